@@ -1,0 +1,77 @@
+"""The one table of quantities: column name -> spoken name, unit, symbol.
+
+Every table column, axis label and report heading takes its words from here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from aotf_lab.errors import AotfLabError
+
+__all__ = ["QUANTITIES", "Quantity", "axis_label", "quantity"]
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A measured or derived quantity in its bench unit.
+
+    ``column`` is the name in tables and arguments, ``name`` the spoken name, ``unit`` the bench
+    unit ("" when there is none), ``symbol`` the letter used in equations and on axes.
+    """
+
+    column: str
+    name: str
+    unit: str
+    symbol: str
+
+
+QUANTITIES: dict[str, Quantity] = {
+    q.column: q
+    for q in (
+        Quantity("time_s", "Time", "s", "t"),
+        Quantity("drive_v", "Drive voltage", "V", "V"),
+        Quantity("supply_v", "Amplifier supply", "V", "Vs"),
+        Quantity("frequency_mhz", "Frequency", "MHz", "f"),
+        Quantity("sensitivity_mhz_per_v", "Sensitivity", "MHz/V", "df/dV"),
+        Quantity("wavelength_nm", "Wavelength in vacuum", "nm", "λ"),
+        Quantity("wavelength_air_nm", "Wavelength in air", "nm", "λ air"),
+        Quantity("rf_level_vrms", "RF level (rms)", "V", "U"),
+        Quantity("rf_power_w", "RF power", "W", "P"),
+        Quantity("optical_power_mw", "Optical power", "mW", "Φ"),
+        Quantity("incident_power_mw", "Incident optical power", "mW", "Φ0"),
+        Quantity("dark_power_mw", "Dark reading", "mW", "Φd"),
+        Quantity("efficiency", "Diffraction efficiency", "", "η"),
+        Quantity("temperature_c", "Temperature", "°C", "T"),
+        Quantity("birefringence", "Effective birefringence", "", "B"),
+        Quantity("velocity_m_s", "Acoustic velocity", "m/s", "v"),
+        Quantity("passband_mhz", "Passband FWHM", "MHz", "Δf"),
+    )
+}
+
+
+def quantity(column: str) -> Quantity:
+    """Return the entry of ``column``.
+
+    Raises ``AotfLabError`` when the table has no such column.
+
+    >>> quantity("drive_v").unit
+    'V'
+    """
+    if column not in QUANTITIES:
+        raise AotfLabError(
+            "no such quantity", found=column, allowed=", ".join(QUANTITIES), cure="use a listed column name"
+        )
+    return QUANTITIES[column]
+
+
+def axis_label(column: str) -> str:
+    """Return the axis label of ``column``: spoken name, symbol and unit.
+
+    >>> axis_label("frequency_mhz")
+    'Frequency f (MHz)'
+    >>> axis_label("efficiency")
+    'Diffraction efficiency η'
+    """
+    q = quantity(column)
+    return f"{q.name} {q.symbol} ({q.unit})" if q.unit else f"{q.name} {q.symbol}"

@@ -1,0 +1,1 @@
+"""Placeholder line, replaced as the room is built."""
