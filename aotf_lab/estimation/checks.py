@@ -1,0 +1,70 @@
+"""A check: one named question about a result, its answer, and the numbers behind the answer."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from scipy import stats
+
+__all__ = ["SIGNIFICANCE", "Check", "chi2_check", "z_check"]
+
+SIGNIFICANCE = 0.002
+"""Chance that one check fails although nothing is wrong: two false alarms in a thousand."""
+
+
+@dataclass(frozen=True)
+class Check:
+    """A named question about a result.
+
+    ``detail`` states, in a sentence, the number found, the limit, and where it failed what to do.
+    """
+
+    name: str
+    passed: bool
+    detail: str
+
+    def __str__(self) -> str:
+        return f"{'ok' if self.passed else 'FAILED'} {self.name}: {self.detail}"
+
+
+def chi2_limit(dof: float) -> float:
+    """Return the chi-square that ``dof`` degrees of freedom exceed with chance ``SIGNIFICANCE``."""
+    return float(stats.chi2.isf(SIGNIFICANCE, dof))
+
+
+def chi2_check(chi2: float, dof: float, what: str) -> Check:
+    """Return the check "scatter": is chi-square small enough for the stated uncertainties?
+
+    >>> chi2_check(8.0, 10, "the readings").passed
+    True
+    """
+    if dof < 0.5:
+        return Check("scatter", True, f"no degrees of freedom left: the scatter of {what} cannot be judged")
+    limit = chi2_limit(dof)
+    detail = f"chi2 = {chi2:.1f} on {dof:.3g} degrees of freedom for {what}, limit {limit:.1f}"
+    if chi2 <= limit:
+        return Check("scatter", True, detail)
+    factor = (chi2 / dof) ** 0.5
+    return Check(
+        "scatter",
+        False,
+        f"{detail}: the readings scatter {factor:.2f} times more than their stated uncertainties, "
+        "which were scaled up; look for an outlier, a drift or a wrong instrument accuracy",
+    )
+
+
+def z_limit(tests: int = 1) -> float:
+    """Return the two-sided limit of the largest of ``tests`` standard normal values."""
+    return float(stats.norm.isf(SIGNIFICANCE / (2 * max(tests, 1))))
+
+
+def z_check(name: str, value: float, u: float, what: str, unit: str, cure: str, tests: int = 1) -> Check:
+    """Return the check that ``value`` with standard uncertainty ``u`` agrees with zero."""
+    z = value / u if u > 0 else 0.0
+    limit = z_limit(tests)
+    detail = (
+        f"{what} is {value:.3g} +- {u:.2g} {unit}".rstrip()
+        + f", {abs(z):.1f} standard uncertainties; limit {limit:.1f}"
+    )
+    passed = abs(z) <= limit
+    return Check(name, passed, detail if passed else f"{detail}; {cure}")
