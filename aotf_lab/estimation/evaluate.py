@@ -65,7 +65,7 @@ class FittedFunction:
     def u(self, x: FloatArray) -> FloatArray:
         """Return the standard uncertainty (n,) of the function at ``x`` from the fit alone."""
         gradient = self.gradient(x)
-        return np.sqrt(np.einsum("ij,jk,ik->i", gradient, self.fit.covariance, gradient))
+        return np.asarray(np.sqrt(np.einsum("ij,jk,ik->i", gradient, self.fit.covariance, gradient)))
 
     def __call__(self, x: Any) -> Any:
         """Return the function at ``x`` with its uncertainty."""

@@ -104,7 +104,7 @@ class Problem:
             max(abs(v), 1e-2 * abs(p.start), p.prior.s if p.prior is not None else 0.0) or 1.0
             for p, v in zip(self.parameters, values, strict=True)
         ]
-        return _CUBE_ROOT_EPS * np.asarray(scale)
+        return np.asarray(_CUBE_ROOT_EPS * np.asarray(scale), dtype=float)
 
 
 def differences(function: Callable[[FloatArray], FloatArray], values: FloatArray, steps: FloatArray) -> FloatArray:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import lmfit
 import numpy as np
+from numpy.typing import NDArray
 
 from aotf_lab.errors import FitError
 from aotf_lab.estimation.problem import FloatArray, Problem, differences
@@ -71,7 +72,7 @@ def _search(problem: Problem, start: FloatArray, held: dict[str, float], method:
     def residual(trial: lmfit.Parameters) -> FloatArray:
         return np.nan_to_num(problem.residual(np.array([trial[n].value for n in names])), nan=1e150, posinf=1e150)
 
-    options = {"xtol": 1e-10, "ftol": 1e-10, "gtol": 1e-12, "max_nfev": 400 * (len(names) + 1)}
+    options: dict[str, object] = {"xtol": 1e-10, "ftol": 1e-10, "gtol": 1e-12, "max_nfev": 400 * (len(names) + 1)}
     if method == "least_squares":
         options |= {"x_scale": "jac"}
     fitter = lmfit.Minimizer(residual, parameters, scale_covar=False, calc_covar=False)
@@ -115,7 +116,7 @@ def _polish(problem: Problem, values: FloatArray, free: FloatArray) -> Solution:
     return Solution(values, best, last, stuck)
 
 
-def _newton_step(problem: Problem, values: FloatArray, moving: FloatArray) -> tuple[FloatArray, float]:
+def _newton_step(problem: Problem, values: FloatArray, moving: NDArray[np.intp]) -> tuple[FloatArray, float]:
     """Return the Gauss-Newton step of the ``moving`` parameters and its size in standard uncertainties."""
     residual = problem.residual(values)
 
