@@ -105,7 +105,8 @@ def sidelobe_level_db(drive_ratio: ArrayLike) -> Values:
     [-13.26, -9.34]
     """
     in_tune = np.abs(_sinc(_drive_parameter(drive_ratio, upper=4.0)))
-    return 20.0 * np.log10(np.abs(np.sinc(_FIRST_SIDELOBE / np.pi)) / in_tune)
+    level: Values = 20.0 * np.log10(np.abs(np.sinc(_FIRST_SIDELOBE / np.pi)) / in_tune)
+    return level
 
 
 def detuning_for_light(fraction: ArrayLike) -> Values:
