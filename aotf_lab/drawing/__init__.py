@@ -1,1 +1,23 @@
-"""Placeholder line, replaced as the room is built."""
+"""Drawing: every plot; takes arrays and an Axes, returns the Axes. The only importer of matplotlib."""
+
+from aotf_lab.drawing.curves import (
+    plot_curve,
+    plot_efficiency,
+    plot_residuals,
+    plot_scan,
+    plot_tuning,
+    plot_vco,
+)
+from aotf_lab.drawing.figures import axes_or_new, figure_to_svg, new_figure
+
+__all__ = [
+    "axes_or_new",
+    "figure_to_svg",
+    "new_figure",
+    "plot_curve",
+    "plot_efficiency",
+    "plot_residuals",
+    "plot_scan",
+    "plot_tuning",
+    "plot_vco",
+]

@@ -1,0 +1,187 @@
+"""The plots of the curves: arrays and an Axes in, the Axes out.
+
+Bands are pairs (low, high) of arrays on the same grid as the curve. The confidence band is where
+the curve is; the prediction band is where the next reading will be.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+from numpy.typing import NDArray
+
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new
+from aotf_lab.quantities import axis_label
+
+__all__ = ["plot_curve", "plot_efficiency", "plot_residuals", "plot_scan", "plot_tuning", "plot_vco"]
+
+Floats = NDArray[np.float64]
+Band = tuple[Floats, Floats]
+
+
+def plot_curve(
+    x: Floats,
+    y: Floats,
+    confidence: Band,
+    prediction: Band | None = None,
+    *,
+    x_column: str,
+    y_column: str,
+    ax: Axes | None = None,
+) -> Axes:
+    """Draw a curve with its confidence band and, dotted, its prediction band; return the Axes."""
+    ax = axes_or_new(ax)
+    ax.fill_between(x, *confidence, color=BLUE, alpha=0.25, linewidth=0, label="95 % confidence band of the curve")
+    if prediction is not None:
+        ax.plot(x, prediction[0], ":", color=GREY, linewidth=1.2, label="95 % prediction band of a reading")
+        ax.plot(x, prediction[1], ":", color=GREY, linewidth=1.2)
+    ax.plot(x, y, "-", color=BLUE, linewidth=1.6)
+    ax.set_xlabel(axis_label(x_column))
+    ax.set_ylabel(axis_label(y_column))
+    ax.grid(visible=True, color="0.9", linewidth=0.6)
+    ax.set_axisbelow(True)
+    return ax
+
+
+def plot_vco(
+    drive_v: Floats,
+    frequency_mhz: Floats,
+    confidence: Band,
+    prediction: Band | None,
+    read_v: Floats,
+    read_mhz: Floats,
+    direction: Sequence[str] | None = None,
+    ax: Axes | None = None,
+) -> Axes:
+    """Draw frequency against drive voltage; readings of the two directions get two markers."""
+    ax = plot_curve(drive_v, frequency_mhz, confidence, prediction, x_column="drive_v", y_column="frequency_mhz", ax=ax)
+    ways = np.asarray(direction if direction is not None else [""] * len(read_v))
+    for way, marker, face in zip(dict.fromkeys(ways.tolist()), "ov^s", (ORANGE, "white", GREY, "white"), strict=False):
+        rows = ways == way
+        label = f"readings, {way}" if way else "readings"
+        ax.plot(read_v[rows], read_mhz[rows], marker, color=ORANGE, markerfacecolor=face, markersize=5, label=label)
+    ax.legend(frameon=False, fontsize="small")
+    return ax
+
+
+def plot_tuning(
+    wavelength_nm: Floats,
+    frequency_mhz: Floats,
+    confidence: Band,
+    line_nm: Floats,
+    line_mhz: Floats,
+    labels: Sequence[str],
+    found: Mapping[str, tuple[float, float]] | None = None,
+    ax: Axes | None = None,
+) -> Axes:
+    """Draw frequency against wavelength with the anchor lines and, open, the lines that were found.
+
+    ``found`` maps a label to (wavelength_nm, frequency_mhz).
+    """
+    ax = plot_curve(wavelength_nm, frequency_mhz, confidence, x_column="wavelength_nm", y_column="frequency_mhz", ax=ax)
+    ax.plot(line_nm, line_mhz, "o", color=ORANGE, markersize=6, label="anchor lines")
+    marks = list(zip(labels, line_nm, line_mhz, strict=True))
+    if found:
+        pairs = np.array(list(found.values()))
+        ax.plot(*pairs.T, "s", color=ORANGE, markerfacecolor="white", markersize=6, label="lines found from their peak")
+        marks += [(name, *pair) for name, pair in found.items()]
+    for name, x, y in marks:
+        ax.annotate(str(name), (x, y), xytext=(6, 5), textcoords="offset points", fontsize="small")
+    ax.legend(frameon=False, fontsize="small")
+    return ax
+
+
+def plot_scan(
+    frequency_mhz: Floats,
+    models: Mapping[str, Floats],
+    readings: Mapping[str, tuple[Floats, Floats]],
+    centre_mhz: float,
+    ax: Axes | None = None,
+) -> Axes:
+    """Draw a passband: ``models`` and ``readings`` by name (a direction, or "passband")."""
+    ax = axes_or_new(ax)
+    for (name, (x, y)), marker, face in zip(readings.items(), "ov^s", (ORANGE, "white", GREY, "white"), strict=False):
+        ax.plot(x, y, marker, color=ORANGE, markerfacecolor=face, markersize=4.5, label=f"readings, {name}")
+    for (name, model), style in zip(models.items(), ("-", "--", ":", "-."), strict=False):
+        ax.plot(frequency_mhz, model, style, color=BLUE, linewidth=1.5, label=f"fit, {name}")
+    ax.axvline(centre_mhz, color=GREY, linewidth=0.9, linestyle="-.")
+    ax.set_xlabel(axis_label("frequency_mhz"))
+    ax.set_ylabel(axis_label("optical_power_mw"))
+    ax.grid(visible=True, color="0.9", linewidth=0.6)
+    ax.legend(frameon=False, fontsize="small")
+    return ax
+
+
+def plot_efficiency(
+    rf_power_w: Floats,
+    efficiency: Floats,
+    confidence: Band,
+    read_w: Floats,
+    read_efficiency: Floats,
+    u_read: tuple[Floats, Floats] | None = None,
+    saturation_w: tuple[float, float, float] | None = None,
+    label: str = "",
+    ax: Axes | None = None,
+) -> Axes:
+    """Draw efficiency against RF power; ``saturation_w`` is (low, best, high) of the saturation power.
+
+    ``u_read`` are the standard uncertainties of the readings in power and in efficiency.
+    """
+    ax = plot_curve(rf_power_w, efficiency, confidence, x_column="rf_power_w", y_column="efficiency", ax=ax)
+    u_x, u_y = u_read if u_read is not None else (None, None)
+    ax.errorbar(
+        read_w,
+        read_efficiency,
+        yerr=u_y,
+        xerr=u_x,
+        fmt="o",
+        color=ORANGE,
+        markersize=4.5,
+        linewidth=1,
+        label="readings",
+    )
+    if saturation_w is not None:
+        low, best, high = saturation_w
+        shown = f"saturation {best:.3g} W"
+        ax.axvline(best, color=GREY, linewidth=1, linestyle="--", label=shown)
+        if np.isfinite([low, high]).all():
+            ax.axvspan(low, high, color=GREY, alpha=0.12, linewidth=0)
+    if label:
+        ax.set_title(label, fontsize="medium", loc="left")
+    ax.set_ylim(bottom=min(0.0, float(np.min(read_efficiency))))
+    ax.legend(frameon=False, fontsize="small")
+    return ax
+
+
+def plot_residuals(
+    x: Floats,
+    residual_mhz: Floats,
+    u_mhz: Floats,
+    *,
+    x_column: str,
+    five_percent_mhz: float | None = None,
+    ax: Axes | None = None,
+) -> Axes:
+    """Draw residuals in kHz with 5 %-of-light guide lines at +-``five_percent_mhz``."""
+    ax = axes_or_new(ax)
+    ax.errorbar(x, 1e3 * residual_mhz, yerr=1e3 * u_mhz, fmt="o", color=ORANGE, markersize=4, linewidth=1)
+    ax.axhline(0, color=GREY, linewidth=0.8)
+    if five_percent_mhz is not None:
+        for sign in (-1, 1):
+            ax.axhline(sign * 1e3 * five_percent_mhz, color=BLUE, linewidth=1, linestyle="--")
+        ax.annotate(
+            "5 % of the light lost beyond this line",
+            (0.01, 1e3 * five_percent_mhz),
+            xycoords=("axes fraction", "data"),
+            xytext=(0, -3),
+            textcoords="offset points",
+            va="top",
+            fontsize="x-small",
+            color=BLUE,
+        )
+    ax.set_xlabel(axis_label(x_column))
+    ax.set_ylabel("Residual (kHz)")
+    ax.grid(visible=True, color="0.9", linewidth=0.6)
+    return ax
