@@ -1,1 +1,62 @@
-"""aotf_lab."""
+"""Characterise an acousto-optic tunable filter bench from raw readings.
+
+The public names are listed in ``__init__.pyi``; each is loaded when it is first used, so that
+``import aotf_lab`` costs next to nothing.
+"""
+
+from importlib import import_module as _import_module
+
+_HOMES = {
+    "aotf_lab.errors": (
+        "AotfLabError",
+        "FitError",
+        "MaterialError",
+        "OutOfRangeError",
+        "ReadingError",
+        "ReadingsError",
+        "SessionError",
+        "UnsafeDriveError",
+    ),
+    "aotf_lab.reading": (
+        "Instruments",
+        "Readings",
+        "Receipt",
+        "read_counter",
+        "read_lines",
+        "read_power_log",
+        "read_scope_levels",
+        "read_table",
+    ),
+    "aotf_lab.driver": ("Vco", "fit_vco"),
+    "aotf_lab.crystal": (
+        "Cut",
+        "Efficiency",
+        "EfficiencyLines",
+        "Scan",
+        "Tuning",
+        "fit_cut",
+        "fit_efficiency",
+        "fit_efficiency_lines",
+        "fit_scan",
+        "fit_tuning",
+    ),
+    "aotf_lab.planning": ("Curves", "SetPoint", "SetPoints", "set_points"),
+    "aotf_lab.session": ("Session", "open_session"),
+    "aotf_lab.simulate": ("simulate_session",),
+    "aotf_lab.report": ("write_report",),
+}
+_HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
+
+__all__ = sorted(_HOME_OF)  # noqa: PLE0605  (the names themselves stand in the table above)
+
+
+def __getattr__(name: str) -> object:
+    if name not in _HOME_OF:
+        raise AttributeError(f"module 'aotf_lab' has no attribute {name!r}")
+    value = getattr(_import_module(_HOME_OF[name]), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return list(__all__)

@@ -1,0 +1,52 @@
+"""The plan of the house: which room stands on which floor, and who alone may import what."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent
+PACKAGE = ROOT / "aotf_lab"
+
+FLOORS: dict[str, int] = {
+    "errors": 0,
+    "quantities": 1,
+    "data": 2,
+    "physics": 3,
+    "estimation": 4,
+    "drawing": 4,
+    "reading": 5,
+    "driver": 6,
+    "crystal": 6,
+    "planning": 7,
+    "session": 8,
+    "simulate": 9,
+    "report": 10,
+    "__main__": 11,
+}
+"""A room imports rooms of lower floors and itself; never sideways, never up."""
+
+SOLE_IMPORTERS = {"lmfit": "estimation", "matplotlib": "drawing", "jinja2": "report", "ipywidgets": "widgets"}
+
+
+def modules() -> Iterator[tuple[Path, str]]:
+    """Yield each file of the package with the room that it belongs to."""
+    for path in sorted(PACKAGE.rglob("*.py")):
+        parts = path.relative_to(PACKAGE).with_suffix("").parts
+        yield path, parts[0]
+
+
+def imports(path: Path) -> Iterator[tuple[str, int]]:
+    """Yield every module that ``path`` imports, at whatever depth it stands in the code, with its line."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            for alias in node.names:
+                yield alias.name, node.lineno
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}:{node.lineno}: write the whole path of an import"
+            assert node.module is not None
+            yield node.module, node.lineno
+            for alias in node.names:
+                if (PACKAGE.parent / node.module.replace(".", "/") / f"{alias.name}.py").exists():
+                    yield f"{node.module}.{alias.name}", node.lineno
