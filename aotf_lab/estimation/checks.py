@@ -17,11 +17,14 @@ class Check:
     """A named question about a result.
 
     ``detail`` states, in a sentence, the number found, the limit, and where it failed what to do.
+    ``at_stake_mhz`` is the frequency error that a failure could mean, where one can be stated; the
+    report translates it into light.
     """
 
     name: str
     passed: bool
     detail: str
+    at_stake_mhz: float | None = None
 
     def __str__(self) -> str:
         return f"{'ok' if self.passed else 'FAILED'} {self.name}: {self.detail}"
