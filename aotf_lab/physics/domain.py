@@ -26,4 +26,4 @@ def require(holds: ArrayLike, value: ArrayLike, what: str, *, allowed: str, cure
     mask = np.atleast_1d(holds)
     if not mask.all():
         found = np.broadcast_to(np.atleast_1d(value), mask.shape)[~mask].flat[0]
-        raise AotfLabError(what, found=f"{found:.6g}", allowed=allowed, cure=cure)
+        raise AotfLabError(what, found=float(f"{found:.6g}"), allowed=allowed, cure=cure)
