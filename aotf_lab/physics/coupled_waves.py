@@ -95,6 +95,9 @@ def passband_fwhm(drive_ratio: ArrayLike) -> Values:
     return 2.0 * half_width
 
 
+_WEAK_DRIVE_FWHM = float(passband_fwhm(0.0))
+
+
 def sidelobe_level_db(drive_ratio: ArrayLike) -> Values:
     """Return the first sidelobe's height relative to the value in tune, in dB (-13.26 weak, -9.34 at full drive).
 
@@ -124,7 +127,7 @@ def detuning_for_light(fraction: ArrayLike) -> Values:
         allowed="0 to 1", cure="give the share that is left, 0.99 for 1 % lost",
     )  # fmt: skip
     detuning: Values = np.sqrt(_square_where_sinc_is(np.sqrt(fractions)))
-    return detuning / np.pi / passband_fwhm(0.0)
+    return detuning / np.pi / _WEAK_DRIVE_FWHM
 
 
 def light_lost(offset_in_fwhm: ArrayLike) -> Values:
@@ -135,4 +138,4 @@ def light_lost(offset_in_fwhm: ArrayLike) -> Values:
     >>> [round(float(x), 3) for x in light_lost([0.0, 0.2, 0.5])]
     [0.0, 0.099, 0.5]
     """
-    return 1.0 - _sinc(np.pi * passband_fwhm(0.0) * as_values(offset_in_fwhm)) ** 2
+    return 1.0 - _sinc(np.pi * _WEAK_DRIVE_FWHM * as_values(offset_in_fwhm)) ** 2
