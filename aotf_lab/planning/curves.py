@@ -1,0 +1,36 @@
+"""The calibrations that a set-point is composed of, side by side and each replaceable."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from aotf_lab.crystal import EfficiencyLines, Scan, Tuning
+from aotf_lab.driver import Vco
+
+__all__ = ["Curves"]
+
+
+@dataclass(frozen=True)
+class Curves:
+    """What is known of a bench; None or empty where it was not measured.
+
+    ``scans`` are the measured passbands by line name, ``rated_rf_power_w`` the crystal's rated RF
+    power (CW, at the connector) from its own papers.
+    """
+
+    vco: Vco | None = None
+    tuning: Tuning | None = None
+    efficiency: EfficiencyLines | None = None
+    scans: Mapping[str, Scan] = field(default_factory=dict)
+    rated_rf_power_w: float | None = None
+
+    def fwhm_mhz(self, frequency_mhz: float) -> float | None:
+        """Return the passband's FWHM near ``frequency_mhz``: between the measured ones, or the nearest."""
+        if not self.scans:
+            return None
+        pairs = sorted((s.centre_mhz.n, s.fwhm_mhz.n) for s in self.scans.values())
+        centres, widths = np.array(pairs).T
+        return float(np.interp(frequency_mhz, centres, widths))

@@ -1,0 +1,46 @@
+"""How much RF power for one line: for most light, and sure to stay below the rating."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from uncertainties import UFloat, nominal_value
+
+from aotf_lab.errors import AotfLabError
+from aotf_lab.planning.curves import Curves
+from aotf_lab.planning.safe_drive import highest_safe_power, require_safe, true_power
+
+__all__ = ["PowerPoint", "power_point"]
+
+
+@dataclass(frozen=True)
+class PowerPoint:
+    """RF power (true, when the bench's scope shows its nominal value) and the efficiency there."""
+
+    rf_power_w: UFloat | None = None
+    efficiency: UFloat | None = None
+    remark: str = ""
+
+
+def power_point(
+    curves: Curves, wavelength_nm: UFloat | float | None, wanted_w: float | None, where: str
+) -> PowerPoint:
+    """Return the power for one line; ``wanted_w`` None chooses the power for most light.
+
+    Raises ``UnsafeDriveError`` when the upper bound of ``wanted_w`` exceeds the rating.
+    """
+    rated = curves.rated_rf_power_w
+    if rated is None:
+        return PowerPoint(remark="no RF power is given: state [crystal] rated_rf_power_w from the crystal's own papers")
+    if curves.efficiency is None or wavelength_nm is None:
+        return PowerPoint(remark="no RF power is given: efficiency against RF power was not measured")
+    scale = curves.efficiency.common_errors
+    if wanted_w is not None:
+        require_safe(true_power(wanted_w, scale), rated, where)
+    try:
+        curve = curves.efficiency.at(nominal_value(wavelength_nm))
+        best, remark = (wanted_w, "") if wanted_w is not None else _most_light(curve, highest_safe_power(rated, scale))
+        power = true_power(best, scale)
+        return PowerPoint(power, curve.efficiency(power), remark)
+    except AotfLabError as error:
+        return PowerPoint(remark=f"no RF power is given: {error}")

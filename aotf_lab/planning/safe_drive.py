@@ -1,0 +1,52 @@
+"""The highest RF power that is sure to stay below the crystal's rating."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from scipy import stats
+from uncertainties import UFloat
+
+from aotf_lab.errors import UnsafeDriveError
+from aotf_lab.estimation import CommonError
+
+__all__ = ["CONFIDENCE", "highest_safe_power", "require_safe", "true_power", "upper_bound"]
+
+CONFIDENCE = 0.975
+"""One-sided: the true power stays below the rating with this confidence."""
+
+
+def true_power(indicated_w: float, scale: Iterable[CommonError]) -> UFloat | float:
+    """Return the true power when the bench's own scope indicates ``indicated_w``."""
+    power: UFloat | float = indicated_w
+    for error in scale:
+        power = error.applied_to(power)
+    return power
+
+
+def upper_bound(power_w: UFloat | float) -> float:
+    """Return the one-sided upper bound of ``power_w`` at ``CONFIDENCE`` (the number itself when exact)."""
+    if not isinstance(power_w, UFloat):
+        return float(power_w)
+    return float(power_w.n + stats.norm.ppf(CONFIDENCE) * power_w.s)
+
+
+def highest_safe_power(rated_w: float, scale: Iterable[CommonError]) -> float:
+    """Return the indicated power whose upper bound just meets the rating.
+
+    ``scale`` holds the power scale's shared errors; each is relative, so the bound is a factor.
+    """
+    return rated_w / upper_bound(true_power(1.0, tuple(scale)))
+
+
+def require_safe(power_w: UFloat | float, rated_w: float, where: str) -> None:
+    """Raise ``UnsafeDriveError`` when the upper bound of ``power_w`` exceeds the rating."""
+    bound = upper_bound(power_w)
+    if bound > rated_w * (1 + 1e-9):
+        raise UnsafeDriveError(
+            "RF power could exceed the crystal's rating",
+            where=where,
+            found=f"{power_w:.3g} W, up to {bound:.3g} W at {100 * CONFIDENCE:g} %",
+            allowed=f"at most {rated_w:g} W",
+            cure="ask for less power, or calibrate the power scale",
+        )

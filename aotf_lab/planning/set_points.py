@@ -1,0 +1,155 @@
+"""From curves to set-points: which frequency, which voltage, how much RF power, for each line."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from scipy import stats
+from uncertainties import UFloat
+
+from aotf_lab.errors import AotfLabError, OutOfRangeError
+from aotf_lab.estimation import largest_cause, variance_shares
+from aotf_lab.physics.coupled_waves import light_lost
+from aotf_lab.planning.curves import Curves
+from aotf_lab.planning.power_point import PowerPoint, power_point
+from aotf_lab.planning.set_point import SetPoint, SetPoints
+
+__all__ = ["set_points"]
+
+
+class HasCurves(Protocol):
+    """Anything with curves and lines of its own, such as an open session."""
+
+    @property
+    def curves(self) -> Curves: ...
+    @property
+    def wavelengths_nm(self) -> Mapping[str, UFloat | float | None]: ...
+
+
+def set_points(
+    source: Curves | HasCurves,
+    lines: Mapping[str, UFloat | float | None] | Iterable[float | str] | None = None,
+    *,
+    rf_power_w: float | None = None,
+) -> SetPoints:
+    """Return what to set for each line.
+
+    ``lines`` maps names to wavelengths in vacuum (nm), or lists wavelengths, or lists names of the
+    session's own lines; None stands for all of them. A line that was scanned is set to its own
+    peak; any other to the tuning curve. ``rf_power_w`` is one power wanted at every line, as the
+    bench's scope indicates it; None chooses for each line the power for most light that is sure to
+    stay below the rating.
+
+    A line that cannot be reached stays in the result with the reason. Raises ``UnsafeDriveError``
+    when the upper 97.5 % bound of ``rf_power_w`` exceeds the crystal's rated power, and
+    ``AotfLabError`` for a name that is no line.
+    """
+    curves = source if isinstance(source, Curves) else source.curves
+    own = {} if isinstance(source, Curves) else source.wavelengths_nm
+    wanted = _wanted(lines, own, curves)
+    return SetPoints(tuple(_set_point(curves, name, value, rf_power_w) for name, value in wanted.items()))
+
+
+def _wanted(
+    lines: Mapping[str, UFloat | float | None] | Iterable[float | str] | None,
+    own: Mapping[str, UFloat | float | None],
+    curves: Curves,
+) -> dict[str, UFloat | float | None]:
+    if lines is None:
+        return dict(own) or dict.fromkeys(curves.scans)
+    if isinstance(lines, Mapping):
+        return dict(lines)
+    wanted: dict[str, UFloat | float | None] = {}
+    for line in lines:
+        if not isinstance(line, str):
+            wanted[f"{line:g} nm"] = line
+        elif line in own or line in curves.scans:
+            wanted[line] = own.get(line)
+        else:
+            known = ", ".join([*own, *curves.scans]) or "none"
+            raise AotfLabError("no such line", found=line, allowed=f"one of {known}", cure="name a line or a wavelength")
+    return wanted
+
+
+@dataclass(frozen=True)
+class _Target:
+    """The frequency wanted for a line, and where it comes from."""
+
+    wavelength_nm: UFloat | float | None
+    frequency_mhz: UFloat | None
+    origin: str
+    remark: str = ""
+
+
+def _target(curves: Curves, name: str, wavelength: UFloat | float | None) -> _Target:
+    if name in curves.scans:
+        frequency = curves.scans[name].centre_mhz
+        if wavelength is None and curves.tuning is not None:
+            try:
+                wavelength = curves.tuning.wavelength(frequency)
+            except OutOfRangeError as error:
+                return _Target(None, frequency, "own peak", f"wavelength not given: {error}")
+        return _Target(wavelength, frequency, "own peak")
+    if curves.tuning is None or wavelength is None:
+        return _Target(wavelength, None, "none", "neither a scan of this line nor a tuning curve with its wavelength")
+    try:
+        return _Target(wavelength, curves.tuning.frequency(wavelength), "tuning curve")
+    except OutOfRangeError as error:
+        return _Target(wavelength, None, "tuning curve", str(error))
+
+
+def _set_point(curves: Curves, name: str, wavelength: UFloat | float | None, rf_power_w: float | None) -> SetPoint:
+    target = _target(curves, name, wavelength)
+    frequency = target.frequency_mhz
+    remarks = [target.remark] if target.remark else []
+    drive = other = setting = None
+    if frequency is not None and curves.vco is not None:
+        try:
+            drive = curves.vco.drive(frequency)
+            other = curves.vco.drive_true(frequency)
+            setting = curves.vco.frequency(drive.n) - frequency
+        except OutOfRangeError as error:
+            remarks.append(str(error))
+    elif curves.vco is None:
+        remarks.append("no oscillator curve")
+    power = power_point(curves, target.wavelength_nm, rf_power_w, where=name)
+    if power.remark:
+        remarks.append(power.remark)
+    return _assembled(curves, name, target, (drive, other, setting), power, "; ".join(remarks))
+
+
+def _assembled(
+    curves: Curves,
+    name: str,
+    target: _Target,
+    drives: tuple[UFloat | None, UFloat | None, UFloat | None],
+    power: PowerPoint,
+    remark: str,
+) -> SetPoint:
+    drive, other, setting = drives
+    frequency = target.frequency_mhz
+    fwhm = curves.fwhm_mhz(frequency.n) if frequency is not None else None
+    share = lost = None
+    if setting is not None and fwhm is not None:
+        share = float(setting.s / fwhm)
+        lost = 100 * float(np.asarray(light_lost(stats.norm.ppf(0.975) * share)))
+    return SetPoint(
+        name,
+        target.wavelength_nm,
+        frequency,
+        target.origin,
+        drive,
+        other,
+        power.rf_power_w,
+        power.efficiency,
+        None if setting is None else float(setting.s),
+        share,
+        lost,
+        "none" if setting is None else largest_cause(setting),
+        {} if setting is None else variance_shares(setting),
+        drive is not None,
+        remark,
+    )
