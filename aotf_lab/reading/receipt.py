@@ -9,7 +9,10 @@ __all__ = ["ColumnReceipt", "Receipt", "RejectedRow"]
 
 @dataclass(frozen=True)
 class ColumnReceipt:
-    """How one column was understood: raw header, meaning, unit found, and the evidence for it."""
+    """How one column was understood: raw header, meaning, unit found, and the evidence for it.
+
+    ``meaning`` is "" for a column that is not used.
+    """
 
     header: str
     meaning: str
@@ -28,15 +31,19 @@ class RejectedRow:
 
 @dataclass(frozen=True)
 class Receipt:
-    """How one raw file was understood."""
+    """How one raw file was understood; ``notes`` are conversions and assumptions, in words."""
 
     file: str
     rows: int
     columns: tuple[ColumnReceipt, ...]
     rejected: tuple[RejectedRow, ...] = ()
+    notes: tuple[str, ...] = ()
 
     def __str__(self) -> str:
         lines = [f"{self.file}: {self.rows} rows read, {len(self.rejected)} rejected"]
-        lines += [f"  {c.header!r} -> {c.meaning} ({c.unit or 'no unit'}): {c.evidence}" for c in self.columns]
+        for c in self.columns:
+            meaning = f"{c.meaning} ({c.unit})" if c.unit else c.meaning or "nothing"
+            lines.append(f"  {c.header!r} -> {meaning}: {c.evidence}")
         lines += [f"  line {r.line} rejected, {r.reason}: {r.text}" for r in self.rejected]
+        lines += [f"  {note}" for note in self.notes]
         return "\n".join(lines)

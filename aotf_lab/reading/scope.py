@@ -1,0 +1,141 @@
+"""Read RF levels from an oscilloscope, and turn a level into the power in the load."""
+
+from __future__ import annotations
+
+import math
+import os
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from aotf_lab.errors import ReadingError
+from aotf_lab.physics.rf import attenuation_factor, dbm_to_watt, rms_to_watt, watt_to_rms
+from aotf_lab.reading.accuracy import add_frequency_errors, add_u, noted, shared
+from aotf_lab.reading.headers import ColumnMap
+from aotf_lab.reading.instruments import UNSTATED, Instruments
+from aotf_lab.reading.readings import Readings
+from aotf_lab.reading.table import read_bare_table
+
+__all__ = ["RF_COLUMNS", "add_rf_power", "read_scope_levels"]
+
+RF_COLUMNS = ("rf_level_vrms", "rf_level_dbm", "rf_power_w")
+"""The columns of which one, and only one, may give the RF power."""
+
+_PER_DB = math.log(10.0) / 10.0
+_FLOOR = 1e-4
+"""Least u of RF power as a share of the largest: at zero level a percentage alone would leave none."""
+
+
+def read_scope_levels(
+    path: str | os.PathLike[str], instruments: Instruments | None = None, columns: ColumnMap | None = None
+) -> Readings:
+    """Return RF levels and the RF power that they mean, one row per reading, with their errors.
+
+    Columns: ``rf_level_vrms`` (V rms, as the scope shows it; peak-to-peak is read as that of a
+    sine), ``rf_power_w`` and ``u_rf_power_w`` (W, in the load), and where the file has them
+    ``frequency_mhz``, ``supply_v``, ``drive_v`` and others; ``file`` and ``line``. Shared errors of
+    ``rf_power_w``: see ``add_rf_power``. Raises ``ReadingError``.
+    """
+    bench = instruments or UNSTATED
+    bare = read_bare_table(path, columns=columns)
+    have = [c for c in RF_COLUMNS if c in bare.table.columns]
+    if not have:
+        receipt = bare.receipts[0]
+        raise ReadingError(
+            "no column that means an RF level or RF power", where=receipt.file,
+            found=", ".join(repr(c.header) for c in receipt.columns),
+            allowed="a heading such as 'Level (Vrms)', 'Level (Vpp)', 'Level (dBm)' or 'RF power (W)'",
+            cure='name it in the heading, or map it in session.toml: columns = { rf_level_vrms = "..." }',
+        )  # fmt: skip
+    if "frequency_mhz" in bare.table.columns:
+        bare = add_frequency_errors(bare, bench)
+    return add_rf_power(bare, bench)
+
+
+def add_rf_power(readings: Readings, instruments: Instruments) -> Readings:
+    """Return the readings with ``rf_power_w``, its u and its shared errors.
+
+    power = (level * probe * 10^(pad / 20))^2 / load, times 1 + (f / bandwidth)^2 where the scope's
+    bandwidth and a column of frequencies are known (single pole). A level in dBm is a power
+    already, so the load does not enter. A column of RF power is taken as it stands, and shares
+    the same causes. Shared errors: scope gain (twice, as power goes with the square), pad,
+    load, and scope bandwidth where it could not be corrected.
+
+    Raises ``ReadingError`` when two columns give the RF power or a level is negative.
+    """
+    have = [c for c in RF_COLUMNS if c in readings.table.columns]
+    if len(have) > 1:
+        raise ReadingError(
+            "two columns give the RF power", where=readings.receipts[-1].file, found=", ".join(have),
+            allowed="a level or a power", cure='pass one over in session.toml: columns = { not_used = "..." }',
+        )  # fmt: skip
+    _refuse_negative(readings, have[0])
+    if have[0] == "rf_power_w":
+        readings = noted(readings, "RF power taken as stated, at the load: no pad, probe or bandwidth applied")
+        power = readings.table["rf_power_w"].to_numpy(dtype=float)
+        corrected = True
+    else:
+        readings, power = _power_of_level(readings, have[0], instruments)
+        readings, factor, corrected = _bandwidth_factor(readings, instruments)
+        power = power * factor
+    own = _relative_u(readings, have[0])
+    readings = replace(readings, table=readings.table.assign(rf_power_w=power))
+    relative = np.where(np.isnan(own), 2.0 * instruments.u_level_relative, own)
+    scatter = np.maximum(relative * power, _FLOOR * power.max())
+    readings = add_u(readings, "rf_power_w", scatter)
+    common = shared(instruments, "scope gain", "rf_power_w", sensitivity=2.0)
+    common += shared(instruments, "pad", "rf_power_w", sensitivity=_PER_DB)
+    common += () if have[0] == "rf_level_dbm" else shared(instruments, "load", "rf_power_w", sensitivity=-1.0)
+    common += () if corrected else shared(instruments, "scope bandwidth", "rf_power_w")
+    return noted(replace(readings, common=readings.common + common), *instruments.scope.assumed)
+
+
+def _refuse_negative(readings: Readings, column: str) -> None:
+    values = readings.table[column].to_numpy(dtype=float)
+    bad = np.flatnonzero(values < 0) if column != "rf_level_dbm" else np.array([], dtype=int)
+    if bad.size:
+        raise ReadingError(
+            f"negative {column}", where=readings.place(int(bad[0])), found=float(values[bad[0]]),
+            allowed="zero or more", cure="state the rms or peak-to-peak value without a sign",
+        )  # fmt: skip
+
+
+def _power_of_level(readings: Readings, column: str, instruments: Instruments) -> tuple[Readings, NDArray[np.float64]]:
+    scope = instruments.scope
+    probe = 1.0 if scope.probe is None else scope.probe
+    factor = probe**2 * float(attenuation_factor(scope.pad_db or 0.0))
+    level = readings.table[column].to_numpy(dtype=float)
+    note = f"RF power = (level x {probe:g} x 10^({scope.pad_db or 0:g} dB / 20))^2 / {instruments.load_ohm:g} ohm"
+    if column == "rf_level_dbm":
+        power = np.asarray(dbm_to_watt(level))
+        table = readings.table.assign(rf_level_vrms=np.asarray(watt_to_rms(power, instruments.load_ohm)))
+        readings = replace(readings, table=table)
+        note = f"RF power = power shown in dBm x {factor:g} (probe and pad)"
+    else:
+        power = np.asarray(rms_to_watt(level, instruments.load_ohm))
+        if any(c.meaning == column and "pp" in c.unit for c in readings.receipts[-1].columns):
+            note += "; peak-to-peak taken as that of a sine: harmonics read as level"
+    return noted(readings, note), power * factor
+
+
+def _bandwidth_factor(readings: Readings, instruments: Instruments) -> tuple[Readings, NDArray[np.float64], bool]:
+    """Return the factor on power for the scope's bandwidth, and whether it could be known."""
+    bandwidth, ones = instruments.scope.bandwidth_mhz, np.ones(len(readings.table))
+    if bandwidth is None:
+        return readings, ones, False
+    if "frequency_mhz" not in readings.table.columns:
+        return noted(readings, "scope bandwidth not corrected: no frequency; 10 % of RF power assumed"), ones, False
+    factor = 1.0 + (readings.table["frequency_mhz"].to_numpy(dtype=float) / bandwidth) ** 2
+    note = f"scope bandwidth of {bandwidth:g} MHz corrected as a single pole: RF power up to x{factor.max():.3f}"
+    return noted(readings, note), factor, True
+
+
+def _relative_u(readings: Readings, column: str) -> NDArray[np.float64]:
+    """Return the relative u of power from the file's own u of level, NaN where it has none."""
+    name = f"u_{column}"
+    if column != "rf_level_vrms" or name not in readings.table.columns:
+        return np.full(len(readings.table), np.nan)
+    level = readings.table[column].to_numpy(dtype=float)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(np.where(level > 0, 2.0 * readings.table[name].to_numpy(dtype=float) / level, np.nan))

@@ -1,0 +1,82 @@
+"""The ordinary words of bench tables: which column a spoken heading means."""
+
+from __future__ import annotations
+
+import re
+
+from aotf_lab.quantities import QUANTITIES
+
+__all__ = ["BENCH_NAMES", "NUMBER_COLUMNS", "TEXT_COLUMNS", "UNDECIDED", "plain_words", "word_meaning"]
+
+TEXT_COLUMNS = ("label", "medium", "direction")
+
+_EXTRA = ("rf_level_dbm", "wavelength_stated_nm")
+NUMBER_COLUMNS: tuple[str, ...] = tuple(
+    c for c in (*QUANTITIES, *_EXTRA) if c not in ("sensitivity_mhz_per_v", "birefringence", "velocity_m_s")
+)
+"""Columns that hold numbers: those of ``quantities.py`` that an instrument can show, a level in dBm
+(``rf_level_dbm``) and a wavelength whose heading does not say the medium (``wavelength_stated_nm``)."""
+
+UNDECIDED = "undecided"
+"""The meaning of a word that two quantities share."""
+
+_WORDS: dict[str, tuple[str, ...]] = {
+    "drive_v": (
+        "drive", "drive voltage", "drive volts", "control", "control voltage", "tuning", "tuning voltage",
+        "tune voltage", "set voltage", "vco voltage", "vco drive", "vtune", "v tune", "v drive",
+    ),
+    "supply_v": ("supply", "supply voltage", "amplifier supply", "amplifier supply voltage", "v supply", "vs"),
+    "frequency_mhz": ("frequency", "freq", "counter", "counter frequency", "rf frequency", "centre", "center", "f",
+                      "centre frequency", "center frequency", "peak frequency"),
+    "rf_level_vrms": ("level", "rf level", "scope", "scope level", "rf voltage", "rf amplitude"),
+    "rf_power_w": ("rf power", "drive power", "power into crystal"),
+    "optical_power_mw": ("optical power", "power meter", "diffracted", "diffracted power", "diffracted light", "light"),
+    "incident_power_mw": ("incident", "incident power", "incident optical power", "incident light", "reference",
+                          "reference power", "undiffracted power without rf"),
+    "dark_power_mw": ("dark", "dark reading", "dark power", "background", "zero reading"),
+    "efficiency": ("efficiency", "diffraction efficiency"),
+    "time_s": ("time", "elapsed", "elapsed time", "t"),
+    "temperature_c": ("temperature", "temp", "box temperature", "crystal temperature"),
+    "wavelength_stated_nm": ("wavelength", "lambda", "line wavelength"),
+    "wavelength_nm": ("wavelength in vacuum", "vacuum wavelength", "wavelength vacuum"),
+    "wavelength_air_nm": ("wavelength in air", "air wavelength", "wavelength air"),
+    "label": ("label", "line", "name", "laser"),
+    "medium": ("medium", "air or vacuum"),
+    "direction": ("direction", "sweep", "sweep direction", "up/down", "up or down"),
+    UNDECIDED: ("voltage", "volts", "power", "value", "reading"),
+}  # fmt: skip
+_MEANING = {word: column for column, words in _WORDS.items() for word in words}
+
+BENCH_NAMES: dict[str, tuple[str, str]] = {
+    **{c: (c, "") for c in TEXT_COLUMNS},
+    **{c: (c, "") for c in NUMBER_COLUMNS},
+    "wavelength_vacuum_nm": ("wavelength_nm", "nm"),
+    "drive_mv": ("drive_v", "mV"), "supply_mv": ("supply_v", "mV"),
+    "frequency_hz": ("frequency_mhz", "Hz"), "frequency_khz": ("frequency_mhz", "kHz"),
+    "frequency_ghz": ("frequency_mhz", "GHz"),
+    "rf_level_mvrms": ("rf_level_vrms", "mVrms"), "rf_level_vpp": ("rf_level_vrms", "Vpp"),
+    "rf_level_mvpp": ("rf_level_vrms", "mVpp"), "rf_power_dbm": ("rf_power_w", "dBm"),
+    "optical_power_w": ("optical_power_mw", "W"), "optical_power_uw": ("optical_power_mw", "uW"),
+    "incident_power_w": ("incident_power_mw", "W"), "incident_power_uw": ("incident_power_mw", "uW"),
+    "dark_power_w": ("dark_power_mw", "W"), "dark_power_uw": ("dark_power_mw", "uW"),
+    "time_ms": ("time_s", "ms"), "time_min": ("time_s", "min"), "time_h": ("time_s", "h"),
+}  # fmt: skip
+"""Heading written as a name -> (column, unit of the heading; "" where the column's own unit)."""
+
+
+def plain_words(text: str) -> str:
+    """Return ``text`` in lower case, with brackets, underscores and hyphens as single blanks.
+
+    >>> plain_words(" Drive_voltage (set) ")
+    'drive voltage set'
+    """
+    return re.sub(r"[\s_\-\[\]():.]+", " ", text.replace("λ", "lambda").lower()).strip()
+
+
+def word_meaning(text: str) -> str:
+    """Return the column that the words mean, ``UNDECIDED`` when two share them, "" when unknown.
+
+    >>> word_meaning("Tuning voltage"), word_meaning("Voltage"), word_meaning("Mood")
+    ('drive_v', 'undecided', '')
+    """
+    return _MEANING.get(plain_words(text), "")
