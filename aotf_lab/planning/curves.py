@@ -9,8 +9,9 @@ import numpy as np
 
 from aotf_lab.crystal import EfficiencyLines, Scan, Tuning
 from aotf_lab.driver import Vco
+from aotf_lab.physics.coupled_waves import light_lost
 
-__all__ = ["Curves"]
+__all__ = ["Curves", "light_lost_percent"]
 
 
 @dataclass(frozen=True)
@@ -34,3 +35,8 @@ class Curves:
         pairs = sorted((s.centre_mhz.n, s.fwhm_mhz.n) for s in self.scans.values())
         centres, widths = np.array(pairs).T
         return float(np.interp(frequency_mhz, centres, widths))
+
+
+def light_lost_percent(error_mhz: float, fwhm_mhz: float) -> float:
+    """Return the share of light (percent) lost to a frequency error in a passband of ``fwhm_mhz``."""
+    return 100 * float(light_lost(error_mhz / fwhm_mhz))

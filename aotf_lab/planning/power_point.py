@@ -22,9 +22,7 @@ class PowerPoint:
     remark: str = ""
 
 
-def power_point(
-    curves: Curves, wavelength_nm: UFloat | float | None, wanted_w: float | None, where: str
-) -> PowerPoint:
+def power_point(curves: Curves, wavelength_nm: UFloat | float | None, wanted_w: float | None, where: str) -> PowerPoint:
     """Return the power for one line; ``wanted_w`` None chooses the power for most light.
 
     Raises ``UnsafeDriveError`` when the upper bound of ``wanted_w`` exceeds the rating.

@@ -6,14 +6,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
-import numpy as np
 from scipy import stats
 from uncertainties import UFloat
 
 from aotf_lab.errors import AotfLabError, OutOfRangeError
 from aotf_lab.estimation import largest_cause, variance_shares
-from aotf_lab.physics.coupled_waves import light_lost
-from aotf_lab.planning.curves import Curves
+from aotf_lab.planning.curves import Curves, light_lost_percent
 from aotf_lab.planning.power_point import PowerPoint, power_point
 from aotf_lab.planning.set_point import SetPoint, SetPoints
 
@@ -70,7 +68,9 @@ def _wanted(
             wanted[line] = own.get(line)
         else:
             known = ", ".join([*own, *curves.scans]) or "none"
-            raise AotfLabError("no such line", found=line, allowed=f"one of {known}", cure="name a line or a wavelength")
+            raise AotfLabError(
+                "no such line", found=line, allowed=f"one of {known}", cure="name a line or a wavelength"
+            )
     return wanted
 
 
@@ -135,7 +135,7 @@ def _assembled(
     share = lost = None
     if setting is not None and fwhm is not None:
         share = float(setting.s / fwhm)
-        lost = 100 * float(np.asarray(light_lost(stats.norm.ppf(0.975) * share)))
+        lost = light_lost_percent(float(stats.norm.ppf(0.975) * setting.s), fwhm)
     return SetPoint(
         name,
         target.wavelength_nm,

@@ -1,1 +1,5 @@
-"""Placeholder line, replaced as the room is built."""
+"""Report: a session's answers on one self-contained HTML page."""
+
+from aotf_lab.report.write import report_html, write_report
+
+__all__ = ["report_html", "write_report"]

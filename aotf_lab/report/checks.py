@@ -1,0 +1,50 @@
+"""Every check of a session in one list, with what a failure costs in light."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from aotf_lab.estimation import Check
+from aotf_lab.planning import Curves, light_lost_percent
+from aotf_lab.report.words import light
+
+__all__ = ["PartCheck", "gathered_checks"]
+
+
+@dataclass(frozen=True)
+class PartCheck:
+    """A check, the part of the bench it speaks of, and its cost in words ("" when none is known)."""
+
+    part: str
+    name: str
+    passed: bool
+    detail: str
+    cost: str
+
+
+def gathered_checks(curves: Curves) -> list[PartCheck]:
+    """Return the checks of all curves, in the order of the bench day."""
+    return [_worded(curves, part, check, at) for part, check, at in _all(curves)]
+
+
+def _all(curves: Curves) -> Iterator[tuple[str, Check, float | None]]:
+    """Yield part, check, and the frequency near which the passband counts."""
+    if curves.vco is not None:
+        yield from (("Oscillator", c, sum(curves.vco.range_mhz) / 2) for c in curves.vco.fit.checks)
+    for name, scan in curves.scans.items():
+        yield from ((f"Scan of line {name}", c, scan.centre_mhz.n) for c in scan.fit.checks)
+    if curves.tuning is not None:
+        yield from (("Tuning curve", c, sum(curves.tuning.range_mhz) / 2) for c in curves.tuning.fit.checks)
+    if curves.efficiency is not None:
+        yield from (("Efficiency", c, None) for c in curves.efficiency.checks)
+
+
+def _worded(curves: Curves, part: str, check: Check, frequency_mhz: float | None) -> PartCheck:
+    cost = ""
+    if not check.passed and check.at_stake_mhz is not None and frequency_mhz is not None:
+        fwhm = curves.fwhm_mhz(frequency_mhz)
+        if fwhm is not None:
+            lost = light(light_lost_percent(check.at_stake_mhz, fwhm))
+            cost = f"At stake: {1e3 * check.at_stake_mhz:.0f} kHz, which loses {lost} of the light."
+    return PartCheck(part, check.name, check.passed, check.detail, cost)

@@ -1,0 +1,186 @@
+"""What the report says, as plain words and tables; the template only lays it out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from uncertainties import UFloat
+
+from aotf_lab.planning import SetPoint, SetPoints
+from aotf_lab.report.checks import PartCheck
+from aotf_lab.report.words import causes, count, joined, light, measured
+from aotf_lab.session import Session
+
+__all__ = [
+    "METHOD",
+    "SET_POINT_HEADS",
+    "NumberRow",
+    "budget_rows",
+    "file_rows",
+    "number_rows",
+    "set_point_rows",
+    "verdict",
+]
+
+SET_POINT_HEADS = (
+    "Line",
+    "Wavelength in vacuum (nm)",
+    "Drive (V)",
+    "Frequency (MHz)",
+    "RF power (W)",
+    "Efficiency",
+    "Light lost, at most (95 %)",
+    "u of f, share of FWHM",
+    "u of f (mV)",
+    "Largest cause",
+    "Remarks",
+)
+
+METHOD = (
+    "Each value stands with its standard uncertainty (k = 1) in brackets, after the Guide to the expression of "
+    "uncertainty in measurement (JCGM 100:2008). Stated instrument accuracies are taken as they are; where readings "
+    "scatter significantly more, the scatter is scaled up (Birge) and intervals use Student t.",
+    "Oscillator: a Gaussian process whose band carries the doubt about the form of the curve. Volts are as the voltmeter of "
+    "the readings shows. Passband: coupled waves with drive and the power meter's lag. Tuning: the published "
+    "birefringence of the crystal (Uchida, Phys. Rev. B 4, 3736 (1971), for paratellurite) as shape only, with weak "
+    "priors, errors in both variables. Efficiency: sine-squared law, the power scale's error kept apart as common.",
+    "RF power is chosen for most light with the upper 97.5 % bound of the true power below the crystal's rating. "
+    "Watts are as the bench's own scope shows them; their uncertainty is that of the scale.",
+)
+
+
+def set_point_rows(points: SetPoints) -> list[tuple[str, ...]]:
+    """Return the table of set-points as text, a row a line."""
+    return [_set_point_row(p) for p in points]
+
+
+def _set_point_row(point: SetPoint) -> tuple[str, ...]:
+    share = "–" if point.share_of_fwhm is None else f"{100 * point.share_of_fwhm:.1f} %"
+    millivolts = "–" if point.drive_v is None else f"{1e3 * point.drive_v.s:.1f}"
+    return (
+        point.line,
+        measured(point.wavelength_nm),
+        measured(point.drive_v),
+        measured(point.frequency_mhz),
+        measured(point.rf_power_w),
+        measured(point.efficiency),
+        light(point.light_lost_percent),
+        share,
+        millivolts,
+        point.largest_cause,
+        point.remark or ("set to its own peak" if point.origin == "own peak" else f"from the {point.origin}"),
+    )
+
+
+def verdict(session: Session, points: SetPoints, checks: list[PartCheck]) -> list[str]:
+    """Return the verdict: what can be set, how well, and what stands against trusting it."""
+    reached = [p for p in points if p.reachable]
+    sentences = [f"{len(reached)} of {count(len(points), 'line')} can be set."]
+    losses = [(p.light_lost_percent, p) for p in reached if p.light_lost_percent is not None]
+    if losses:
+        worst, point = max(losses, key=lambda pair: pair[0])
+        sentences.append(f"The least certain, {point.line}, loses {light(worst)} of its light at the most (95 %).")
+    unpowered = [p.line for p in points if p.rf_power_w is None]
+    if unpowered:
+        sentences.append(f"No RF power is given for {joined(unpowered)}; the remarks say why.")
+    failed = [c for c in checks if not c.passed]
+    if failed:
+        sentences.append(f"{count(len(failed), 'check')} failed; read them before you rely on a number.")
+    elif not session.troubles:
+        sentences.append("Every check passed.")
+    return sentences
+
+
+@dataclass(frozen=True)
+class NumberRow:
+    """One row of the table of numbers, as text."""
+
+    name: str
+    value: str
+    interval: str
+    causes: str
+
+
+def number_rows(session: Session) -> list[NumberRow]:
+    """Return the derived numbers of the bench with intervals and causes."""
+    return [*_crystal_rows(session), *_scan_rows(session), *_efficiency_rows(session), *_found_rows(session)]
+
+
+def _row(name: str, value: UFloat, unit: str, interval: tuple[float, float]) -> NumberRow:
+    digits = max(2, 2 - int(np.floor(np.log10(value.s)))) if value.s > 0 else 4
+    low, high = (f"{end:.{min(digits, 9)}f}" if np.isfinite(end) else "no limit" for end in interval)
+    return NumberRow(name, measured(value, unit), f"{low} to {high}", causes(value))
+
+
+def _crystal_rows(session: Session) -> Iterator[NumberRow]:
+    tuning = session.curves.tuning
+    if tuning is None:
+        return
+    middle = sum(tuning.range_nm) / 2
+    product = tuning.velocity_birefringence(middle)
+    yield _row(f"v B at {middle:.0f} nm", product, "m/s", tuning.fit.interval(product))
+    velocity = session.facts.crystal.velocity
+    if velocity is not None:
+        bare = tuning.effective_birefringence(velocity, middle)
+        name = f"Effective birefringence B at {middle:.0f} nm, given v = {measured(velocity, 'm/s')}"
+        yield _row(name, bare, "", tuning.fit.interval(bare))
+
+
+def _scan_rows(session: Session) -> Iterator[NumberRow]:
+    for name, scan in session.curves.scans.items():
+        yield _row(f"Peak of line {name}", scan.centre_mhz, "MHz", scan.fit.interval(scan.centre_mhz))
+        yield _row(f"Passband FWHM of line {name}", scan.fwhm_mhz, "MHz", scan.fit.interval(scan.fwhm_mhz))
+
+
+def _efficiency_rows(session: Session) -> Iterator[NumberRow]:
+    lines = session.curves.efficiency
+    if lines is None:
+        return
+    for name, curve in lines.lines.items():
+        if curve.level == "slope only":
+            slope = curve.slope_per_w
+            yield _row(
+                f"Initial slope of line {name} (drive too low for more)", slope, "1/W", curve.fit.interval(slope)
+            )
+        else:
+            power = curve.saturation_power_w
+            yield _row(f"Saturation power of line {name}", power, "W", curve.saturation_interval_w())
+            best = curve.peak_efficiency
+            yield _row(f"Peak efficiency of line {name}", best, "", curve.fit.interval(best))
+
+
+def _found_rows(session: Session) -> Iterator[NumberRow]:
+    tuning = session.curves.tuning
+    for line in session.facts.lines:
+        value = session.wavelengths_nm.get(line.name)
+        if line.use == "find" and tuning is not None and isinstance(value, UFloat):
+            yield _row(f"Wavelength of line {line.name}, found from its peak", value, "nm", tuning.fit.interval(value))
+
+
+def budget_rows(points: SetPoints) -> list[tuple[str, list[str]]]:
+    """Return the share of each cause in the variance of each reachable set-point."""
+    reached = [p for p in points if p.budget]
+    names = dict.fromkeys(cause for p in reached for cause, share in p.budget.items() if share >= 0.005)
+    return [(n, [f"{100 * p.budget.get(n, 0.0):.0f} %" for p in reached]) for n in names]
+
+
+@dataclass(frozen=True)
+class FileRow:
+    """One raw file of the session."""
+
+    name: str
+    rows: int
+    rejected: str
+    sha256: str
+
+
+def file_rows(session: Session) -> list[FileRow]:
+    """Return every raw file that was read, with its hash and the rows that were not taken."""
+    rows = []
+    for name, readings in session.all_readings.items():
+        rejected = [f"line {r.line}: {r.reason}" for receipt in readings.receipts for r in receipt.rejected]
+        hashes = ", ".join(s.sha256 for s in readings.sources)
+        rows.append(FileRow(name, len(readings.table), "; ".join(rejected) or "none", hashes))
+    return rows

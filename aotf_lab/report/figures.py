@@ -1,0 +1,123 @@
+"""The report's figures as SVG, with a caption and an alternative text each."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from aotf_lab.crystal import Tuning
+from aotf_lab.drawing import figure_to_svg, new_figure, plot_residuals
+from aotf_lab.driver import Vco
+from aotf_lab.physics.coupled_waves import detuning_for_light
+from aotf_lab.session import Session
+
+__all__ = ["ReportFigure", "report_figures"]
+
+_FIVE_PERCENT = float(detuning_for_light(0.95))
+"""Share of the FWHM at which 5 % of the light is lost."""
+
+
+@dataclass(frozen=True)
+class ReportFigure:
+    """A figure: base64 of its SVG, what it shows, and the same for someone who cannot see it."""
+
+    svg: str
+    caption: str
+    alt: str
+
+
+def report_figures(session: Session) -> list[ReportFigure]:
+    """Return the figures of everything that could be computed."""
+    return [*_oscillator(session), *_tuning(session), *_efficiency(session), *_scans(session)]
+
+
+def _encoded(svg: str) -> str:
+    return base64.b64encode(svg.encode()).decode()
+
+
+def _oscillator(session: Session) -> Iterator[ReportFigure]:
+    vco = session.curves.vco
+    if vco is None:
+        return
+    figure, (top, bottom) = new_figure(2, (3, 1), height_in=5.6)
+    vco.plot(top)
+    top.set_xlabel("")
+    plot_residuals(*_vco_residuals(vco), x_column="drive_v", five_percent_mhz=_guide(session, vco.range_mhz), ax=bottom)
+    (low_v, high_v), (low, high) = vco.range_v, vco.range_mhz
+    yield ReportFigure(
+        _encoded(figure_to_svg(figure, "oscillator")),
+        "Oscillator: frequency against drive voltage, residuals below.",
+        f"Frequency rises from {low:.1f} MHz at {low_v:.2f} V to {high:.1f} MHz at {high_v:.2f} V.",
+    )
+
+
+def _vco_residuals(vco: Vco) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    table = vco.readings.table
+    drive = table["drive_v"].to_numpy(float)
+    inside = np.clip(drive, *vco.range_v)
+    fitted = np.array([f.n for f in vco.frequency(inside)])
+    u = table["u_frequency_mhz"].to_numpy(float)
+    return drive, table["frequency_mhz"].to_numpy(float) - fitted, np.nan_to_num(u)
+
+
+def _guide(session: Session, range_mhz: tuple[float, float]) -> float | None:
+    fwhm = session.curves.fwhm_mhz(sum(range_mhz) / 2)
+    return None if fwhm is None else _FIVE_PERCENT * fwhm
+
+
+def _tuning(session: Session) -> Iterator[ReportFigure]:
+    tuning = session.curves.tuning
+    if tuning is None:
+        return
+    figure, (top, bottom) = new_figure(2, (3, 1), height_in=5.6)
+    tuning.plot(top)
+    top.set_xlabel("")
+    residuals = _tuning_residuals(tuning)
+    plot_residuals(*residuals, x_column="wavelength_nm", five_percent_mhz=_guide(session, tuning.range_mhz), ax=bottom)
+    (low_nm, high_nm), (low, high) = tuning.range_nm, tuning.range_mhz
+    yield ReportFigure(
+        _encoded(figure_to_svg(figure, "tuning")),
+        "Crystal: frequency against wavelength, residuals below (bars: u of wavelength and frequency together).",
+        f"Frequency falls from {high:.1f} MHz at {low_nm:.0f} nm to {low:.1f} MHz at {high_nm:.0f} nm.",
+    )
+
+
+def _tuning_residuals(tuning: Tuning) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    table = tuning.readings.table
+    wavelength = table["wavelength_nm"].to_numpy(float)
+    fitted = np.array([f.n for f in tuning.frequency(wavelength)])
+    step = 0.01
+    low, high = tuning.range_nm
+    ends = np.clip(wavelength - step, low, high), np.clip(wavelength + step, low, high)
+    below, above = (np.array([f.n for f in tuning.frequency(e)]) for e in ends)
+    slope = (above - below) / (ends[1] - ends[0])
+    u = np.hypot(table["u_frequency_mhz"].to_numpy(float), slope * table["u_wavelength_nm"].to_numpy(float))
+    return wavelength, table["frequency_mhz"].to_numpy(float) - fitted, u
+
+
+def _efficiency(session: Session) -> Iterator[ReportFigure]:
+    lines = session.curves.efficiency
+    for name, curve in lines.lines.items() if lines is not None else ():
+        figure, (axes,) = new_figure(1, height_in=3.6)
+        curve.plot(axes)
+        axes.set_title(f"Line {name}: {curve.level}", fontsize="medium", loc="left")
+        yield ReportFigure(
+            _encoded(figure_to_svg(figure, f"efficiency {name}")),
+            f"Efficiency of line {name} against RF power.",
+            f"Efficiency of line {name} for RF power up to {curve.range_w[1]:.2g} W; level: {curve.level}.",
+        )
+
+
+def _scans(session: Session) -> Iterator[ReportFigure]:
+    for name, scan in session.curves.scans.items():
+        figure, (axes,) = new_figure(1, height_in=3.2)
+        scan.plot(axes)
+        axes.set_title(f"Line {name}", fontsize="medium", loc="left")
+        yield ReportFigure(
+            _encoded(figure_to_svg(figure, f"scan {name}")),
+            f"Passband of line {name}; the broken vertical line is its centre.",
+            f"Passband centred at {scan.centre_mhz.n:.3f} MHz, full width at half maximum {scan.fwhm_mhz.n:.3f} MHz.",
+        )

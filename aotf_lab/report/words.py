@@ -1,0 +1,51 @@
+"""Numbers in words: value(uncertainty), intervals, causes."""
+
+from __future__ import annotations
+
+from uncertainties import UFloat
+
+from aotf_lab.estimation import variance_shares
+from aotf_lab.planning import shown
+
+__all__ = ["causes", "count", "joined", "light", "measured"]
+
+
+def measured(value: UFloat | float | None, unit: str = "") -> str:
+    """Return ``value(uncertainty) unit``, or a dash when there is no value.
+
+    >>> from uncertainties import ufloat
+    >>> measured(ufloat(64.2285, 0.0023), "MHz")
+    '64.2285(23) MHz'
+    """
+    if value is None:
+        return "–"
+    return f"{shown(value)} {unit}".strip()
+
+
+def causes(value: UFloat | float, most: int = 3) -> str:
+    """Return the largest causes of a value's variance with their share."""
+    if not isinstance(value, UFloat):
+        return ""
+    shares = list(variance_shares(value).items())[:most]
+    return ", ".join(f"{name} {100 * share:.0f} %" for name, share in shares if share >= 0.005)
+
+
+def light(percent: float | None) -> str:
+    """Return a loss of light in words.
+
+    >>> light(0.031), light(12.3)
+    ('less than 0.1 %', '12 %')
+    """
+    if percent is None:
+        return "–"
+    return "less than 0.1 %" if percent < 0.1 else f"{percent:.2g} %"
+
+
+def joined(items: list[str]) -> str:
+    """Return ``a, b and c``."""
+    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}"
+
+
+def count(number: int, noun: str) -> str:
+    """Return ``1 line`` or ``7 lines``."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

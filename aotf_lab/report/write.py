@@ -1,0 +1,80 @@
+"""The report: one self-contained HTML file, written atomically."""
+
+from __future__ import annotations
+
+from importlib.metadata import version
+from importlib.resources import files
+from pathlib import Path
+
+import jinja2
+
+from aotf_lab.errors import SessionError
+from aotf_lab.reading.atomic import write_text_atomically
+from aotf_lab.report.cautions import CAUTIONS
+from aotf_lab.report.checks import gathered_checks
+from aotf_lab.report.content import (
+    METHOD,
+    SET_POINT_HEADS,
+    budget_rows,
+    file_rows,
+    number_rows,
+    set_point_rows,
+    verdict,
+)
+from aotf_lab.report.figures import report_figures
+from aotf_lab.session import Session
+
+__all__ = ["report_html", "write_report"]
+
+_NOTES = (
+    "Drive in volts as the voltmeter of the oscillator's readings shows; another meter or a generator adds its own error. "
+    "Set RF power to the watts shown on the bench's own scope.",
+)
+
+
+def report_html(session: Session) -> str:
+    """Return the report of ``session`` as one HTML page that needs nothing else.
+
+    Raises ``SessionError`` when nothing at all can be computed from the session.
+    """
+    curves = session.curves
+    if curves.vco is None and curves.tuning is None and curves.efficiency is None and not curves.scans:
+        reasons = "; ".join(f"{part}: {error}" for part, error in session.troubles.items())
+        raise SessionError(
+            "nothing can be computed from this session",
+            where=str(session.facts.folder / "session.toml"),
+            found=reasons or "no usable files",
+            allowed="at least one curve's readings",
+            cure="mend the first problem named",
+        )
+    points = session.set_points()
+    checks = gathered_checks(curves)
+    environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
+    template = environment.from_string(files("aotf_lab.report").joinpath("template.html").read_text(encoding="utf-8"))
+    return template.render(
+        title=f"{session.facts.name or session.facts.folder.name}: bench report",
+        note=session.facts.note,
+        verdict=verdict(session, points, checks),
+        set_points=set_point_rows(points),
+        set_point_heads=SET_POINT_HEADS,
+        set_point_notes=_NOTES,
+        troubles=[(part, str(error)) for part, error in session.troubles.items()],
+        failed=[c for c in checks if not c.passed],
+        passed=[c for c in checks if c.passed],
+        figures=report_figures(session),
+        numbers=number_rows(session),
+        budget=budget_rows(points),
+        budget_lines=[p.line for p in points if p.budget],
+        assumed=session.facts.instruments.assumed,
+        files=file_rows(session),
+        method=METHOD,
+        cautions=CAUTIONS,
+        version=version("aotf-lab"),
+    )
+
+
+def write_report(session: Session, out: str | Path) -> Path:
+    """Write the report of ``session`` to ``out`` and return the path; see ``report_html``."""
+    target = Path(out)
+    write_text_atomically(target, report_html(session))
+    return target
