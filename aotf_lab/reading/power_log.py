@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from aotf_lab.errors import ReadingError
-from aotf_lab.reading.accuracy import add_frequency_errors, add_optical_errors, noted
+from aotf_lab.reading.accuracy import add_drive_errors, add_frequency_errors, add_optical_errors, noted
 from aotf_lab.reading.headers import ColumnMap
 from aotf_lab.reading.instruments import UNSTATED, Instruments
 from aotf_lab.reading.readings import Readings
@@ -28,7 +28,7 @@ def read_power_log(
 
     Columns: ``optical_power_mw`` and ``u_optical_power_mw`` (mW; NaN where the scatter is not
     stated), and where the file has them ``frequency_mhz``, ``direction`` ("up", "down" or ""),
-    ``time_s``, ``rf_power_w`` with its u (converted as ``read_scope_levels`` does),
+    ``drive_v`` with its u, ``time_s``, ``rf_power_w`` with its u (converted as ``read_scope_levels`` does),
     ``incident_power_mw``, ``dark_power_mw``; with incident power also ``efficiency`` (0 to 1) =
     (optical - dark) / (incident - dark) and ``u_efficiency``; ``file`` and ``line``. A file may give
     ``efficiency`` itself instead of optical power. Shared errors: power meter gain, which cancels in
@@ -45,6 +45,8 @@ def read_power_log(
         readings = add_optical_errors(readings, bench)
     if "frequency_mhz" in have:
         readings = add_frequency_errors(readings, bench)
+    if "drive_v" in have:
+        readings = add_drive_errors(readings, bench)
     if have & set(RF_COLUMNS):
         readings = add_rf_power(readings, bench)
     if {"optical_power_mw", "incident_power_mw"} <= have:

@@ -1,0 +1,165 @@
+"""Write a commented session.toml with an example of each kind of raw file."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from aotf_lab.errors import SessionError
+from aotf_lab.reading.atomic import write_text_atomically
+from aotf_lab.reading.session_file import FILE_NAME
+
+__all__ = ["write_template"]
+
+_SESSION = """\
+# One measuring session: what the crystal, the instruments, the lines and the raw files are.
+# Replace every example. A line that stays commented out never blocks: a wide assumption takes its
+# place, and the report says which and what it costs.
+#
+# Every accuracy here is a standard uncertainty (k = 1). A maker's limit +-a becomes one by dividing
+# by sqrt(3) (GUM 4.3.7): a time base of +-5 ppm is 2.9 ppm here.
+
+[session]
+name = "example"
+note = "who, where, and what was unusual"
+
+[crystal]
+material = "TeO2"              # paratellurite
+# rated_rf_power_w = 1.0       # continuous RF power that the crystal's own papers allow
+# velocity_m_s = 617.0         # slow shear wave, if known; only the birefringence needs it
+# u_velocity_m_s = 3.0
+# temperature_c = 22.0         # of the crystal while its lines were scanned
+
+[instrument.counter]
+# time_base_ppm = 2.9          # relative error of the time base
+# u_reading_khz = 5.0          # scatter of one reading
+
+[instrument.voltmeter]
+# gain_percent = 0.1           # error of the gain
+# offset_mv = 1.0
+# u_reading_mv = 2.0           # scatter of one reading
+
+[instrument.scope]
+# gain_percent = 1.5           # error of the vertical gain
+# probe = 1.0                  # volts shown times this are the volts at the tip
+# pad_db = 30.0                # attenuator before the scope
+# u_pad_db = 0.1
+# load_ohm = 50.0              # into which the RF goes
+# u_load_ohm = 0.5
+# bandwidth_mhz = 200.0        # at -3 dB; corrected as a single pole
+# u_reading_percent = 1.0      # scatter of one reading
+
+[instrument.power_meter]
+# u_reading_percent = 0.5      # scatter of one reading
+# floor_uw = 1.0               # its noise in the dark
+# time_constant_s = 1.0
+# gain_percent = 3.0           # error of the gain; it cancels in efficiency
+
+# A line: medium says whether its wavelength is stated in air (most labels) or in vacuum.
+# use = "anchor" calibrates the crystal; use = "find" has its wavelength found from its frequency.
+[[line]]
+name = "A"
+wavelength_nm = 532.05
+medium = "air"
+u_wavelength_nm = 0.1
+use = "anchor"
+
+[[line]]
+name = "B"
+wavelength_nm = 640.0
+medium = "air"
+u_wavelength_nm = 3.0          # a diode's label
+use = "find"
+
+# purpose is one of oscillator, scan, efficiency, lines, level, keep.
+# columns maps what the heading does not say: columns = { drive_v = "Set (V)", not_used = "Note" }
+[[file]]
+path = "oscillator.csv"
+purpose = "oscillator"
+
+[[file]]
+path = "scan_A_up.csv"
+purpose = "scan"
+line = "A"
+direction = "up"
+
+[[file]]
+path = "efficiency_A.csv"
+purpose = "efficiency"
+line = "A"
+
+[[file]]
+path = "level.csv"
+purpose = "level"
+
+[[file]]
+path = "lines.csv"             # instead of scans, where the frequency of each line is already known
+purpose = "lines"
+"""
+
+_FILES = {
+    FILE_NAME: _SESSION,
+    "oscillator.csv": """\
+# invented example: drive voltage and counted frequency, upwards and back
+Drive (V),Frequency (MHz),Direction,Temperature (degC)
+1.000,47.120,up,22.1
+2.000,51.580,up,22.1
+1.000,47.113,down,22.3
+""",
+    "scan_A_up.csv": """\
+# invented example: light in the diffracted beam while the frequency is stepped through the passband
+Frequency (MHz),Optical power (uW),Incident (uW),Dark (uW)
+74.80,51.0,402.0,2.0
+74.95,148.0,401.0,2.0
+75.10,60.0,402.0,2.0
+""",
+    "efficiency_A.csv": """\
+# invented example: light against RF level, at the peak of the passband
+Level (Vrms),Frequency (MHz),Optical power (uW),Incident (uW),Dark (uW)
+1.58,74.95,61.0,402.0,2.0
+3.16,74.95,205.0,401.0,2.0
+""",
+    "level.csv": """\
+# invented example: RF level over the band, or against the amplifier's supply
+Supply (V),Frequency (MHz),Level (Vpp)
+12.0,60.0,14.1
+12.0,75.0,13.2
+""",
+    "lines.csv": """\
+# invented example: the frequency that was found for each line
+Label,Wavelength in air (nm),u (nm),Frequency (MHz),u (kHz)
+A,532.05,0.10,74.951,4
+C,589.00,0.10,63.870,4
+""",
+}
+
+
+def write_template(folder: str | os.PathLike[str]) -> tuple[Path, ...]:
+    """Write session.toml and one example of each kind of raw file into ``folder``; return their paths.
+
+    The folder is made when it is not there. Nothing that exists is overwritten, and when a file
+    cannot be written those already written are taken back.
+
+    Raises ``SessionError`` when one of the files exists or the folder cannot be written.
+    """
+    home = Path(folder)
+    there = [name for name in _FILES if (home / name).exists()]
+    if there:
+        raise SessionError(
+            "a file of that name is already there", where=home.name, found=", ".join(there),
+            allowed="a new folder, or one without these files", cure="name another folder; nothing was written",
+        )  # fmt: skip
+    written: list[Path] = []
+    try:
+        home.mkdir(parents=True, exist_ok=True)
+        for name, text in _FILES.items():
+            write_text_atomically(home / name, text)
+            written.append(home / name)
+    except OSError as error:
+        for path in written:
+            path.unlink(missing_ok=True)
+        raise SessionError(
+            "a folder that cannot be written", where=home.name, found=error.strerror or type(error).__name__,
+            allowed="a folder in which files may be made", cure="name another folder; nothing was left behind",
+        ) from error  # fmt: skip
+    return tuple(written)
