@@ -47,7 +47,11 @@ def _new(options: argparse.Namespace) -> str:
     from aotf_lab.reading import write_template
 
     write_template(options.folder)
-    return f"{options.folder}: edit session.toml, put your raw files beside it, then run: aotf-lab report {options.folder} --out report.html"
+    folder = options.folder
+    return (
+        f"{folder}: edit session.toml, put your raw files beside it, then run:\n"
+        f"aotf-lab report {folder} --out report.html"
+    )
 
 
 def _report(options: argparse.Namespace) -> str:
@@ -55,12 +59,12 @@ def _report(options: argparse.Namespace) -> str:
     if table is not None and table.suffix not in (".csv", ".json"):
         options.parser.error(f"--set-points {table}: allowed endings are .csv and .json")
     from aotf_lab.report import write_report
-    from aotf_lab.session import open_session
+    from aotf_lab.session import PARTS, open_session
 
     session = open_session(options.session)
-    for part in ("readings", "oscillator", "passbands", "tuning", "efficiency"):
+    for part in PARTS:
         _progress(part)
-        session.compute(part)
+        session.attempt(part)
     _progress("report")
     target = write_report(session, options.out)
     if table is not None:

@@ -2,51 +2,43 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
-from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import pandas as pd
-from uncertainties import UFloat, ufloat
+from uncertainties import UFloat, nominal_value, ufloat
 
 from aotf_lab.crystal import EfficiencyLines, Scan, Tuning, fit_efficiency_lines, fit_scan, fit_tuning
 from aotf_lab.driver import Vco, fit_vco
-from aotf_lab.errors import AotfLabError, SessionError
+from aotf_lab.errors import AotfLabError, OutOfRangeError, SessionError
 from aotf_lab.planning import Curves, SetPoints, set_points
-from aotf_lab.reading import (
-    Readings,
-    join_readings,
-    load_session_file,
-    read_counter,
-    read_lines,
-    read_power_log,
-    read_scope_levels,
-)
-from aotf_lab.reading.session_file import LineFacts, RawFile, SessionFile
+from aotf_lab.reading.by_purpose import READERS, read_raw_file
+from aotf_lab.reading.readings import Readings, join_readings
+from aotf_lab.reading.session_file import LineFacts, RawFile, SessionFile, load_session_file
 
-__all__ = ["Session", "open_session"]
+__all__ = ["PARTS", "Session", "open_session"]
 
-_Result = TypeVar("_Result")
+_In = TypeVar("_In")
+_Out = TypeVar("_Out")
 
-_READERS = {
-    "oscillator": read_counter,
-    "scan": read_power_log,
-    "efficiency": read_power_log,
-    "level": read_scope_levels,
-    "lines": read_lines,
-}
+PARTS = ("all_readings", "vco", "scans", "tuning", "efficiency")
+"""What is computed from a session, in the order in which one part needs the other."""
 
 
 @dataclass(frozen=True)
 class Session:
     """An open session; every result is computed when it is first asked for, and kept.
 
-    ``facts`` is what session.toml says.
+    ``facts`` is what session.toml says. A part asked for by name (``vco``, ``scans``, ``tuning``,
+    ``efficiency``) raises when it cannot be computed; ``curves`` leaves it out and ``troubles`` says
+    why.
     """
 
     facts: SessionFile
+    _troubles: dict[str, AotfLabError] = field(default_factory=dict, repr=False, compare=False)
 
     def files(self, purpose: str, line: str | None = None) -> tuple[RawFile, ...]:
         """Return the raw files of ``purpose`` (and of ``line``), in the order of session.toml."""
@@ -68,15 +60,16 @@ class Session:
                 allowed=f"a [[file]] with purpose = {purpose!r}",
                 cure="add it to session.toml",
             )
-        return join_readings(self._read(f) for f in files)
-
-    def _read(self, file: RawFile) -> Readings:
-        return _READERS[file.purpose](file.path, self.facts.instruments, file.columns)
+        return join_readings(read_raw_file(f, self.facts.instruments) for f in files)
 
     @cached_property
     def all_readings(self) -> Mapping[str, Readings]:
-        """The readings of every file with a purpose, by file name."""
-        return {f.path.name: self._read(f) for f in self.facts.files if f.purpose in _READERS}
+        """The readings of every file that has a reader and could be read, by file name."""
+        return self._each(
+            {f.path.name: f for f in self.facts.files if f.purpose in READERS},
+            lambda file: read_raw_file(file, self.facts.instruments),
+            "file",
+        )
 
     @cached_property
     def vco(self) -> Vco:
@@ -86,8 +79,8 @@ class Session:
     @cached_property
     def scans(self) -> Mapping[str, Scan]:
         """The passband of each scanned line."""
-        names = dict.fromkeys(f.line for f in self.files("scan") if f.line)
-        return {n: fit_scan(self.readings("scan", n), line=n) for n in names}
+        names = {f.line: f.line for f in self.files("scan") if f.line}
+        return self._each(names, lambda name: fit_scan(self.readings("scan", name), line=name), "scan of line")
 
     @cached_property
     def line_readings(self) -> Readings:
@@ -105,80 +98,93 @@ class Session:
     @cached_property
     def efficiency(self) -> EfficiencyLines:
         """Efficiency against RF power of every line that was measured."""
-        found = self.wavelengths_nm
         names = dict.fromkeys(f.line for f in self.files("efficiency") if f.line)
-        return fit_efficiency_lines({n: (self.readings("efficiency", n), _nominal(found[n])) for n in names})
+        if not names:
+            self.readings("efficiency")
+        found = {n: self.wavelengths_nm[n] for n in names}
+        return fit_efficiency_lines(
+            {n: (self.readings("efficiency", n), float(nominal_value(w))) for n, w in found.items() if w is not None}
+        )
+
+    @cached_property
+    def velocity_m_s(self) -> UFloat | None:
+        """The acoustic velocity stated in session.toml; 1 % when its uncertainty is not."""
+        crystal = self.facts.crystal
+        if crystal.velocity_m_s is None:
+            return None
+        u = crystal.u_velocity_m_s
+        return ufloat(crystal.velocity_m_s, 0.01 * crystal.velocity_m_s if u is None else u, tag="acoustic velocity")
 
     @cached_property
     def wavelengths_nm(self) -> Mapping[str, UFloat | float | None]:
         """Vacuum wavelength of each line: as stated for anchors, as found from its peak for the others."""
-        result: dict[str, UFloat | float | None] = {}
-        for line in self.facts.lines:
-            result[line.name] = _stated(line) if line.use == "anchor" else self._found(line)
-        return result
+        return {line.name: self._found(line) if line.use == "find" else _stated(line) for line in self.facts.lines}
 
     def _found(self, line: LineFacts) -> UFloat | float | None:
-        scan = self._optional(lambda: self.scans).get(line.name) if self._optional(lambda: self.scans) else None
-        tuning = self._optional(lambda: self.tuning)
-        if scan is None or tuning is None:
+        tuning, scans = self._part("tuning"), self._part("scans") or {}
+        if tuning is None or line.name not in scans:
             return _stated(line)
         try:
-            found: UFloat = tuning.wavelength(scan.centre_mhz)
-        except AotfLabError:
+            found: UFloat = tuning.wavelength(scans[line.name].centre_mhz)
+        except OutOfRangeError:
             return _stated(line)
         return found
 
     @cached_property
-    def troubles(self) -> Mapping[str, AotfLabError]:
-        """What could not be computed, and why: part -> error."""
-        troubles: dict[str, AotfLabError] = {}
-        for part in ("vco", "scans", "tuning", "efficiency"):
-            try:
-                getattr(self, part)
-            except AotfLabError as error:
-                troubles[part] = error
-        return troubles
-
-    @cached_property
     def curves(self) -> Curves:
         """All curves that could be computed; what is missing stands in ``troubles``."""
-        return Curves(
-            self._optional(lambda: self.vco),
-            self._optional(lambda: self.tuning),
-            self._optional(lambda: self.efficiency),
-            self._optional(lambda: self.scans) or {},
-            self.facts.crystal.rated_rf_power_w,
-        )
+        rated = self.facts.crystal.rated_rf_power_w
+        vco, tuning, efficiency = self._part("vco"), self._part("tuning"), self._part("efficiency")
+        return Curves(vco, tuning, efficiency, self._part("scans") or {}, rated)
+
+    @property
+    def troubles(self) -> Mapping[str, AotfLabError]:
+        """What could not be computed, and why: part -> error."""
+        for part in PARTS:
+            self.attempt(part)
+        return self._troubles
+
+    def attempt(self, part: str) -> None:
+        """Compute ``part`` (one of ``PARTS``) unless that was done; a failure goes to ``troubles``."""
+        if part in self._troubles or part in self.__dict__:
+            return
+        try:
+            getattr(self, part)
+        except AotfLabError as error:
+            self._troubles[part] = error
 
     def set_points(self) -> SetPoints:
         """Return the set-points of all lines of the session."""
         return set_points(self)
 
-    @staticmethod
-    def _optional(part: Callable[[], _Result]) -> _Result | None:
-        try:
-            return part()
-        except AotfLabError:
-            return None
+    def _part(self, part: str) -> Any:
+        self.attempt(part)
+        return self.__dict__.get(part)
+
+    def _each(self, items: Mapping[str, _In], work: Callable[[_In], _Out], what: str) -> dict[str, _Out]:
+        """Return the results of ``work`` by name; one failure does not stop the others."""
+        results = {}
+        for name, item in items.items():
+            try:
+                results[name] = work(item)
+            except AotfLabError as error:
+                self._troubles[f"{what} {name}"] = error
+        return results
 
 
-def open_session(folder: str | Path) -> Session:
+def open_session(folder: str | os.PathLike[str]) -> Session:
     """Open the session in ``folder`` and return it; raw files are read when they are needed.
 
     Raises ``SessionError`` when session.toml is missing, contradictory or names files that are not
     there.
     """
-    return Session(load_session_file(Path(folder)))
+    return Session(load_session_file(folder))
 
 
 def _stated(line: LineFacts) -> UFloat | float | None:
     if line.wavelength_nm is None:
         return None
     return ufloat(line.wavelength_nm, line.u_wavelength_nm, tag=f"wavelength of line {line.name}")
-
-
-def _nominal(value: UFloat | float | None) -> float | None:
-    return value.n if isinstance(value, UFloat) else value
 
 
 def _lines_from_scans(anchors: list[LineFacts], scans: Mapping[str, Scan]) -> Readings:

@@ -42,8 +42,8 @@ METHOD = (
     "Each value stands with its standard uncertainty (k = 1) in brackets, after the Guide to the expression of "
     "uncertainty in measurement (JCGM 100:2008). Stated instrument accuracies are taken as they are; where readings "
     "scatter significantly more, the scatter is scaled up (Birge) and intervals use Student t.",
-    "Oscillator: a Gaussian process whose band carries the doubt about the form of the curve. Volts are as the voltmeter of "
-    "the readings shows. Passband: coupled waves with drive and the power meter's lag. Tuning: the published "
+    "Oscillator: a Gaussian process whose band carries the doubt about the form of the curve. Volts are as the "
+    "voltmeter of the readings shows. Passband: coupled waves with drive and the power meter's lag. Tuning: the published "
     "birefringence of the crystal (Uchida, Phys. Rev. B 4, 3736 (1971), for paratellurite) as shape only, with weak "
     "priors, errors in both variables. Efficiency: sine-squared law, the power scale's error kept apart as common.",
     "RF power is chosen for most light with the upper 97.5 % bound of the true power below the crystal's rating. "
@@ -121,7 +121,7 @@ def _crystal_rows(session: Session) -> Iterator[NumberRow]:
     middle = sum(tuning.range_nm) / 2
     product = tuning.velocity_birefringence(middle)
     yield _row(f"v B at {middle:.0f} nm", product, "m/s", tuning.fit.interval(product))
-    velocity = session.facts.crystal.velocity
+    velocity = session.velocity_m_s
     if velocity is not None:
         bare = tuning.effective_birefringence(velocity, middle)
         name = f"Effective birefringence B at {middle:.0f} nm, given v = {measured(velocity, 'm/s')}"

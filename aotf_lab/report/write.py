@@ -27,8 +27,8 @@ from aotf_lab.session import Session
 __all__ = ["report_html", "write_report"]
 
 _NOTES = (
-    "Drive in volts as the voltmeter of the oscillator's readings shows; another meter or a generator adds its own error. "
-    "Set RF power to the watts shown on the bench's own scope.",
+    "Drive in volts as the voltmeter of the oscillator's readings shows; another meter or a generator adds its own "
+    "error. Set RF power to the watts shown on the bench's own scope.",
 )
 
 
@@ -65,7 +65,7 @@ def report_html(session: Session) -> str:
         numbers=number_rows(session),
         budget=budget_rows(points),
         budget_lines=[p.line for p in points if p.budget],
-        assumed=session.facts.instruments.assumed,
+        assumed=(*session.facts.assumed, *session.facts.remarks),
         files=file_rows(session),
         method=METHOD,
         cautions=CAUTIONS,
