@@ -1,0 +1,51 @@
+"""What a practitioner writes in an afternoon: read the same files, four curve_fits, the same number of figures.
+
+Run as ``python plain_script.py SESSION OUT FIGURES``; it writes FIGURES SVG files into OUT. It is the yardstick of
+``report_speed``, with none of the uncertainties, checks or set-points.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import matplotlib as mpl
+
+mpl.use("agg")
+
+import numpy as np
+import pandas as pd
+from matplotlib import pyplot as plt
+from scipy.optimize import curve_fit
+
+
+def main(session: Path, out: Path, figures: int) -> None:
+    tables = {p.stem: pd.read_csv(p, comment="#") for p in sorted(session.glob("*.csv"))}
+    vco = tables["vco_warm"].select_dtypes("number").dropna(axis=1)
+    scans = {n: t.select_dtypes("number").dropna(axis=1) for n, t in tables.items() if n.startswith("scan_")}
+    fits = 0
+    x, y = vco.iloc[:, -2].to_numpy(), vco.iloc[:, -1].to_numpy()
+    curve_fit(lambda v, a, b, c, d: a + b * v + c * v**2 + d * v**3, x, y)
+    fits += 1
+    for table in list(scans.values())[:3]:
+        f, p = table.iloc[:, -2].to_numpy(), table.iloc[:, -1].to_numpy()
+        start = [float(np.ptp(p)), float(f[np.argmax(p)]), 0.15, float(np.min(p))]
+        curve_fit(lambda f, a, c, w, b: a * np.sinc((f - c) / w) ** 2 + b, f, p, p0=start, maxfev=5000)
+        fits += 1
+    assert fits == 4
+    shown = list(tables.values())
+    for k in range(figures):
+        table = shown[k % len(shown)].select_dtypes("number")
+        figure, axes = plt.subplots(2 if k < 2 else 1, 1, figsize=(7.2, 4.0), layout="constrained", squeeze=False)
+        for ax in axes[:, 0]:
+            ax.plot(table.iloc[:, 0], table.iloc[:, -1], "o", label="readings")
+            ax.plot(table.iloc[:, 0], table.iloc[:, -1], "-", label="line")
+            ax.set_xlabel(str(table.columns[0]))
+            ax.set_ylabel(str(table.columns[-1]))
+            ax.legend()
+        figure.savefig(out / f"{k}.svg")
+        plt.close(figure)
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]), Path(sys.argv[2]), int(sys.argv[3]))
