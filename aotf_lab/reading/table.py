@@ -42,7 +42,7 @@ def read_bare_table(
     headings = understand_headings(raw.header.cells, f"{file.name}:{raw.header.line}", columns)
     used = [h for h in headings if h.column]
     _require(file.name, raw, used, required)
-    kept, rejected = _accept(file.name, raw, used, required)
+    kept, rejected = _accept(raw, used, required)
     if not kept:
         raise ReadingError(
             "no row left: each one was rejected", where=f"{file.name}:{rejected[0].line}", found=rejected[0].reason,
@@ -83,9 +83,7 @@ def _require(name: str, raw: RawText, used: Sequence[Heading], required: Collect
         )  # fmt: skip
 
 
-def _accept(
-    name: str, raw: RawText, used: Sequence[Heading], required: Collection[str]
-) -> tuple[list[RawRow], list[RejectedRow]]:
+def _accept(raw: RawText, used: Sequence[Heading], required: Collection[str]) -> tuple[list[RawRow], list[RejectedRow]]:
     kept, rejected = [], []
     for row in raw.rows:
         reasons = [r for r in (_reason(row.cells[h.position], h, required) for h in used) if r]

@@ -1,0 +1,99 @@
+"""Units of the bench. Prefixes: BIPM, The International System of Units, 9th ed. (2019), table 7."""
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from aotf_lab.errors import ReadingError
+from aotf_lab.reading.units import is_unit, kinds_of, parse_unit, to_bench
+
+PREFIX = {"n": 1e-9, "u": 1e-6, "\u00b5": 1e-6, "\u03bc": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6, "G": 1e9}
+
+
+@pytest.mark.parametrize(
+    ("base", "prefixes"),
+    [("V", "u\u00b5\u03bcm"), ("W", "nu\u00b5\u03bcm"), ("Hz", "kMG"), ("s", "mu\u00b5\u03bc"), ("Vrms", "m")],
+)
+def test_prefixes_are_those_of_the_si(base, prefixes):
+    for prefix in ["", *prefixes]:
+        assert parse_unit(prefix + base).factor == PREFIX[prefix]
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "column", "expected"),
+    [
+        (1250.0, "mV", "drive_v", 1.25),
+        (62500.0, "kHz", "frequency_mhz", 62.5),
+        (0.0625, "GHz", "frequency_mhz", 62.5),
+        (12.0, "µW", "optical_power_mw", 0.012),
+        (0.589, "um", "wavelength_nm", 589.0),
+        (80.0, "pm", "u_wavelength_nm", 0.08),
+        (2.0, "min", "time_s", 120.0),
+        (22.0, "deg C", "temperature_c", 22.0),
+        (88.0, "%", "efficiency", 0.88),
+        (30.0, "dBm", "rf_power_w", 1.0),
+        (4.0, "kHz", "u_frequency_mhz", 0.004),
+    ],
+)
+def test_conversion_to_the_bench_unit(value, unit, column, expected):
+    assert to_bench(value, parse_unit(unit), column) == pytest.approx(expected, rel=1e-12)
+
+
+@pytest.mark.parametrize("text", ["mw", "MW", "mhz", "mHz", "MHZ", "mv", "MV", "Mw"])
+def test_milli_or_mega_is_refused(text):
+    with pytest.raises(ReadingError, match=rf"log.csv:1: ambiguous unit: m is milli and M is mega; found '{text}'"):
+        parse_unit(text, "log.csv:1")
+
+
+@pytest.mark.parametrize(
+    ("text", "reason"),
+    [
+        ("dB", "without its reference"),
+        ("Vp", "from zero or from the other peak"),
+        ("°F", "are not converted"),
+        ("a.u.", "no size"),
+    ],
+)
+def test_other_units_that_decide_nothing_are_refused(text, reason):
+    with pytest.raises(ReadingError, match=f"ambiguous unit: .*{reason}"):
+        parse_unit(text)
+
+
+@pytest.mark.parametrize("text", ["", "furlong", "S", "NM", "Ms", "mVV", "UM"])
+def test_unknown_units_are_refused(text):
+    message = rf"unknown unit; found '{text}'; allowed: V, mV, uV, Vrms, .*capitals included"
+    with pytest.raises(ReadingError, match=message):
+        parse_unit(text)
+
+
+@pytest.mark.parametrize(
+    ("column", "unit"), [("optical_power_mw", "dBm"), ("drive_v", "Vrms"), ("u_rf_power_w", "dBm")]
+)
+def test_a_unit_of_another_kind_is_refused(column, unit):
+    with pytest.raises(ReadingError, match=rf"a .* cannot be {column}; found '{unit}'; allowed: .*[VW]"):
+        to_bench(1.0, parse_unit(unit), column)
+
+
+def test_case_is_free_where_it_decides_nothing():
+    assert parse_unit("KHZ") == parse_unit("khz") == parse_unit("kHz")
+    assert parse_unit("dbm").kind == "power level"
+    assert parse_unit(" V rms ") == parse_unit("VRMS") == parse_unit("V_rms")
+    assert parse_unit("Vpk-pk") == parse_unit("Vpp")
+
+
+def test_what_looks_like_a_unit():
+    assert [is_unit(t) for t in ("nm", "mw", "set", "counter", "")] == [True, True, False, False, False]
+    assert kinds_of("u_rf_power_w") == ("power",)
+
+
+@settings(max_examples=60, deadline=None)
+@given(value=st.floats(1e-6, 1e6), column=st.sampled_from(["frequency_mhz", "drive_v", "optical_power_mw", "time_s"]))
+def test_every_unit_of_a_kind_says_the_same_quantity(value, column):
+    units = {
+        "frequency_mhz": ("Hz", "kHz", "MHz", "GHz"),
+        "drive_v": ("uV", "mV", "V"),
+        "time_s": ("ms", "s", "min", "h"),
+    }
+    for unit in map(parse_unit, units.get(column, ("nW", "uW", "mW", "W"))):
+        in_unit = value / to_bench(1.0, unit, column)
+        assert to_bench(in_unit, unit, column) == pytest.approx(value, rel=1e-12)
