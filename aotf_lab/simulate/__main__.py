@@ -1,0 +1,35 @@
+"""Write the invented demo bench: ``python -m aotf_lab.simulate FOLDER [--seed N]``.
+
+Exit codes: 0 done, 1 the folder cannot be used (one sentence says why), 2 wrong usage.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from aotf_lab.errors import AotfLabError
+from aotf_lab.simulate.write import DEMO_SEED, simulate_session
+
+__all__ = ["main"]
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Write the session and return the exit code."""
+    parser = argparse.ArgumentParser("python -m aotf_lab.simulate", description="Write the invented bench Skerry.")
+    parser.add_argument("folder", type=Path, metavar="FOLDER", help="a new folder for the raw files")
+    parser.add_argument("--seed", type=int, default=DEMO_SEED, help="of the readings' errors (default: the demo's)")
+    options = parser.parse_args(arguments)
+    try:
+        folder = simulate_session(options.folder, options.seed)
+    except AotfLabError as error:
+        sys.stderr.write(f"aotf_lab.simulate: {error}\n")
+        return 1
+    sys.stdout.write(f"{folder} written; everything in it is invented\n")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

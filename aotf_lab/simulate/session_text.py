@@ -1,0 +1,93 @@
+"""The session.toml of the invented bench: what its honest owner knows and states, which is not the truth."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from aotf_lab.simulate.faults import NO_FAULTS, Faults
+from aotf_lab.simulate.raw_files import MISTYPED_NM
+from aotf_lab.simulate.truth import SKERRY, BenchTruth, LineTruth
+
+__all__ = ["session_text"]
+
+_HEAD = """\
+# The bench "Skerry": invented, as is every reading in this folder.
+# Accuracies are standard uncertainties (k = 1), taken from data sheets and from repeated readings.
+
+[session]
+name = "Skerry"
+note = "invented demo bench; seven lines through one filter, oscillator warm, room at 22 C"
+
+[crystal]
+material = "TeO2"
+rated_rf_power_w = {rated:.2f}        # continuous, at the connector
+velocity_m_s = 645.0
+u_velocity_m_s = 4.0
+temperature_c = 22.6
+
+[instrument.counter]
+time_base_ppm = 15.0           # data sheet, +-25 ppm
+u_reading_khz = 4.5            # twenty readings at one setting
+
+[instrument.voltmeter]
+gain_percent = 0.1
+offset_mv = 1.0
+u_reading_mv = 2.0
+
+[instrument.scope]
+gain_percent = 2.5             # data sheet, +-3 % at low frequency, and flatness
+probe = 1.0
+pad_db = 30.0
+u_pad_db = 0.1
+load_ohm = 50.0
+u_load_ohm = 0.5
+bandwidth_mhz = 200.0
+u_reading_percent = 0.6
+
+[instrument.power_meter]
+u_reading_percent = 1.3        # with the lasers' wander
+floor_uw = 1.2
+time_constant_s = 1.0
+gain_percent = 3.0
+"""
+
+
+def session_text(files: Iterable[str], truth: BenchTruth = SKERRY, faults: Faults = NO_FAULTS) -> str:
+    """Return session.toml for these raw files.
+
+    >>> print(session_text(["scan_E_up.csv"])[-79:], end="")
+    [[file]]
+    path = "scan_E_up.csv"
+    purpose = "scan"
+    line = "E"
+    direction = "up"
+    """
+    parts = [_HEAD.format(rated=truth.crystal.rated_power_w)]
+    parts += ["\n".join(_line(line, faults)) + "\n" for line in truth.lines]
+    parts += ["\n".join(_file(name)) + "\n" for name in files]
+    return "\n".join(parts)
+
+
+def _line(line: LineTruth, faults: Faults) -> Iterator[str]:
+    stated = MISTYPED_NM.get(line.name, line.label_nm) if faults.mistyped_anchor else line.label_nm
+    yield "[[line]]"
+    yield f'name = "{line.name}"'
+    yield f"wavelength_nm = {stated:.2f}" if line.anchor else f"wavelength_nm = {stated:.1f}          # a diode's label"
+    yield 'medium = "air"'
+    yield f"u_wavelength_nm = {line.u_label_nm:.2f}" if line.anchor else f"u_wavelength_nm = {line.u_label_nm:.1f}"
+    yield f'use = "{"anchor" if line.anchor else "find"}"'
+
+
+def _file(name: str) -> Iterator[str]:
+    kind, *rest = name.removesuffix(".csv").split("_")
+    yield "[[file]]"
+    yield f'path = "{name}"'
+    if kind == "scan":
+        yield 'purpose = "scan"'
+        yield f'line = "{rest[0]}"'
+        yield f'direction = "{rest[1]}"'
+    elif kind == "efficiency":
+        yield 'purpose = "efficiency"'
+        yield f'line = "{rest[0]}"'
+    else:
+        yield f'purpose = "{ {"vco": "oscillator", "level": "level", "supply": "level", "lines": "keep"}[kind] }"'
