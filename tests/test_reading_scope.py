@@ -1,0 +1,105 @@
+"""RF levels, and the power that they mean."""
+
+import csv
+from pathlib import Path
+
+import pytest
+from uncertainties import ufloat
+
+from aotf_lab.errors import ReadingError
+from aotf_lab.reading import Instruments, Scope, read_scope_levels
+
+SHARED = Path(__file__).resolve().parent.parent / "shared"
+
+
+def published(name):
+    with (SHARED / name).open(encoding="utf-8", newline="") as stream:
+        return list(csv.DictReader(stream))
+
+
+@pytest.fixture
+def log(tmp_path):
+    def write(text, name="log.csv"):
+        (tmp_path / name).write_text(text, encoding="utf-8")
+        return tmp_path / name
+
+    return write
+
+
+@pytest.mark.parametrize(("header", "key"), [("Level (Vrms)", "Vrms"), ("Scope (Vpp)", "Vpp"), ("Level (dBm)", "dBm")])
+def test_power_in_50_ohm_against_a_published_table(log, header, key):
+    # dBm, W and V in 50 ohm: university opto-electronics hand-out, R = 50 ohm; six printed digits
+    rows = published("rf_50ohm.csv")
+    table = read_scope_levels(log("\n".join([header, *(r[key] for r in rows)]))).table
+    assert table["rf_power_w"].tolist() == pytest.approx([float(r["P_W"]) for r in rows], rel=1.1e-5)
+    assert table["rf_level_vrms"].tolist() == pytest.approx([float(r["Vrms"]) for r in rows], rel=6e-6)
+
+
+def test_power_behind_pad_and_probe_against_the_published_table(log):
+    # 10 dB and 40 dB of the same table: a pad of 30 dB takes 10 W to 10 mW; a x10 probe divides volts by ten
+    by_dbm = {r["dBm"]: r for r in published("rf_50ohm.csv")}
+    path = log(f"Level (Vrms)\n{by_dbm['10']['Vrms']}\n")
+    padded = read_scope_levels(path, Instruments(scope=Scope(pad_db=30.0))).table["rf_power_w"]
+    probed = read_scope_levels(path, Instruments(scope=Scope(probe=10.0))).table["rf_power_w"]
+    assert padded.tolist() == pytest.approx([float(by_dbm["40"]["P_W"])], rel=1.1e-5)
+    assert probed.tolist() == pytest.approx([float(by_dbm["30"]["P_W"])], rel=1.1e-5)
+
+
+def test_shared_errors_of_rf_power_against_uncertainties(log):
+    scope = Scope(gain_percent=1.5, pad_db=30.0, u_pad_db=0.1, load_ohm=50.0, u_load_ohm=0.5, bandwidth_mhz=200.0)
+    readings = read_scope_levels(log("Level (Vrms),Frequency (MHz)\n0.2,100\n"), Instruments(scope=scope))
+    power = readings.table["rf_power_w"].iloc[0]
+    gain, pad, load = ufloat(1, 0.015), ufloat(30, 0.1), ufloat(50, 0.5)
+    expected = (0.2 * gain * 10 ** (pad / 20)) ** 2 / load * (1 + (100 / 200) ** 2)
+    assert power == pytest.approx(expected.n, rel=1e-12)
+    by_cause = {"scope gain": gain, "pad": pad, "load": load}
+    signed = {name: expected.derivatives[v] * v.s / expected.n for name, v in by_cause.items()}
+    assert {e.name: e.sensitivity * e.variable.s for e in readings.common_errors("rf_power_w")} == pytest.approx(signed)
+
+
+def test_bandwidth_is_minus_3_db_at_its_own_frequency(log):
+    # single pole: half the power is lost at the stated bandwidth (definition of -3 dB)
+    path = log("Level (Vrms),Frequency (MHz)\n1,200\n1,0.001\n")
+    readings = read_scope_levels(path, Instruments(scope=Scope(bandwidth_mhz=200.0)))
+    assert readings.table["rf_power_w"].tolist() == pytest.approx([2 / 50, 1 / 50], rel=1e-9)
+    assert any("corrected as a single pole: RF power up to x2.000" in n for n in readings.receipts[0].notes)
+    assert "scope bandwidth" not in {e.name for e in readings.common}
+
+
+@pytest.mark.parametrize("scope", [Scope(), Scope(bandwidth_mhz=200.0)])
+def test_bandwidth_that_cannot_be_corrected_widens(log, scope):
+    readings = read_scope_levels(log("Level (Vrms),Supply (V)\n1,12\n"), Instruments(scope=scope))
+    assert {e.name: e.variable.s for e in readings.common}["scope bandwidth"] == 0.10
+    assert "10 % of RF power assumed" in str(readings.receipts[0])
+
+
+def test_peak_to_peak_is_said_to_be_that_of_a_sine(log):
+    assert "taken as that of a sine" in str(read_scope_levels(log("Level (Vpp)\n2\n")).receipts[0])
+
+
+def test_random_u_of_rf_power(log):
+    path = log("Level (Vrms),u (Vrms)\n1,0.01\n2,\n0,\n")
+    table = read_scope_levels(path, Instruments(scope=Scope(u_reading_percent=3.0))).table
+    assert table["u_rf_power_w"].tolist() == pytest.approx([0.02 / 50, 0.06 * 4 / 50, 1e-4 * 4 / 50])
+
+
+def test_rf_power_as_stated(log):
+    readings = read_scope_levels(log("RF power (mW),Supply (V)\n500,12\n"), Instruments(scope=Scope(pad_db=30.0)))
+    assert readings.table["rf_power_w"].tolist() == [0.5]
+    assert "no pad, probe or bandwidth applied" in str(readings.receipts[0])
+
+
+def test_no_level(log):
+    message = r"log.csv: no column that means an RF level or RF power; found \"'supply_v'\""
+    with pytest.raises(ReadingError, match=message):
+        read_scope_levels(log("supply_v\n12\n"))
+
+
+def test_two_columns_of_rf_power(log):
+    with pytest.raises(ReadingError, match=r"two columns give the RF power; found 'rf_level_vrms, rf_power_w'"):
+        read_scope_levels(log("Level (Vrms),RF power (W)\n5,0.5\n"))
+
+
+def test_negative_level(log):
+    with pytest.raises(ReadingError, match=r"log.csv:3: negative rf_level_vrms; found -1.0; allowed: zero or more"):
+        read_scope_levels(log("Level (Vrms)\n1\n-1\n"))
