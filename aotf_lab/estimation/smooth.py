@@ -13,13 +13,14 @@ import numpy as np
 
 from aotf_lab.estimation.checks import chi2_limit
 from aotf_lab.estimation.problem import FloatArray
-from aotf_lab.estimation.smooth_posterior import Reduced, averaged, likelihoods, reduce_readings
-from aotf_lab.estimation.smooth_prior import SmoothPrior, base, base_slope, smooth_prior
+from aotf_lab.estimation.smooth_posterior import Likelihoods, Reduced, averaged, likelihoods, reduce_readings
+from aotf_lab.estimation.smooth_prior import SmoothPrior, smooth_prior
 
 __all__ = ["SmoothFit", "fit_smooth"]
 
 _PASSES = 8
 _SETTLED = 2e-3
+_BEYOND = 0.01
 _TOO_FEW = 0.5
 
 
@@ -105,11 +106,13 @@ class _Pass:
 
 @dataclass(frozen=True)
 class _Noise:
-    """Chi-square and degrees of freedom against the stated noise, and the factor applied to it."""
+    """Chi-square and degrees of freedom against the stated noise, the factor applied to it, and what follows."""
 
     chi2: float
     dof: float
     factor: float
+    data: Reduced
+    grid: Likelihoods
 
 
 def fit_smooth(
@@ -143,9 +146,8 @@ def fit_smooth(
     prior = smooth_prior()
     last = _settled(prior, scaled)
     noise = _noise(prior, scaled, last, u_known)
-    data = _rescaled(last.data, noise.factor)
-    grid = likelihoods(prior, data)
-    posterior = averaged(prior, data, grid, grid.log_known, best=False)
+    data = noise.data
+    posterior = averaged(prior, data, noise.grid, noise.grid.log_known, best=False)
     stated = 1.0 if u_known else noise.factor
     size = np.concatenate([np.full(len(prior.nodes), span), np.ones(len(posterior.estimate) - len(prior.nodes))])
     return SmoothFit(
@@ -168,31 +170,22 @@ def fit_smooth(
 
 
 def _settled(prior: SmoothPrior, readings: _Scaled) -> _Pass:
-    """Iterate spread, adjusted points and curve until they agree; the best combination suffices."""
-    slope = _first_slope(readings)
-    adjusted = readings.t
-    step = _linearised(prior, readings, adjusted, slope)
-    grid = likelihoods(prior, step.data)
-    g, a = np.unravel_index(int(np.argmax(grid.log_free)), grid.log_free.shape)
-    only = prior.only(int(g), int(a))
+    """Iterate spread, adjusted points and curve until they agree; one middling combination suffices."""
+    only = prior.only(len(prior.kernels) // 2)
     m = len(prior.nodes)
+    adjusted = readings.t
+    step = _linearised(prior, readings, adjusted, np.ones_like(readings.t))
     for _ in range(_PASSES):
-        estimate = averaged(only, step.data, likelihoods(only, step.data), np.zeros((1, 1)), best=True).estimate
+        grid = likelihoods(only, step.data)
+        estimate = averaged(only, step.data, grid, grid.log_free, best=True).estimate
         slope = prior.slope_rows(adjusted) @ estimate[:m]
         gap = readings.y - step.design @ estimate
         weight = slope * readings.u_t**2 / (readings.u_y**2 + (slope * readings.u_t) ** 2)
-        adjusted = np.clip(readings.t + weight * gap, -0.01, 1.01)
+        adjusted = np.clip(readings.t + weight * gap, -_BEYOND, 1 + _BEYOND)
         before, step = step, _linearised(prior, readings, adjusted, slope)
         if np.max(np.abs(step.spread / before.spread - 1)) < _SETTLED:
             break
     return step
-
-
-def _first_slope(readings: _Scaled) -> FloatArray:
-    axis = base(readings.t)
-    degree = min(4, len(np.unique(readings.t)) - 2)
-    polynomial = np.polynomial.Polynomial.fit(axis, readings.y, max(degree, 1))
-    return np.asarray(polynomial.deriv()(axis) * base_slope(readings.t))
 
 
 def _linearised(prior: SmoothPrior, readings: _Scaled, adjusted: FloatArray, slope: FloatArray) -> _Pass:
@@ -209,8 +202,8 @@ def _noise(prior: SmoothPrior, readings: _Scaled, last: _Pass, u_known: bool) ->
     bend towards the scatter and hide it.
     """
     data, factor = last.data, 1.0
+    grid = likelihoods(prior, data)
     for _ in range(1 if u_known else 3):
-        grid = likelihoods(prior, data)
         smoother = averaged(prior, data, grid, grid.log_free, best=True)
         gap = (readings.y - last.design @ smoother.estimate) / last.spread
         dof = float(len(gap) - np.trace(data.r @ smoother.smoother))
@@ -219,7 +212,8 @@ def _noise(prior: SmoothPrior, readings: _Scaled, last: _Pass, u_known: bool) ->
             break
         factor = (chi2 / dof) ** 0.5
         data = _rescaled(last.data, factor)
-    return _Noise(chi2, dof, factor)
+        grid = likelihoods(prior, data)
+    return _Noise(chi2, dof, factor, data, grid)
 
 
 def _rescaled(data: Reduced, factor: float) -> Reduced:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.estimation.smooth_prior import SmoothPrior
 
-__all__ = ["Posterior", "Reduced", "averaged", "likelihoods", "reduce_readings"]
+__all__ = ["Likelihoods", "Posterior", "Reduced", "averaged", "likelihoods", "reduce_readings"]
 
 _NEGLIGIBLE = 3e-3
 """Combinations of a smaller weight, relative to the largest, are left out of the average."""

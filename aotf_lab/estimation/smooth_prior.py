@@ -49,15 +49,14 @@ class SmoothPrior:
     spline: CubicSpline
     slope_spline: CubicSpline
 
-    def only(self, combination: int, variance: int) -> SmoothPrior:
-        """Return the prior reduced to one combination and one amplitude."""
+    def only(self, combination: int) -> SmoothPrior:
+        """Return the prior reduced to one combination, with all its amplitudes."""
         warp = int(self.warp_of[combination])
         return replace(
             self,
             means=self.means[warp : warp + 1],
             kernels=self.kernels[combination : combination + 1],
             warp_of=np.zeros(1, dtype=np.intp),
-            variances=self.variances[variance : variance + 1],
         )
 
     def rows(self, t: FloatArray) -> FloatArray:
