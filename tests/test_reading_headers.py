@@ -113,6 +113,10 @@ def test_the_map_names_the_unit_where_the_heading_does_not():
     assert "unit as the name drive_v says" in one("Set", drive_v="Set").evidence
 
 
+def test_a_level_mapped_by_hand_may_be_in_dbm():
+    assert one("CH1 (dBm)", rf_level_vrms="CH1 (dBm)").column == "rf_level_dbm"
+
+
 def test_the_map_passes_columns_over():
     found = understand_headings(["Time", "Drive (V)", "Temperature"], "a:1", {"not_used": ["Time", "Temperature"]})
     assert [h.column for h in found] == ["", "drive_v", ""]

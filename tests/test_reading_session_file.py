@@ -114,6 +114,13 @@ def test_a_scan_without_a_line_is_remarked(session):
     assert "scan.csv is a scan whose line is not stated: it cannot be an anchor" in facts.remarks
 
 
+def test_hidden_copies_are_not_remarked(session):
+    folder = session("")
+    (folder / ".copies").mkdir()
+    (folder / ".copies" / "old.csv").write_text("", encoding="utf-8")
+    assert not any("old.csv" in remark for remark in load_session_file(folder).remarks)
+
+
 def test_windows_line_ends_and_byte_order_mark(session):
     folder = session("")
     (folder / "session.toml").write_bytes('\ufeff[session]\r\nname = "shelf"\r\n'.encode())

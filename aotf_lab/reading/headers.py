@@ -96,6 +96,8 @@ def _mapped_heading(position: int, header: str, column: str, where: str) -> Head
         return Heading(position, header, column, None, "mapped in columns")
     words, unit_text = _split(header, f"{where}, column {header!r}")
     unit = parse_unit(unit_text, f"{where}, column {header!r}") if unit_text else bench_unit(column)
+    if column == "rf_level_vrms" and unit.kind == "power level":
+        column = "rf_level_dbm"
     said = "unit in brackets or after a stroke" if unit_text else f"unit as the name {column} says"
     return _checked(Heading(position, header, column, unit, f"mapped in columns, {said}"), f"{where}, column {words!r}")
 

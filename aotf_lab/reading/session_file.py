@@ -232,7 +232,9 @@ def _refuse_twice(key: str, keys: list[str], shown: list[str] | None = None) -> 
 
 
 def _csv_names(home: Path) -> list[str]:
-    return sorted(p.relative_to(home).as_posix() for p in home.rglob("*") if p.suffix.lower() == ".csv")
+    """Return the CSV files below the folder, hidden ones left out."""
+    names = (p.relative_to(home) for p in home.rglob("*") if p.suffix.lower() == ".csv")
+    return sorted(n.as_posix() for n in names if not any(part.startswith(".") for part in n.parts))
 
 
 def _remarks(home: Path, files: tuple[RawFile, ...]) -> tuple[str, ...]:
