@@ -4,6 +4,7 @@
     weighted_fit          weighted, errors in both variables, priors -> Fit      weighted.py
     Fit                   correlated parameters, chi2, dof, checks, budget       fit.py
     FittedFunction        a fitted function and its inverse with uncertainty     evaluate.py
+    confidence_band       where the curve may lie; prediction_band: the next reading         bands.py
     profile_interval      asymmetric intervals                                   intervals.py
     leave_one_out         what the others say of each reading                    influence.py
     CommonError           an error that all readings of a column share           causes.py
@@ -15,6 +16,7 @@ is a group of independent ones. Parameters are linear combinations of those, so 
 results keeps its correlation and a budget is the share of variance per tag.
 """
 
+from aotf_lab.estimation.bands import confidence_band, prediction_band
 from aotf_lab.estimation.budget import effective_dof, largest_cause, u_by_cause, variance_shares
 from aotf_lab.estimation.causes import CommonError, new_cause
 from aotf_lab.estimation.checks import SIGNIFICANCE, Check
@@ -34,11 +36,13 @@ __all__ = [
     "LeftOut",
     "Parameter",
     "Problem",
+    "confidence_band",
     "effective_dof",
     "fit_problem",
     "largest_cause",
     "leave_one_out",
     "new_cause",
+    "prediction_band",
     "profile_interval",
     "u_by_cause",
     "variance_shares",

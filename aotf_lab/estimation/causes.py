@@ -6,6 +6,8 @@ A meter's gain error is one number: the same in every reading of that meter. It 
 
 from __future__ import annotations
 
+import math
+import warnings
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -19,13 +21,23 @@ __all__ = ["CommonError", "new_cause"]
 def new_cause(name: str, u: float, nominal: float = 0.0) -> UFloat:
     """Return a new shared variable ``nominal +- u`` tagged ``name``.
 
-    Raises ``AotfLabError`` when ``u`` is negative or not a number.
+    An error of size zero is allowed: nothing is then added. Raises ``AotfLabError`` when ``u`` is
+    negative, infinite or not a number.
+
+    >>> new_cause("counter time base", 2e-6).tag
+    'counter time base'
     """
-    if not u >= 0:
+    if not (math.isfinite(u) and u >= 0):
         raise AotfLabError(
-            f"standard uncertainty of {name}", found=u, allowed="zero or more", cure="state the size of the error"
+            f"standard uncertainty of {name}",
+            found=u,
+            allowed="a finite number, zero or more",
+            cure="state the size of the error",
         )
-    return ufloat(nominal, u, tag=name)
+    with warnings.catch_warnings():
+        if u == 0:
+            warnings.simplefilter("ignore", UserWarning)
+        return ufloat(nominal, u, tag=name)
 
 
 @dataclass(frozen=True)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from scipy import stats
+from scipy import special
 
-__all__ = ["SIGNIFICANCE", "Check", "chi2_check", "z_check"]
+__all__ = ["SIGNIFICANCE", "Check", "chi2_check", "chi2_limit", "t_limit", "z_check", "z_limit"]
 
 SIGNIFICANCE = 0.002
 """Chance that one check fails although nothing is wrong: two false alarms in a thousand."""
@@ -31,8 +31,12 @@ class Check:
 
 
 def chi2_limit(dof: float) -> float:
-    """Return the chi-square that ``dof`` degrees of freedom exceed with chance ``SIGNIFICANCE``."""
-    return float(stats.chi2.isf(SIGNIFICANCE, dof))
+    """Return the chi-square that ``dof`` degrees of freedom exceed with chance ``SIGNIFICANCE``.
+
+    >>> round(chi2_limit(8), 2)
+    24.35
+    """
+    return float(special.chdtri(dof, SIGNIFICANCE))
 
 
 def chi2_check(chi2: float, dof: float, what: str) -> Check:
@@ -58,7 +62,12 @@ def chi2_check(chi2: float, dof: float, what: str) -> Check:
 
 def z_limit(tests: int = 1) -> float:
     """Return the two-sided limit of the largest of ``tests`` standard normal values."""
-    return float(stats.norm.isf(SIGNIFICANCE / (2 * max(tests, 1))))
+    return float(-special.ndtri(SIGNIFICANCE / (2 * max(tests, 1))))
+
+
+def t_limit(dof: float, tests: int = 1) -> float:
+    """Return the two-sided limit of the largest of ``tests`` Student t values; infinite below half a degree."""
+    return float(-special.stdtrit(dof, SIGNIFICANCE / (2 * max(tests, 1)))) if dof >= 0.5 else float("inf")
 
 
 def z_check(name: str, value: float, u: float, what: str, unit: str, cure: str, tests: int = 1) -> Check:

@@ -19,6 +19,8 @@ from aotf_lab.estimation.problem import FloatArray, differences
 
 __all__ = ["FittedFunction", "require_inside", "split"]
 
+_CUBE_ROOT_EPS = float(np.finfo(float).eps) ** (1 / 3)
+
 
 def split(x: Any) -> tuple[FloatArray, list[Any], bool]:
     """Return the nominal values (n,) of ``x``, its elements, and whether it was a scalar."""
@@ -39,14 +41,22 @@ class FittedFunction:
     """``function(x, *values)`` at the parameters of ``fit``.
 
     ``function`` is vectorised over x (n,) and returns (n,). Calling it returns a ``ufloat`` for a
-    scalar and an object array (n,) for an array; x may itself be a ``ufloat``.
+    scalar and an object array (n,) for an array; x may itself be a ``ufloat``. ``low`` and
+    ``high`` say where the function is defined: it is never asked outside them.
     """
 
-    def __init__(self, fit: Fit, function: Callable[..., FloatArray]) -> None:
+    def __init__(
+        self, fit: Fit, function: Callable[..., FloatArray], low: float = -np.inf, high: float = np.inf
+    ) -> None:
         self.fit = fit
         self.function = function
-        scale = np.maximum(np.abs(fit.values), np.sqrt(np.diag(fit.covariance)))
-        self._steps = float(np.finfo(float).eps) ** (1 / 3) * np.where(scale > 0, scale, 1.0)
+        self.low = low
+        self.high = high
+        sigma = np.sqrt(np.diag(fit.covariance))
+        scale = np.maximum(np.abs(fit.values), sigma)
+        steps = _CUBE_ROOT_EPS * np.where(scale > 0, scale, 1.0)
+        narrow = np.where(sigma > 0, np.maximum(0.1 * sigma, 1e-9 * scale), steps)
+        self._steps = np.minimum(steps, narrow)
         self._deviations = [p - p.n for p in fit.parameters.values()]
 
     def nominal(self, x: FloatArray) -> FloatArray:
@@ -54,13 +64,19 @@ class FittedFunction:
         return np.asarray(self.function(x, *self.fit.values), dtype=float)
 
     def gradient(self, x: FloatArray) -> FloatArray:
-        """Return the derivatives (n, p) by the parameters at ``x``."""
-        return differences(lambda v: np.asarray(self.function(x, *v), dtype=float), self.fit.values, self._steps)
+        """Return the derivatives (n, p) by the parameters at ``x``, never asking outside their bounds."""
+        low, high = (-np.inf, np.inf) if self.fit.limits is None else self.fit.limits
+
+        def at(values: FloatArray) -> FloatArray:
+            return np.asarray(self.function(x, *values), dtype=float)
+
+        return differences(at, self.fit.values, self._steps, low, high)
 
     def slope(self, x: FloatArray) -> FloatArray:
         """Return the derivative (n,) by x."""
-        step = 1e-6 * np.maximum(np.abs(x), 1e-6)
-        return (self.nominal(x + step) - self.nominal(x - step)) / (2 * step)
+        step = _CUBE_ROOT_EPS * np.maximum(np.abs(x), 1.0)
+        up, down = np.minimum(x + step, self.high), np.maximum(x - step, self.low)
+        return np.asarray((self.nominal(up) - self.nominal(down)) / (up - down))
 
     def u(self, x: FloatArray) -> FloatArray:
         """Return the standard uncertainty (n,) of the function at ``x`` from the fit alone."""
@@ -82,11 +98,20 @@ class FittedFunction:
     def inverse(self, y: Any, low: float, high: float) -> Any:
         """Return the x between ``low`` and ``high`` where the function equals ``y``.
 
-        Raises ``FitError`` when the function does not take that value there.
+        Shapes as in calling. Between ``low`` and ``high`` the function must rise or fall all the
+        way. Raises ``FitError`` when it does not take that value there, or is flat where it does.
         """
         nominal, elements, scalar = split(y)
         roots = np.array([self._root(float(v), low, high) for v in nominal])
         gradient, slopes = self.gradient(roots), self.slope(roots)
+        if not np.all(np.abs(slopes) > 0):
+            flat = int(np.argmin(np.abs(slopes)))
+            raise FitError(
+                "the fitted curve is flat where it takes this value",
+                found=f"{nominal[flat]:.6g} at {roots[flat]:.6g}",
+                allowed="a curve that rises or falls there",
+                cure="ask away from the curve's turning point",
+            )
         results = np.empty(len(nominal), dtype=object)
         for i, element in enumerate(elements):
             gap = -self._shift(gradient[i])
@@ -100,17 +125,17 @@ class FittedFunction:
             return float(self.nominal(np.array([x]))[0]) - y
 
         ends = gap(low), gap(high)
-        if ends[0] * ends[1] > 0:
+        if not ends[0] * ends[1] <= 0:
             nearest = low if abs(ends[0]) < abs(ends[1]) else high
             if min(abs(ends[0]), abs(ends[1])) < 1e-9 * max(abs(y), 1.0):
                 return nearest
             raise FitError(
                 "the fitted curve does not take this value",
                 found=y,
-                allowed=f"{ends[0] + y:.6g} to {ends[1] + y:.6g}",
+                allowed=f"{min(ends) + y:.6g} to {max(ends) + y:.6g}",
                 cure="ask inside the curve's range",
             )
-        return float(brentq(gap, low, high, xtol=1e-12 * max(abs(low), abs(high)), rtol=1e-14))
+        return float(brentq(gap, low, high, xtol=1e-12 * max(abs(low), abs(high), 1e-3), rtol=1e-14))
 
     def _shift(self, gradient: FloatArray) -> UFloat:
         return sum(float(g) * d for g, d in zip(gradient, self._deviations, strict=True))

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import stats
+from scipy import special
 from uncertainties import UFloat
 
 from aotf_lab.errors import AotfLabError
@@ -25,7 +25,8 @@ class Fit:
     (p, p) are the same as plain arrays. ``residuals`` (n,) are standardised by the stated
     uncertainties and ``leverage`` (n,) is the diagonal of the hat matrix. ``birge`` is the factor
     by which the scatter was scaled up (1 when it was not), ``u_known`` whether the readings came
-    with uncertainties at all.
+    with uncertainties at all; ``noise`` is the standard uncertainty of one reading when they did
+    not, estimated from the scatter. ``limits`` (2, p) are the bounds of the parameters.
     """
 
     parameters: Mapping[str, UFloat]
@@ -38,6 +39,8 @@ class Fit:
     residuals: FloatArray
     leverage: FloatArray
     checks: tuple[Check, ...]
+    noise: float | None = None
+    limits: FloatArray | None = None
 
     @property
     def trusted(self) -> bool:
@@ -62,8 +65,8 @@ class Fit:
             )
         tail = 0.5 + confidence / 2
         if self.u_known and self.birge == 1.0:
-            return float(stats.norm.ppf(tail))
-        return float(stats.t.ppf(tail, max(self.dof, 1.0)))
+            return float(special.ndtri(tail))
+        return float(special.stdtrit(max(self.dof, 1.0), tail))
 
     def interval(self, value: UFloat, confidence: float = 0.95) -> tuple[float, float]:
         """Return the symmetric interval of ``value`` at ``confidence``."""

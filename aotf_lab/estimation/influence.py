@@ -7,7 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from aotf_lab.estimation.problem import FloatArray, Problem, differences
+from aotf_lab.estimation.fit import Fit
+from aotf_lab.estimation.problem import FloatArray, Problem
+from aotf_lab.estimation.solver import started_at
 from aotf_lab.estimation.weighted import fit_problem
 
 __all__ = ["LeftOut", "leave_one_out", "select_rows"]
@@ -18,8 +20,8 @@ class LeftOut:
     """What the other readings say of one that was left out.
 
     ``gap`` is its value minus the value that the others predict, ``u`` the standard uncertainty of
-    that gap (the others' prediction and its own stated uncertainty), ``chi2`` that of the others
-    alone, ``values`` (p,) their parameters.
+    that gap (the others' prediction and its own uncertainty, scaled up as far as the others'
+    scatter was), ``chi2`` that of the others alone, ``values`` (p,) their parameters.
     """
 
     row: int
@@ -35,28 +37,30 @@ class LeftOut:
         return self.gap / self.u
 
 
-def leave_one_out(problem: Problem) -> tuple[LeftOut, ...]:
+def leave_one_out(problem: Problem, fit: Fit | None = None) -> tuple[LeftOut, ...]:
     """Fit ``problem`` once without each reading and compare that reading with the prediction.
 
-    ``problem.x`` must be indexable by row. Raises as ``fit_problem`` when a fit without one of the
-    readings is impossible.
+    ``problem.x`` must be indexable by row. ``fit`` is the result with all readings, where the
+    search then starts; without it that is fitted first. Raises as ``fit_problem`` when a fit
+    without one of the readings is impossible.
     """
-    return tuple(_without(problem, row) for row in range(len(problem.y)))
+    whole = fit_problem(problem) if fit is None else fit
+    started = started_at(problem, whole.values)
+    return tuple(_without(started, row) for row in range(len(problem.y)))
 
 
 def _without(problem: Problem, row: int) -> LeftOut:
     rest = select_rows(problem, np.delete(np.arange(len(problem.y)), row))
     single = select_rows(problem, np.array([row]))
-    fit = fit_problem(rest)
-
-    def prediction(values: FloatArray) -> FloatArray:
-        return np.asarray(problem.model(single.x, *values))
-
-    gradient = differences(prediction, fit.values, rest.steps(fit.values))[0]
-    spread = single.spread(fit.values)[0]
+    fit = fit_problem(rest, thorough=False)
+    if fit.noise is not None:
+        single = replace(single, u_y=np.array([fit.noise]))
+    with np.errstate(all="ignore"):
+        gradient = problem.jacobian(lambda v: np.asarray(single.model(single.x, *v), dtype=float), fit.values)[0]
+        predicted = float(single.model(single.x, *fit.values)[0])
+        spread = float(single.spread(fit.values)[0]) * fit.birge
     u = float(np.hypot(np.sqrt(gradient @ fit.covariance @ gradient), spread))
-    gap = float(single.y[0] - prediction(fit.values)[0])
-    return LeftOut(row, problem.place(row), gap, u, fit.chi2, fit.values)
+    return LeftOut(row, problem.place(row), float(single.y[0] - predicted), u, fit.chi2, fit.values)
 
 
 def select_rows(problem: Problem, rows: NDArray[np.intp]) -> Problem:

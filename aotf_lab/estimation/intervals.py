@@ -8,10 +8,10 @@ from dataclasses import replace
 import numpy as np
 from scipy.optimize import brentq
 
-from aotf_lab.errors import FitError
+from aotf_lab.errors import AotfLabError, FitError
 from aotf_lab.estimation.fit import Fit
-from aotf_lab.estimation.problem import Parameter, Problem
-from aotf_lab.estimation.solver import solve
+from aotf_lab.estimation.problem import FloatArray, Parameter, Problem
+from aotf_lab.estimation.solver import solve, started_at
 
 __all__ = ["profile_interval"]
 
@@ -21,26 +21,35 @@ def profile_interval(problem: Problem, fit: Fit, name: str, confidence: float = 
 
     The other parameters are fitted anew at every trial value (Venzon & Moolgavkar, Appl. Statist.
     37, 87 (1988)). An end that chi-square never reaches is the parameter's own bound, or infinite.
+    Raises ``AotfLabError`` for an unknown name, ``FitError`` when a deeper minimum than the fit's
+    turns up on the way.
     """
     names = [p.name for p in problem.parameters]
+    if name not in names:
+        raise AotfLabError("no such parameter", found=name, allowed=", ".join(names), cure="use one of these")
     k = names.index(name)
-    parameter = problem.parameters[k]
     best, sigma = float(fit.values[k]), float(np.sqrt(fit.covariance[k, k]))
+    if sigma == 0:
+        return best, best
+    if fit.noise is not None:
+        problem = replace(problem, u_y=np.full_like(problem.y, fit.noise))
     reach = (fit.coverage_factor(confidence) * fit.birge) ** 2
-    warm = list(fit.values)
+    minimum = float(np.sum(problem.residual(fit.values) ** 2))
+    along = fit.covariance[:, k] / fit.covariance[k, k]
+    known: list[tuple[float, FloatArray]] = [(best, fit.values)]
 
     def excess(trial: float) -> float:
-        started = tuple(
-            replace(p, start=float(np.clip(v, p.low, p.high))) for p, v in zip(problem.parameters, warm, strict=True)
-        )
-        try:
-            solution = solve(replace(problem, parameters=started), fixed={name: trial})
-        except FitError:
-            return np.inf
-        return solution.sum_squares - minimum - reach
+        nearest, values = min(known, key=lambda item: abs(item[0] - trial))
+        solution = solve(started_at(problem, values + along * (trial - nearest)), {name: trial}, strict=False)
+        rise = solution.sum_squares - minimum
+        if rise < -1e-3 - 1e-6 * minimum:
+            raise _deeper(problem, name, trial, -rise)
+        known.append((trial, solution.values))
+        return rise - reach
 
-    minimum = float(np.sum(problem.residual(fit.values) ** 2))
-    return _end(excess, parameter, best, -sigma), _end(excess, parameter, best, sigma)
+    parameter = problem.parameters[k]
+    with np.errstate(all="ignore"):
+        return _end(excess, parameter, best, -sigma), _end(excess, parameter, best, sigma)
 
 
 def _end(excess: Callable[[float], float], parameter: Parameter, best: float, step: float) -> float:
@@ -51,12 +60,20 @@ def _end(excess: Callable[[float], float], parameter: Parameter, best: float, st
         trial = best + width
         if (trial - limit) * step >= 0:
             trial = limit
-        if not np.isfinite(trial):
+        if trial == inside:
             return limit
-        value = excess(trial)
-        if value > 0:
-            return float(brentq(excess, inside, trial, xtol=1e-4 * abs(step))) if np.isfinite(value) else trial
+        if excess(trial) > 0:
+            return float(brentq(excess, inside, trial, xtol=1e-4 * abs(step)))
         if trial == limit:
             return limit
         inside, width = trial, width * 1.6
     return limit
+
+
+def _deeper(problem: Problem, name: str, trial: float, depth: float) -> FitError:
+    return FitError(
+        f"the fit of {problem.scatter} was not at its deepest minimum",
+        found=f"a sum of squares lower by {depth:.3g} at {name} = {trial:.6g}",
+        allowed="none lower than the fit's",
+        cure=f"start the fit at {name} = {trial:.4g}",
+    )

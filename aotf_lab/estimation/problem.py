@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from uncertainties import UFloat
+from uncertainties import UFloat, covariance_matrix
 
-from aotf_lab.errors import ReadingsError
+from aotf_lab.errors import AotfLabError, ReadingsError
 
-__all__ = ["FloatArray", "Model", "Parameter", "Problem"]
+__all__ = ["FloatArray", "Model", "Parameter", "Problem", "differences"]
 
 FloatArray = NDArray[np.float64]
 Model = Callable[..., FloatArray]
@@ -29,6 +30,10 @@ class Parameter:
     beforehand, an ``uncertainties`` number: it enters the fit as one more observation, and its
     variable stays visible in the budget of everything that is computed from the fit. An error
     that the readings share (a meter's gain) is a parameter whose prior is that shared variable.
+    A prior without uncertainty holds the parameter where it is.
+
+    Raises ``AotfLabError`` for a start that is not finite and for bounds that leave no room; a
+    start outside the bounds is moved to the nearer one.
     """
 
     name: str
@@ -36,6 +41,16 @@ class Parameter:
     low: float = -np.inf
     high: float = np.inf
     prior: UFloat | None = None
+
+    def __post_init__(self) -> None:
+        if not np.isfinite(self.start) or not self.low < self.high:
+            raise AotfLabError(
+                f"start and bounds of the parameter {self.name}",
+                found=f"start {self.start:g} in {self.low:g} to {self.high:g}",
+                allowed="a finite start, and a lower bound below the upper one",
+                cure="give a first guess between two different bounds",
+            )
+        object.__setattr__(self, "start", float(min(max(self.start, self.low), self.high)))
 
 
 @dataclass(frozen=True)
@@ -60,28 +75,85 @@ class Problem:
     places: Sequence[str] = field(default=())
 
     def __post_init__(self) -> None:
-        for name, values in (("value", self.y), ("standard uncertainty", self.u_y), ("standard uncertainty", self.u_x)):
-            if values is None:
-                continue
-            good = np.isfinite(values) if name == "value" else (values > 0) & np.isfinite(values)
-            if not np.all(good):
-                row = int(np.argmin(good))
-                raise ReadingsError(
-                    f"{name} of {self.scatter}",
-                    where=self.place(row),
-                    found=float(values[row]),
-                    allowed="a finite number" if name == "value" else "a finite number above zero",
-                    cure="correct the reading, or leave the uncertainty out to have it estimated",
-                )
+        self._refuse("value", self.y, np.isfinite(self.y))
+        if isinstance(self.x, np.ndarray) and self.x.shape == self.y.shape and self.x.dtype.kind == "f":
+            self._refuse("setting", self.x, np.isfinite(self.x))
+        for values in (self.u_y, self.u_x):
+            if values is not None:
+                self._refuse("standard uncertainty", values, (values > 0) & np.isfinite(values))
+
+    def _refuse(self, name: str, values: FloatArray, good: NDArray[np.bool_]) -> None:
+        if good.all():
+            return
+        row = int(np.argmin(good))
+        uncertain = name == "standard uncertainty"
+        raise ReadingsError(
+            f"{name} of {self.scatter}",
+            where=self.place(row),
+            found=float(values[row]),
+            allowed="a finite number above zero" if uncertain else "a finite number",
+            cure="state the accuracy of the instrument, or leave it out to have it estimated from the scatter"
+            if uncertain
+            else "correct the reading, or leave its row out",
+        )
 
     def place(self, row: int) -> str:
         """Return where row ``row`` comes from."""
         return self.places[row] if row < len(self.places) else f"row {row + 1}"
 
+    @cached_property
+    def low(self) -> FloatArray:
+        """The lower bounds (p,)."""
+        return np.array([p.low for p in self.parameters])
+
+    @cached_property
+    def high(self) -> FloatArray:
+        """The upper bounds (p,)."""
+        return np.array([p.high for p in self.parameters])
+
+    @cached_property
+    def exact(self) -> dict[str, float]:
+        """The parameters that are known exactly: held at these values."""
+        return {p.name: float(p.prior.n) for p in self.parameters if p.prior is not None and p.prior.s == 0}
+
+    @cached_property
+    def prior_rows(self) -> FloatArray:
+        """The priors as observations: (m, p), so that ``prior_rows @ (prior - values)`` has unit covariance.
+
+        Raises ``AotfLabError`` when two priors are the same error.
+        """
+        known = [k for k, p in enumerate(self.parameters) if p.prior is not None and p.prior.s > 0]
+        rows = np.zeros((len(known), len(self.parameters)))
+        if known:
+            priors = [self.parameters[k].prior for k in known]
+            covariance = np.asarray(covariance_matrix(priors))
+            scale = np.sqrt(np.diag(covariance))
+            correlation = covariance / np.outer(scale, scale)
+            if np.linalg.eigvalsh(correlation)[0] < 1e-10:
+                raise AotfLabError(
+                    "priors that are not independent",
+                    found=", ".join(self.parameters[k].name for k in known),
+                    allowed="one parameter for each error",
+                    cure="let one parameter act wherever this error acts",
+                )
+            rows[:, known] = np.linalg.inv(np.linalg.cholesky(correlation)) / scale
+        return rows
+
+    @cached_property
+    def prior_values(self) -> FloatArray:
+        """The values (p,) known beforehand; the start where nothing is known."""
+        return np.array([p.start if p.prior is None else p.prior.n for p in self.parameters])
+
     def slope(self, x: Any, values: FloatArray) -> FloatArray:
-        """Return d model / d x at each element of ``x`` (n,)."""
+        """Return d model / d x at each element of ``x`` (n,); from one side where the other has no value."""
         step = _CUBE_ROOT_EPS * np.maximum(np.abs(x), float(np.ptp(x)) or 1.0)
-        return np.asarray((self.model(x + step, *values) - self.model(x - step, *values)) / (2 * step))
+        up, down = self.model(x + step, *values), self.model(x - step, *values)
+        slope = np.asarray((up - down) / (2 * step))
+        if not np.isfinite(slope).all():
+            here = self.model(x, *values)
+            one_sided = np.where(np.isfinite(up), up - here, here - down) / step
+            slope = np.where(np.isfinite(slope), slope, one_sided)
+        return slope
 
     def spread(self, values: FloatArray) -> FloatArray:
         """Return the standard uncertainty of y - model at each row: the effective variance's root."""
@@ -93,10 +165,9 @@ class Problem:
     def residual(self, values: FloatArray) -> FloatArray:
         """Return the standardised residuals of the readings, then those of the priors."""
         readings = (self.y - self.model(self.x, *values)) / self.spread(values)
-        priors = [
-            (p.prior.n - v) / p.prior.s for p, v in zip(self.parameters, values, strict=True) if p.prior is not None
-        ]
-        return np.concatenate([readings, np.asarray(priors, dtype=float)])
+        if len(self.prior_rows) == 0:
+            return np.asarray(readings, dtype=float)
+        return np.concatenate([readings, self.prior_rows @ (self.prior_values - values)])
 
     def steps(self, values: FloatArray) -> FloatArray:
         """Return the finite-difference step of each parameter."""
@@ -106,13 +177,36 @@ class Problem:
         ]
         return np.asarray(_CUBE_ROOT_EPS * np.asarray(scale), dtype=float)
 
+    def jacobian(self, function: Callable[[FloatArray], FloatArray], values: FloatArray) -> FloatArray:
+        """Return the derivatives (n, p) of ``function`` by the parameters, never asking outside their bounds."""
+        return differences(function, values, self.steps(values), self.low, self.high)
 
-def differences(function: Callable[[FloatArray], FloatArray], values: FloatArray, steps: FloatArray) -> FloatArray:
-    """Return the Jacobian (n, p) of ``function`` at ``values`` by central differences."""
+
+def differences(
+    function: Callable[[FloatArray], FloatArray],
+    values: FloatArray,
+    steps: FloatArray,
+    low: FloatArray | float = -np.inf,
+    high: FloatArray | float = np.inf,
+) -> FloatArray:
+    """Return the Jacobian (n, p) of ``function`` at ``values`` by central differences.
+
+    ``low`` and ``high`` (p,) are never crossed: at a bound the difference is one-sided, of second order.
+    """
+    low, high = np.broadcast_to(low, values.shape), np.broadcast_to(high, values.shape)
     columns = []
     for k, step in enumerate(steps):
-        up, down = values.copy(), values.copy()
-        up[k] += step
-        down[k] -= step
-        columns.append((function(up) - function(down)) / (up[k] - down[k]))
+        if values[k] + step <= high[k] and values[k] - step >= low[k]:
+            up, down = _moved(values, k, step), _moved(values, k, -step)
+            columns.append((function(up) - function(down)) / (up[k] - down[k]))
+        else:
+            inward = -step if values[k] + step > high[k] else step
+            near, far = function(_moved(values, k, inward)), function(_moved(values, k, 2 * inward))
+            columns.append((4 * near - far - 3 * function(values)) / (2 * inward))
     return np.stack(columns, axis=-1)
+
+
+def _moved(values: FloatArray, k: int, shift: float) -> FloatArray:
+    moved = values.copy()
+    moved[k] += shift
+    return moved

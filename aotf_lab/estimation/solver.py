@@ -1,26 +1,29 @@
 """Find the parameters that make the residuals smallest, and prove that they do.
 
-lmfit (MINPACK's Levenberg-Marquardt) does the search; a few Gauss-Newton steps with central
-differences polish the answer, and the size of the last step, in standard uncertainties, is the
-proof of convergence.
+lmfit (MINPACK's Levenberg-Marquardt, then a trust region) does the search; damped Gauss-Newton
+steps with central differences polish the answer, and the size of the last step, in standard
+uncertainties, is the proof of convergence. Whether the minimum is the deepest is asked in
+``restarts``.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
-import lmfit
 import numpy as np
 from numpy.typing import NDArray
 
-from aotf_lab.errors import FitError
-from aotf_lab.estimation.problem import FloatArray, Problem, differences
+from aotf_lab.errors import AotfLabError, FitError
+from aotf_lab.estimation.problem import FloatArray, Problem
 
-__all__ = ["Solution", "solve"]
+__all__ = ["Solution", "singular_names", "solve", "undetermined"]
 
 _ENOUGH = 1e-7
 _ACCEPTED = 1e-3
-_SINGULAR = 1e-10
+_HUGE = 1e150
+_SINGULAR = 1e-8
+"""Smallest singular value (columns scaled to one) that finite differences can tell from zero."""
 
 
 @dataclass(frozen=True)
@@ -33,21 +36,24 @@ class Solution:
     at_bound: tuple[str, ...]
 
 
-def solve(problem: Problem, fixed: dict[str, float] | None = None) -> Solution:
+def solve(problem: Problem, fixed: dict[str, float] | None = None, *, strict: bool = True) -> Solution:
     """Return the minimum of the problem's sum of squares, with the parameters in ``fixed`` held.
 
     Raises ``FitError`` when no search reached a minimum, or when the residuals do not depend on
-    some combination of the parameters.
+    some combination of the parameters; without ``strict`` the deepest point found is returned
+    instead, as long as it is finite.
     """
-    held = fixed or {}
+    held = problem.exact | (fixed or {})
     start = np.array([held.get(p.name, p.start) for p in problem.parameters])
     free = np.array([p.name not in held for p in problem.parameters])
+    _require_one_value_per_reading(problem, start)
     if not free.any():
-        return Solution(start, float(np.sum(problem.residual(start) ** 2)), 0.0, ())
+        return Solution(start, _sum_squares(problem, start), 0.0, ())
     failure: FitError | None = None
+    deepest: Solution | None = None
     for method in ("leastsq", "least_squares"):
         try:
-            solution = _polish(problem, _search(problem, start, held, method), free)
+            solution = _polish(problem, _search(problem, start, free, method), free, strict=strict)
         except FitError as error:
             failure = failure or error
             continue
@@ -59,88 +65,147 @@ def solve(problem: Problem, fixed: dict[str, float] | None = None) -> Solution:
             allowed=f"at most {_ACCEPTED:g}",
             cure="start nearer to the answer, or measure where the curve bends",
         )
+        if deepest is None or solution.sum_squares < deepest.sum_squares:
+            deepest = solution
+    if deepest is not None and not strict:
+        return deepest
     assert failure is not None
     raise failure
 
 
-def _search(problem: Problem, start: FloatArray, held: dict[str, float], method: str) -> FloatArray:
+def _require_one_value_per_reading(problem: Problem, start: FloatArray) -> None:
+    with np.errstate(all="ignore"):
+        shape = np.shape(problem.model(problem.x, *start))
+    if shape != problem.y.shape:
+        raise AotfLabError(
+            f"the model of {problem.scatter} does not give one value for each reading",
+            found=f"shape {shape}",
+            allowed=f"shape {problem.y.shape}",
+            cure="let the model return an array as long as the readings",
+        )
+
+
+def _sum_squares(problem: Problem, values: FloatArray) -> float:
+    residual = problem.residual(values)
+    return float(residual @ residual)
+
+
+def _search(problem: Problem, start: FloatArray, free: NDArray[np.bool_], method: str) -> FloatArray:
+    """Return where lmfit's ``method`` ends. lmfit is imported here because that takes half a second."""
+    import lmfit
+
     names = [p.name for p in problem.parameters]
     parameters = lmfit.Parameters()
-    for p, value in zip(problem.parameters, start, strict=True):
-        parameters.add(p.name, value=float(value), min=p.low, max=p.high, vary=p.name not in held)
+    inside = _off_the_bounds(problem, start)
+    for k, p in enumerate(problem.parameters):
+        value = float(inside[k] if free[k] else start[k])
+        parameters.add(p.name, value=value, min=p.low, max=p.high, vary=bool(free[k]))
 
-    def residual(trial: lmfit.Parameters) -> FloatArray:
-        return np.nan_to_num(problem.residual(np.array([trial[n].value for n in names])), nan=1e150, posinf=1e150)
+    def residual(trial: Any) -> FloatArray:
+        values = problem.residual(np.array([trial[n].value for n in names]))
+        return values if np.isfinite(values).all() else np.nan_to_num(values, nan=_HUGE, posinf=_HUGE, neginf=-_HUGE)
 
     options: dict[str, object] = {"xtol": 1e-10, "ftol": 1e-10, "gtol": 1e-12, "max_nfev": 400 * (len(names) + 1)}
     if method == "least_squares":
         options |= {"x_scale": "jac"}
-    fitter = lmfit.Minimizer(residual, parameters, scale_covar=False, calc_covar=False)
+    fitter = lmfit.Minimizer(residual, parameters, scale_covar=False, calc_covar=False, nan_policy="propagate")
     with np.errstate(all="ignore"):
-        result = fitter.minimize(method=method, **options)
+        try:
+            result = fitter.minimize(method=method, **options)
+        except (ValueError, np.linalg.LinAlgError):
+            return start
     return np.array([result.params[n].value for n in names])
 
 
-def _polish(problem: Problem, values: FloatArray, free: FloatArray) -> Solution:
-    """Take Gauss-Newton steps until they stop helping."""
-    low = np.array([p.low for p in problem.parameters])
-    high = np.array([p.high for p in problem.parameters])
+def _off_the_bounds(problem: Problem, start: FloatArray) -> FloatArray:
+    """Return ``start`` moved a little inside: the search cannot leave a bound that it starts on."""
+    room = np.minimum(problem.high - problem.low, np.maximum(np.abs(start), 1.0))
+    low, high = problem.low + 1e-3 * room, problem.high - 1e-3 * room
+    return np.asarray(np.clip(start, low, high))
+
+
+def _polish(problem: Problem, values: FloatArray, free: NDArray[np.bool_], *, strict: bool) -> Solution:
+    """Take damped Gauss-Newton steps until they stop helping."""
+    last = np.inf
     with np.errstate(all="ignore"):
-        best = float(np.sum(problem.residual(values) ** 2))
-        last = np.inf
-        for _ in range(20):
-            span = np.maximum(np.abs(values), 1e-12)
-            bound = ((values - low) < 1e-6 * span) | ((high - values) < 1e-6 * span)
-            moving = np.flatnonzero(free & ~bound)
-            if moving.size == 0:
-                last = 0.0
+        best = _sum_squares(problem, values)
+        for _ in range(60):
+            step, last, pinned = _newton_step(problem, values, free, strict=strict)
+            found = _shorten(problem, values, step, best)
+            if found is None:
                 break
-            step, last = _newton_step(problem, values, moving)
-            trial = values.copy()
-            trial[moving] += step
-            trial = np.clip(trial, low, high)
-            total = float(np.sum(problem.residual(trial) ** 2))
-            if not total < best * (1 + 1e-12):
-                break
-            values, best = trial, min(total, best)
+            values, best = found
             if last < _ENOUGH:
                 break
-    if not np.isfinite(best):
+    if not best < _HUGE:
         raise FitError(
             f"the fit of {problem.scatter} ran to infinity",
             found=best,
             allowed="a finite sum of squares",
             cure="start nearer to the answer",
         )
-    stuck = tuple(p.name for p, b, f in zip(problem.parameters, bound, free, strict=True) if b and f)
+    stuck = tuple(p.name for p, b in zip(problem.parameters, pinned, strict=True) if b)
     return Solution(values, best, last, stuck)
 
 
-def _newton_step(problem: Problem, values: FloatArray, moving: NDArray[np.intp]) -> tuple[FloatArray, float]:
-    """Return the Gauss-Newton step of the ``moving`` parameters and its size in standard uncertainties."""
+def _shorten(problem: Problem, values: FloatArray, step: FloatArray, best: float) -> tuple[FloatArray, float] | None:
+    """Return the point along ``step`` that is deeper than ``best``, and its sum of squares; None when none is."""
+    limit = best * (1 + 1e-12)
+    for halvings in range(12):
+        trial = np.clip(values + 0.5**halvings * step, problem.low, problem.high)
+        total = _sum_squares(problem, trial)
+        if total < limit:
+            return trial, min(total, best)
+        limit = best
+    return None
+
+
+def _newton_step(
+    problem: Problem, values: FloatArray, free: NDArray[np.bool_], *, strict: bool
+) -> tuple[FloatArray, float, NDArray[np.bool_]]:
+    """Return the Gauss-Newton step (p,), its size in standard uncertainties, and which bounds hold it."""
     residual = problem.residual(values)
-
-    def of_moving(part: FloatArray) -> FloatArray:
-        whole = values.copy()
-        whole[moving] = part
-        return problem.residual(whole)
-
-    jacobian = differences(of_moving, values[moving], problem.steps(values)[moving])
+    jacobian = problem.jacobian(problem.residual, values)
+    near = 1e-3 * problem.steps(values)
+    downhill = -(jacobian.T @ residual)
+    pinned = free & (
+        ((values - problem.low < near) & (downhill <= 0)) | ((problem.high - values < near) & (downhill >= 0))
+    )
+    moving = np.flatnonzero(free & ~pinned)
+    whole = np.zeros_like(values)
+    if moving.size == 0:
+        return whole, 0.0, pinned
+    jacobian = jacobian[:, moving]
     norms = np.linalg.norm(jacobian, axis=0)
     names = [problem.parameters[k].name for k in moving]
-    if not np.all(np.isfinite(jacobian)) or np.any(norms == 0):
-        dead = [n for n, size in zip(names, norms, strict=True) if not size > 0]
-        raise undetermined(problem, dead or names)
+    if not np.isfinite(jacobian).all() or (strict and np.any(norms == 0)):
+        raise undetermined(problem, [n for n, size in zip(names, norms, strict=True) if not size > 0] or names)
+    norms = np.where(norms > 0, norms, 1.0)
     u, s, vt = np.linalg.svd(jacobian / norms, full_matrices=False)
-    if s[-1] < _SINGULAR * s[0]:
-        raise undetermined(problem, [n for n, v in zip(names, vt[-1], strict=True) if abs(v) > 0.1])
-    scaled = -(u.T @ residual) / s
-    step = (vt.T @ scaled) / norms
+    if strict and (doubtful := singular_names(names, s, vt)):
+        raise undetermined(problem, doubtful)
+    keep = s > _SINGULAR * s[0]
+    u, s, vt = u[:, keep], s[keep], vt[keep]
+    whole[moving] = vt.T @ (-(u.T @ residual) / s) / norms
     sigma = np.sqrt(np.sum((vt.T / s) ** 2, axis=1)) / norms
-    noise = np.sqrt(max(float(residual @ residual) / max(len(residual) - len(moving), 1), 1e-300))
+    size = np.abs(whole[moving]) / np.maximum(sigma * _noise(problem, values, residual, len(moving)), 1e-300)
+    return whole, float(np.max(size)), pinned
+
+
+def _noise(problem: Problem, values: FloatArray, residual: FloatArray, moving: int) -> float:
+    """Return by what standard deviation the residuals scatter: at least as stated, at least the rounding of y."""
+    scatter = float(np.sqrt(residual @ residual / max(len(residual) - moving, 1)))
     if problem.u_y is not None:
-        noise = max(noise, 1.0)
-    return step, float(np.max(np.abs(step) / (sigma * noise)))
+        return max(scatter, 1.0)
+    rounding = 1e-12 * float(np.max(np.abs(problem.y / problem.spread(values))))
+    return max(scatter, rounding, 1e-300)
+
+
+def singular_names(names: list[str], s: FloatArray, vt: FloatArray) -> list[str]:
+    """Return the parameters that a scaled Jacobian with singular values ``s`` cannot tell apart, if any."""
+    if len(s) == len(names) and s[-1] > _SINGULAR * s[0]:
+        return []
+    return [n for n, v in zip(names, vt[-1], strict=True) if abs(v) > 0.1] or names
 
 
 def undetermined(problem: Problem, names: list[str]) -> FitError:
@@ -151,3 +216,10 @@ def undetermined(problem: Problem, names: list[str]) -> FitError:
         allowed="readings that change when each parameter changes",
         cure="measure where the parameters act, or start nearer to the answer",
     )
+
+
+def started_at(problem: Problem, values: FloatArray) -> Problem:
+    """Return ``problem`` with ``values`` (p,) as its starting point."""
+    starts = np.clip(values, problem.low, problem.high)
+    moved = [replace(p, start=float(v)) for p, v in zip(problem.parameters, starts, strict=True)]
+    return replace(problem, parameters=tuple(moved))
