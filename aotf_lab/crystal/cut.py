@@ -52,9 +52,9 @@ class _CutLaw:
         return np.asarray(parallel_tangent_acoustic_angle(self.design_nm, incidence_deg, self.material))
 
     def velocity(self, incidence_deg: FloatArray, relative_velocity: float = 1.0) -> FloatArray:
-        known = self.velocity_m_s
-        base = slow_shear_velocity(self.acoustic_angle(incidence_deg)) if known is None else known
-        return np.asarray(base * relative_velocity)
+        if self.velocity_m_s is not None:
+            return np.full_like(incidence_deg, self.velocity_m_s * relative_velocity)
+        return np.asarray(slow_shear_velocity(self.acoustic_angle(incidence_deg)) * relative_velocity)
 
     def __call__(self, wavelength_nm: FloatArray, incidence_deg: float, relative_velocity: float = 1.0) -> FloatArray:
         incidence = np.asarray(incidence_deg, dtype=float)

@@ -220,11 +220,14 @@ def _require_two(readings: Readings, table: LineTable) -> None:
 
 
 def _range(anchored_nm: tuple[float, float], material: str) -> tuple[float, float]:
-    """Return the lines' span with its margin, kept within the published dispersion where the lines are."""
+    """Return the lines' span with its margin, which ends with the published dispersion; beyond it there is none."""
     short, long = anchored_nm
     margin = RANGE_MARGIN * (1 / short - 1 / long)
     low, high = optical_range_nm(material)
-    return max(1 / (1 / short + margin), min(short, low)), min(1 / (1 / long - margin), max(long, high))
+    return (
+        max(1 / (1 / short + margin), low) if low <= short <= high else short,
+        min(1 / (1 / long - margin), high) if low <= long <= high else long,
+    )
 
 
 def _labels(readings: Readings) -> list[str]:

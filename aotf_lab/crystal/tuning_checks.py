@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from aotf_lab.crystal.tuning_law import FREED, SHAPE_PRIORS, TuningLaw
+from aotf_lab.crystal.tuning_law import FREED, TuningLaw, shape_pulls
 from aotf_lab.crystal.tuning_lines import LineTable
 from aotf_lab.estimation import Check, Fit
 from aotf_lab.estimation.checks import z_limit
@@ -15,8 +15,8 @@ __all__ = ["published_range_check", "shape_check", "stated_check", "strained"]
 
 
 def strained(fit: Fit) -> bool:
-    """Return whether the shape of ``fit`` lies beyond what its weak priors allow."""
-    return any(not c.passed for c in fit.checks if c.name.startswith("prior on "))
+    """Return whether the shape of ``fit`` lies beyond what the weak priors allow."""
+    return max(shape_pulls(fit.values).values()) > z_limit()
 
 
 def shape_check(weak: Fit, freed: Fit | None, law: TuningLaw, nm: FloatArray) -> Check:
@@ -26,8 +26,8 @@ def shape_check(weak: Fit, freed: Fit | None, law: TuningLaw, nm: FloatArray) ->
     one was; ``nm`` are wavelengths at which the two are compared.
     """
     pulls = [
-        f"{name} {value:.3g} ({abs(value) / u:.1f} standard uncertainties from 0)"
-        for (name, u), value in zip(SHAPE_PRIORS.items(), weak.values[1:], strict=True)
+        f"{name} {value:.3g} ({pull:.1f} standard uncertainties from 0)"
+        for (name, pull), value in zip(shape_pulls(weak.values).items(), weak.values[1:], strict=True)
     ]
     detail = f"the lines ask for {' and '.join(pulls)} against the published birefringence of {law.material}"
     detail += f", limit {z_limit():.1f}"

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from aotf_lab.crystal.tuning_cures import cures
-from aotf_lab.crystal.tuning_law import TuningLaw
+from aotf_lab.crystal.tuning_law import TuningLaw, shape_pulls
 from aotf_lab.crystal.tuning_lines import LineTable
 from aotf_lab.data import CatalogueLine
 from aotf_lab.estimation import Check, Fit, LeftOut, Problem, leave_one_out
@@ -49,7 +49,7 @@ def labels_check(
             _NAME, False, "cannot be checked: no u_frequency_mhz is stated, so nothing says how far is too far"
         )
     problem, fit = weak
-    whole, limit = _chi2_with_pulls(problem, fit.values, fit.chi2), z_limit(n)
+    whole, limit = _with_pulls(fit.chi2, fit.values), z_limit(n)
     if np.max(_sizes(fit)) <= limit and whole <= chi2_limit(n - 1):
         return Check(_NAME, True, _largest(fit, lines))
     suspects = _suspects(problem, n)
@@ -59,6 +59,8 @@ def labels_check(
         return Check(_NAME, agree, f"{_largest(used, lines)}; {reason}")
     words = "; or ".join(_words(s, whole, lines, law, known) for s in suspects)
     untold = f"; {n} lines cannot tell which, another would" if len(suspects) > 1 else ""
+    if law.beyond_nm(lines.wavelength_nm).size:
+        untold += "; beyond the published dispersion the shape itself may be what is wrong"
     return Check(_NAME, False, words + untold, at_stake_mhz=max(abs(s.left_out.gap) for s in suspects))
 
 
@@ -76,17 +78,14 @@ def _largest(fit: Fit, lines: LineTable) -> str:
     )
 
 
-def _chi2_with_pulls(problem: Problem, values: FloatArray, chi2: float) -> float:
-    """Return chi2 of the readings and of the priors."""
-    pulls = [
-        (v - p.prior.n) / p.prior.s for p, v in zip(problem.parameters, values, strict=True) if p.prior is not None
-    ]
-    return chi2 + float(np.sum(np.square(pulls)))
+def _with_pulls(chi2: float, values: FloatArray) -> float:
+    """Return chi2 of the readings and of the weak priors together."""
+    return chi2 + sum(pull**2 for pull in shape_pulls(values).values())
 
 
 def _suspects(problem: Problem, n: int) -> list[_Suspect]:
     """Return the lines without which the others agree, the likeliest first; those much less likely are dropped."""
-    every = [_Suspect(left, _chi2_with_pulls(problem, left.values, left.chi2)) for left in leave_one_out(problem)]
+    every = [_Suspect(left, _with_pulls(left.chi2, left.values)) for left in leave_one_out(problem)]
     cured = sorted((s for s in every if s.chi2 <= chi2_limit(n - 2)), key=lambda s: s.chi2)
     return [s for s in cured if s.chi2 - cured[0].chi2 <= _TOLD_APART]
 

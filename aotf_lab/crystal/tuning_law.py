@@ -18,7 +18,7 @@ from aotf_lab.estimation import Parameter, Problem, new_cause
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.physics.indices import birefringence, optical_range_nm
 
-__all__ = ["FREED", "SHAPE_PRIORS", "TuningLaw"]
+__all__ = ["FREED", "SHAPE_PRIORS", "TuningLaw", "shape_pulls"]
 
 SHAPE_PRIORS = {"tilt": 0.10, "bend": 0.05}
 """Standard uncertainty of the weak prior on each shape parameter; the mean is 0."""
@@ -66,3 +66,8 @@ class TuningLaw:
         """Return those of the wavelengths that lie outside the range of the published dispersion."""
         low, high = optical_range_nm(self.material)
         return wavelength_nm[(wavelength_nm < low) | (wavelength_nm > high)]
+
+
+def shape_pulls(values: FloatArray) -> dict[str, float]:
+    """Return how many standard uncertainties of its weak prior each shape parameter of ``values`` (3,) lies from 0."""
+    return {name: abs(float(value)) / u for (name, u), value in zip(SHAPE_PRIORS.items(), values[1:], strict=True)}
