@@ -1,0 +1,104 @@
+"""Where the search for the saturation power starts, and whether the readings allow more than one answer.
+
+For a given saturation power the law is linear in the peak efficiency, so chi-square can be seen over all
+saturation powers at once. That leaves nothing to the luck of a first guess, and shows rival answers: readings
+beyond the peak alone fit several of the sin^2 lobes.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from aotf_lab.crystal.efficiency_law import QUARTER_PERIOD
+from aotf_lab.crystal.efficiency_readings import DriveReadings
+from aotf_lab.errors import FitError, ReadingsError
+from aotf_lab.estimation.problem import FloatArray
+
+__all__ = ["starting_values"]
+
+_REACHES = np.concatenate([np.geomspace(0.01, 0.5, 25)[:-1], np.arange(0.5, 3.96, 0.02)])
+"""Largest drive over P_sat: up to just below 4, where the law comes back to darkness."""
+
+_LOWEST_RISE = 0.9
+"""A lowest reading above this drive ratio has less than 1 % of the light to rise: no rising branch was seen."""
+
+_CLEAR_FALL = 3.0
+
+_RIVAL = 9.0
+"""Chi-square by which an answer must beat every other one (three standard deviations)."""
+
+
+def starting_values(drive: DriveReadings) -> tuple[float, float]:
+    """Return (slope per W, curvature) near the minimum of chi-square.
+
+    Raises ``FitError`` when the readings lie beyond the peak alone, or fit two saturation powers,
+    ``ReadingsError`` when efficiency falls from the lowest drive on.
+    """
+    top = float(drive.power_w.max())
+    chi2, peaks = _profile(drive, _REACHES / top)
+    best = int(np.argmin(chi2))
+    lowest = float(drive.power_w[drive.power_w > 0].min())
+    if lowest / top * _REACHES[best] > _LOWEST_RISE:
+        raise FitError(
+            f"only overdrive: all of {drive.scatter} lie beyond the peak of efficiency, so its branch is unknown",
+            where=drive.places[int(np.argmin(np.where(drive.power_w > 0, drive.power_w, np.inf)))],
+            found=f"a lowest drive of {lowest:.4g} W",
+            allowed=f"some readings well below {top / _REACHES[best]:.3g} W, where efficiency rises",
+            cure="measure at lower drive as well",
+        )
+    _refuse_falling(drive)
+    _refuse_rivals(drive, chi2, best)
+    rate, peak = _REACHES[best] / top, float(peaks[best])
+    return QUARTER_PERIOD * rate * peak, 1 / peak
+
+
+def _refuse_falling(drive: DriveReadings) -> None:
+    """Raise when efficiency is highest at the lowest drive and falls from there."""
+    driven = np.flatnonzero(drive.power_w > 0)
+    order = driven[np.argsort(drive.power_w[driven], kind="stable")]
+    first, last = float(drive.efficiency[order[0]]), float(drive.efficiency[order[-1]])
+    u_fall = 0.02 * first if drive.u_efficiency is None else float(np.hypot(*drive.u_efficiency[order[[0, -1]]]))
+    if first < _LOWEST_RISE * drive.efficiency.max() or first - last <= _CLEAR_FALL * u_fall:
+        return
+    raise ReadingsError(
+        f"efficiency falls as the drive rises among {drive.scatter}",
+        where=drive.places[int(order[0])],
+        found=f"{first:.3g} at {drive.power_w[order[0]]:.3g} W and {last:.3g} at {drive.power_w[order[-1]]:.3g} W",
+        allowed="efficiency that rises from the lowest drive on",
+        cure="check which column is which and the RF frequency; if all of it is overdrive, measure lower drives too",
+    )
+
+
+def _profile(drive: DriveReadings, rates: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return chi-square (m,) and the peak efficiency (m,) that suits each of ``rates`` = 1 / P_sat (m,)."""
+    weight = drive.rough_weight()
+    basis = np.sin(np.pi / 2 * np.sqrt(np.outer(rates, drive.power_w))) ** 2
+    peaks = np.clip((basis @ (weight * drive.efficiency)) / np.maximum(basis**2 @ weight, 1e-300), 1e-6, 0.9999)
+    return ((drive.efficiency - peaks[:, None] * basis) ** 2) @ weight, peaks
+
+
+def _refuse_rivals(drive: DriveReadings, chi2: FloatArray, best: int) -> None:
+    """Raise when another lobe explains the readings as well as the best one does."""
+    inner = np.flatnonzero((chi2[1:-1] < chi2[:-2]) & (chi2[1:-1] <= chi2[2:])) + 1
+    rivals = [int(k) for k in inner if k != best and not 0.8 < _REACHES[k] / _REACHES[best] < 1.25]
+    if not rivals:
+        return
+    floor = _lowest(drive, best)
+    noise = 1.0 if drive.u_efficiency is not None else max(floor / max(len(drive.power_w) - 2, 1), 1e-300)
+    for k in rivals:
+        if (_lowest(drive, k) - floor) / noise < _RIVAL:
+            top = float(drive.power_w.max())
+            found = sorted((top / _REACHES[best], top / _REACHES[k]))
+            raise FitError(
+                f"two saturation powers suit {drive.scatter} equally well",
+                found=" and ".join(f"{p:.3g} W" for p in found),
+                allowed=f"one that is better by {_RIVAL:g} in chi-square",
+                cure=f"measure more drives between 0 and {found[1]:.3g} W",
+            )
+
+
+def _lowest(drive: DriveReadings, k: int) -> float:
+    """Return the lowest chi-square close to grid point ``k``."""
+    top = float(drive.power_w.max())
+    close = np.linspace(_REACHES[max(k - 1, 0)], _REACHES[min(k + 1, len(_REACHES) - 1)], 41)
+    return float(_profile(drive, close / top)[0].min())
