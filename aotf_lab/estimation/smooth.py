@@ -20,7 +20,7 @@ __all__ = ["SmoothFit", "fit_smooth"]
 
 _PASSES = 8
 _SETTLED = 2e-3
-_BEYOND = 0.01
+_BEYOND = 0.03
 _TOO_FEW = 0.5
 
 
@@ -97,9 +97,10 @@ class _Scaled:
 
 @dataclass(frozen=True)
 class _Pass:
-    """One linearisation: design (n, p) at the adjusted points, spread (n,), and the reduction."""
+    """One linearisation: design (n, p) and response (n,) at the adjusted points, spread (n,), the reduction."""
 
     design: FloatArray
+    response: FloatArray
     spread: FloatArray
     data: Reduced
 
@@ -124,13 +125,15 @@ def fit_smooth(
     shifts: FloatArray | None = None,
     others: FloatArray | None = None,
     u_known: bool = True,
+    prior: SmoothPrior | None = None,
 ) -> SmoothFit:
     """Fit a smooth curve to ``y`` (n,) over ``x`` (n,) with standard uncertainties ``u_x``, ``u_y`` (n,).
 
     Each column of ``shifts`` (n, j) is a term that moves x by its coefficient times the column, each
     column of ``others`` (n, k) one that adds to y. With ``u_known`` the uncertainties are scaled up
     (Birge) when the scatter exceeds them significantly, never down; without it only their ratios
-    count. Needs at least four different x; the caller checks that.
+    count. ``prior`` replaces the usual grid of priors. Needs at least four different x; the caller
+    checks that.
     """
     low, high = float(np.min(x)), float(np.max(x))
     centre, span = float(np.mean(y)), float(np.ptp(y)) or 1.0
@@ -143,9 +146,9 @@ def fit_smooth(
         (none if shifts is None else shifts) / (high - low),
         (none if others is None else others) / span,
     )
-    prior = smooth_prior()
+    prior = prior or smooth_prior()
     last = _settled(prior, scaled)
-    noise = _noise(prior, scaled, last, u_known)
+    noise = _noise(prior, last, u_known)
     data = noise.data
     posterior = averaged(prior, data, noise.grid, noise.grid.log_known, best=False)
     stated = 1.0 if u_known else noise.factor
@@ -157,7 +160,7 @@ def fit_smooth(
         posterior.estimate * size + np.where(np.arange(len(size)) < len(prior.nodes), centre, 0.0),
         posterior.scatter * np.outer(size, size),
         posterior.form * np.outer(size, size),
-        (scaled.y - last.design @ posterior.estimate) / last.spread / stated,
+        (last.response - last.design @ posterior.estimate) / last.spread / stated,
         last.spread * span * stated,
         np.einsum("ij,jk,ik->i", data.q, data.r @ posterior.smoother, data.q),
         data.q,
@@ -179,7 +182,7 @@ def _settled(prior: SmoothPrior, readings: _Scaled) -> _Pass:
         grid = likelihoods(only, step.data)
         estimate = averaged(only, step.data, grid, grid.log_free, best=True).estimate
         slope = prior.slope_rows(adjusted) @ estimate[:m]
-        gap = readings.y - step.design @ estimate
+        gap = step.response - step.design @ estimate
         weight = slope * readings.u_t**2 / (readings.u_y**2 + (slope * readings.u_t) ** 2)
         adjusted = np.clip(readings.t + weight * gap, -_BEYOND, 1 + _BEYOND)
         before, step = step, _linearised(prior, readings, adjusted, slope)
@@ -189,13 +192,15 @@ def _settled(prior: SmoothPrior, readings: _Scaled) -> _Pass:
 
 
 def _linearised(prior: SmoothPrior, readings: _Scaled, adjusted: FloatArray, slope: FloatArray) -> _Pass:
-    rows = prior.rows(adjusted) + prior.slope_rows(adjusted) * (readings.t - adjusted)[:, None]
+    """Return the Gauss-Newton step over curve and true places together, the places eliminated."""
+    rows = prior.rows(adjusted)
     design = np.concatenate([rows, slope[:, None] * readings.shifts, readings.others], axis=1)
+    response = readings.y - slope * (readings.t - adjusted)
     spread = np.hypot(readings.u_y, slope * readings.u_t)
-    return _Pass(design, spread, reduce_readings(design / spread[:, None], readings.y / spread))
+    return _Pass(design, response, spread, reduce_readings(design / spread[:, None], response / spread))
 
 
-def _noise(prior: SmoothPrior, readings: _Scaled, last: _Pass, u_known: bool) -> _Noise:
+def _noise(prior: SmoothPrior, last: _Pass, u_known: bool) -> _Noise:
     """Return chi-square against the stated uncertainties, and the factor that the noise needs.
 
     Judged with a common factor of the noise left free: with it held, a curve of free form would
@@ -205,7 +210,7 @@ def _noise(prior: SmoothPrior, readings: _Scaled, last: _Pass, u_known: bool) ->
     grid = likelihoods(prior, data)
     for _ in range(1 if u_known else 3):
         smoother = averaged(prior, data, grid, grid.log_free, best=True)
-        gap = (readings.y - last.design @ smoother.estimate) / last.spread
+        gap = (last.response - last.design @ smoother.estimate) / last.spread
         dof = float(len(gap) - np.trace(data.r @ smoother.smoother))
         chi2 = float(gap @ gap)
         if dof < _TOO_FEW or (u_known and chi2 <= chi2_limit(dof)):
