@@ -1,0 +1,131 @@
+"""The report: one self-contained page that says what is known, what failed and what it costs."""
+
+from __future__ import annotations
+
+import re
+from html.parser import HTMLParser
+
+import pytest
+
+from aotf_lab.__main__ import main
+from aotf_lab.errors import SessionError
+from aotf_lab.report import report_html, write_report
+from aotf_lab.session import open_session
+from tests.conftest import DEMO
+from tests.test_session import copy_of_demo
+
+
+class Page(HTMLParser):
+    """Collects what a check of a page needs."""
+
+    VOID = frozenset({"meta", "img", "br"})
+
+    def __init__(self, text):
+        super().__init__()
+        self.open, self.links, self.images, self.heads = [], [], [], 0
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        fields = dict(attrs)
+        self.links += [fields[k] for k in ("href", "src") if k in fields]
+        if tag == "img":
+            self.images.append(fields)
+        if tag not in self.VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+        self.heads += tag in ("h1", "h2")
+
+
+@pytest.fixture(scope="module")
+def html(demo):
+    return report_html(demo)
+
+
+def test_page_is_well_formed_and_needs_nothing_else(html):
+    page = Page(html)
+    assert page.open == []
+    assert page.heads >= 8
+    assert page.links
+    assert all(link.startswith("data:") for link in page.links)
+    assert "<script" not in html
+    assert not re.search(r"url\(|@import", html)
+
+
+def test_every_figure_has_an_alternative_text(html):
+    page = Page(html)
+    assert len(page.images) == html.count("<figcaption>")
+    assert all(len(image["alt"]) > 30 for image in page.images)
+
+
+def test_verdict_and_set_points_come_first(html):
+    assert html.index('class="verdict"') < html.index("<h2>Set-points</h2>") < html.index("<h2>Curves</h2>")
+    assert "7 of 7 lines can be set" in html
+
+
+def test_numbers_of_the_report_are_those_of_the_session(html, demo):
+    for point in demo.set_points():
+        assert f"{point.drive_v:.2uS}" in html
+    for source in demo.readings("oscillator").sources:
+        assert source.sha256 in html
+
+
+def test_same_session_same_page(html):
+    assert report_html(open_session(DEMO)) == html
+
+
+def test_failed_checks_stand_in_words(tmp_path):
+    session = copy_of_demo(tmp_path, edit=lambda t: t.replace("wavelength_nm = 588.96", "wavelength_nm = 598.96"))
+    text = report_html(session)
+    assert "failed; read them before you rely on a number" in text
+    assert "probably mislabelled" in text
+
+
+def test_missing_rating_prints_no_power(tmp_path):
+    session = copy_of_demo(tmp_path, edit=lambda t: re.sub(r"rated_rf_power_w.*", "", t))
+    text = report_html(session)
+    assert "No RF power is given for A, B, C, D, E, F and G" in text
+    assert "rated RF power not stated" in text
+
+
+def test_nothing_usable_is_an_error(tmp_path):
+    session = copy_of_demo(tmp_path, edit=lambda t: re.sub(r'purpose = "\w+"', 'purpose = "keep"', t))
+    with pytest.raises(SessionError, match=r"nothing can be computed from this session; found .*allowed"):
+        report_html(session)
+
+
+def test_report_is_written_whole_or_not_at_all(demo, tmp_path):
+    target = write_report(demo, tmp_path / "report.html")
+    assert target.read_text(encoding="utf-8").endswith("</html>\n")
+    assert [p.name for p in tmp_path.iterdir()] == ["report.html"]
+
+
+def test_command_line_reports(tmp_path, capsys):
+    out, table = tmp_path / "r.html", tmp_path / "s.csv"
+    assert main(["report", str(DEMO), "--out", str(out), "--set-points", str(table)]) == 0
+    assert out.exists()
+    assert table.read_text(encoding="utf-8").startswith("line,")
+    assert "7 lines" in capsys.readouterr().out
+
+
+def test_command_line_makes_a_session_that_reports(tmp_path, capsys):
+    assert main(["new", str(tmp_path / "mine")]) == 0
+    assert main(["report", str(tmp_path / "mine"), "--out", str(tmp_path / "r.html")]) == 0
+    assert main(["new", str(tmp_path / "mine")]) == 1
+    assert "session.toml" in capsys.readouterr().err
+
+
+def test_command_line_unusable_input_is_one_sentence(tmp_path, capsys):
+    assert main(["report", str(tmp_path), "--out", str(tmp_path / "r.html")]) == 1
+    message = capsys.readouterr().err
+    assert message.startswith("aotf-lab: ")
+    assert len(message.splitlines()) == 1
+    assert main(["report", str(DEMO), "--out", str(tmp_path / "no" / "r.html")]) == 1
+
+
+@pytest.mark.parametrize("arguments", [[], ["report"], ["report", "x", "--out", "y", "--set-points", "z.xls"], ["dance"]])
+def test_command_line_wrong_usage(arguments, capsys):
+    with pytest.raises(SystemExit, match="2"):
+        main(arguments)
+    assert "usage" in capsys.readouterr().err
