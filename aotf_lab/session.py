@@ -103,7 +103,10 @@ class Session:
             self.readings("efficiency")
         found = {n: self.wavelengths_nm[n] for n in names}
         return fit_efficiency_lines(
-            {n: (self.readings("efficiency", n), float(nominal_value(w))) for n, w in found.items() if w is not None}
+            {
+                name: (self.readings("efficiency", name), None if w is None else float(nominal_value(w)))
+                for name, w in found.items()
+            }
         )
 
     @cached_property

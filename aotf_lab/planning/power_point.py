@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from uncertainties import UFloat, nominal_value
 
-from aotf_lab.errors import AotfLabError
+from aotf_lab.crystal import EfficiencyCurve
+from aotf_lab.errors import AotfLabError, UnsafeDriveError
 from aotf_lab.planning.curves import Curves
 from aotf_lab.planning.safe_drive import highest_safe_power, require_safe, true_power
 
@@ -36,9 +37,20 @@ def power_point(curves: Curves, wavelength_nm: UFloat | float | None, wanted_w: 
     if wanted_w is not None:
         require_safe(true_power(wanted_w, scale), rated, where)
     try:
-        curve = curves.efficiency.at(nominal_value(wavelength_nm))
+        curve = curves.efficiency.at(float(nominal_value(wavelength_nm)))
         best, remark = (wanted_w, "") if wanted_w is not None else _most_light(curve, highest_safe_power(rated, scale))
         power = true_power(best, scale)
         return PowerPoint(power, curve.efficiency(power), remark)
+    except UnsafeDriveError:
+        raise
     except AotfLabError as error:
         return PowerPoint(remark=f"no RF power is given: {error}")
+
+
+def _most_light(curve: EfficiencyCurve, safe_w: float) -> tuple[float, str]:
+    """Return the indicated power for most light that is safe and was measured, with a remark when it falls short."""
+    if safe_w < curve.most_light_w:
+        return safe_w, f"RF power held at {safe_w:.3g} W by the crystal's rating"
+    if curve.most_light_w >= curve.range_w[1]:
+        return curve.range_w[1], "RF power held at the highest measured: more was never tried"
+    return curve.most_light_w, ""

@@ -37,7 +37,7 @@ def _all(curves: Curves) -> Iterator[tuple[str, Check, float | None]]:
     if curves.tuning is not None:
         yield from (("Tuning curve", c, sum(curves.tuning.range_mhz) / 2) for c in curves.tuning.fit.checks)
     if curves.efficiency is not None:
-        yield from (("Efficiency", c, None) for c in curves.efficiency.checks)
+        yield from (("Efficiency", c, None) for c in curves.efficiency.fit.checks)
 
 
 def _worded(curves: Curves, part: str, check: Check, frequency_mhz: float | None) -> PartCheck:

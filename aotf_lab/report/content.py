@@ -138,17 +138,17 @@ def _efficiency_rows(session: Session) -> Iterator[NumberRow]:
     lines = session.curves.efficiency
     if lines is None:
         return
-    for name, curve in lines.lines.items():
-        if curve.level == "slope only":
-            slope = curve.slope_per_w
-            yield _row(
-                f"Initial slope of line {name} (drive too low for more)", slope, "1/W", curve.fit.interval(slope)
-            )
+    for name, own in lines.own.items():
+        if own.level == "slope only":
+            slope, title = own.slope_per_w, f"Initial slope of line {name} alone (drive too low for more)"
+            yield _row(title, slope, "1/W", own.fit.interval(slope))
         else:
-            power = curve.saturation_power_w
-            yield _row(f"Saturation power of line {name}", power, "W", curve.saturation_interval_w())
-            best = curve.peak_efficiency
-            yield _row(f"Peak efficiency of line {name}", best, "", curve.fit.interval(best))
+            power = own.saturation_power_w
+            yield _row(f"Saturation power of line {name} alone", power, "W", own.saturation_interval_w())
+            yield _row(f"Peak efficiency of line {name} alone", own.peak_efficiency, "", own.peak_interval())
+    if lines.level != "slope only":
+        shared = lines.saturation_power_w()
+        yield _row("Saturation power at 589 nm, all lines together", shared, "W", lines.fit.interval(shared))
 
 
 def _found_rows(session: Session) -> Iterator[NumberRow]:

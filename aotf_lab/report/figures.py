@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from aotf_lab.crystal import Tuning
 from aotf_lab.drawing import figure_to_svg, new_figure, plot_residuals
 from aotf_lab.driver import Vco
 from aotf_lab.physics.coupled_waves import detuning_for_light
@@ -75,8 +74,15 @@ def _tuning(session: Session) -> Iterator[ReportFigure]:
     figure, (top, bottom) = new_figure(2, (3, 1), height_in=5.6)
     tuning.plot(top)
     top.set_xlabel("")
-    residuals = _tuning_residuals(tuning)
-    plot_residuals(*residuals, x_column="wavelength_nm", five_percent_mhz=_guide(session, tuning.range_mhz), ax=bottom)
+    lines_nm = tuning.readings.table["wavelength_nm"].to_numpy(float)
+    plot_residuals(
+        lines_nm,
+        tuning.residuals_mhz,
+        tuning.u_residuals_mhz,
+        x_column="wavelength_nm",
+        five_percent_mhz=_guide(session, tuning.range_mhz),
+        ax=bottom,
+    )
     (low_nm, high_nm), (low, high) = tuning.range_nm, tuning.range_mhz
     yield ReportFigure(
         _encoded(figure_to_svg(figure, "tuning")),
@@ -85,22 +91,9 @@ def _tuning(session: Session) -> Iterator[ReportFigure]:
     )
 
 
-def _tuning_residuals(tuning: Tuning) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    table = tuning.readings.table
-    wavelength = table["wavelength_nm"].to_numpy(float)
-    fitted = np.array([f.n for f in tuning.frequency(wavelength)])
-    step = 0.01
-    low, high = tuning.range_nm
-    ends = np.clip(wavelength - step, low, high), np.clip(wavelength + step, low, high)
-    below, above = (np.array([f.n for f in tuning.frequency(e)]) for e in ends)
-    slope = (above - below) / (ends[1] - ends[0])
-    u = np.hypot(table["u_frequency_mhz"].to_numpy(float), slope * table["u_wavelength_nm"].to_numpy(float))
-    return wavelength, table["frequency_mhz"].to_numpy(float) - fitted, u
-
-
 def _efficiency(session: Session) -> Iterator[ReportFigure]:
     lines = session.curves.efficiency
-    for name, curve in lines.lines.items() if lines is not None else ():
+    for name, curve in lines.own.items() if lines is not None else ():
         figure, (axes,) = new_figure(1, height_in=3.6)
         curve.plot(axes)
         axes.set_title(f"Line {name}: {curve.level}", fontsize="medium", loc="left")
