@@ -59,8 +59,9 @@ def oscillator_sweep(
 
     Columns ``time_s`` (since the first reading), ``direction`` (up or down, by the way to each voltage), ``drive_v``
     and ``frequency_mhz`` as the instruments show them, ``temperature_c``. The sweep starts ``start_s`` after power-on.
-    The pot is turned by hand: the true voltage comes within 20 mV of the target. With ``dial`` the drive is not the
-    voltmeter's but the target on the pot's dial, and the true voltage trails it by half of the backlash.
+    The pot is turned by hand: the true voltage comes within 20 mV of the target, and with patience within 2 mV of
+    ``REFERENCE_V``. With ``dial`` the drive is not the voltmeter's but the target on the pot's dial, and the true
+    voltage trails it by half of the backlash.
     """
     oscillator, meters = truth.oscillator, truth.instruments
     targets = as_values(targets_v)
@@ -68,7 +69,7 @@ def oscillator_sweep(
     elapsed = interval_s * np.arange(targets.size) + np.round(rng.uniform(0.0, 4.0, targets.size))
     elapsed = elapsed - elapsed[0]
     box = temperature_c + 0.04 * np.sin(elapsed / 500.0)
-    true_v = targets + rng.uniform(-0.02, 0.02, targets.size)
+    true_v = targets + rng.uniform(-1.0, 1.0, targets.size) * np.where(targets == REFERENCE_V, 0.002, 0.02)
     shown_v = true_v * (1.0 + meters.voltmeter_error) + rng.normal(0.0, meters.voltmeter_noise_v, targets.size)
     if dial:
         true_v = targets - np.where(rising, 0.5, -0.5) * oscillator.backlash_v
