@@ -20,6 +20,7 @@ __all__ = ["Miscount", "miscounts"]
 _HARMLESS = 0.15
 _NEAR = 0.25
 _SHARE = 1 / 3
+_PAIRED = 400
 
 
 @dataclass(frozen=True)
@@ -40,7 +41,7 @@ def miscounts(table: VcoTable) -> tuple[Miscount, ...]:
     """Return the doubled and halved counts of ``table``.
 
     Rows in the order of voltage are each taken as right, doubled or halved, whichever leaves the
-    least up and down in log f with the fewest rows changed; each suspect must then lie near twice
+    least up and down of log f about its trend with the fewest rows changed; each suspect must then lie near twice
     or half what a quadratic through the other rows predicts. Raises ``ReadingsError`` when more
     than a third of the rows look wrong: then nothing tells which are right.
     """
@@ -50,7 +51,7 @@ def miscounts(table: VcoTable) -> tuple[Miscount, ...]:
     plain = logs - design @ np.linalg.lstsq(design, logs, rcond=None)[0]
     if np.max(np.abs(plain)) < _HARMLESS:
         return ()
-    octave = _octaves(t, logs)
+    octave = _octaves(t, logs - _trend(design[:, 1], logs) * design[:, 1])
     good = octave == 0
     if np.count_nonzero(~good) > _SHARE * len(t):
         raise _unclear(table, np.flatnonzero(~good))
@@ -59,6 +60,15 @@ def miscounts(table: VcoTable) -> tuple[Miscount, ...]:
     gap = logs - design @ np.linalg.lstsq(design[good], logs[good], rcond=None)[0]
     wrong = ~good & (np.abs(gap - octave * np.log(2)) < _NEAR)
     return tuple(_miscount(table, int(k), float(gap[k])) for k in np.flatnonzero(wrong))
+
+
+def _trend(axis: FloatArray, logs: FloatArray) -> float:
+    """Return the median slope of all pairs, which less than 29 % wrong rows do not move (Sen, JASA 63, 1379 (1968))."""
+    first, second = np.triu_indices(min(len(axis), _PAIRED), 1)
+    pick = np.linspace(0, len(axis) - 1, min(len(axis), _PAIRED)).astype(int)
+    run = axis[pick][second] - axis[pick][first]
+    apart = np.abs(run) > 1e-9
+    return float(np.median((logs[pick][second] - logs[pick][first])[apart] / run[apart]))
 
 
 def _octaves(t: FloatArray, logs: FloatArray) -> FloatArray:

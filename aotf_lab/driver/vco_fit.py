@@ -10,7 +10,7 @@ import pandas as pd
 from aotf_lab.driver.vco import Vco
 from aotf_lab.driver.vco_checks import counts_check, vco_checks
 from aotf_lab.driver.vco_counts import Miscount, miscounts
-from aotf_lab.driver.vco_table import VcoTable, vco_table
+from aotf_lab.driver.vco_table import FEWEST_VOLTAGES, VcoTable, vco_table
 from aotf_lab.driver.vco_terms import TermedFit, fit_with_terms
 from aotf_lab.errors import ReadingsError
 from aotf_lab.estimation.causes import new_cause
@@ -48,9 +48,9 @@ def fit_vco(readings: Readings | pd.DataFrame) -> Vco:
     """
     wrapped = as_readings(readings)
     everything = vco_table(wrapped)
-    _refuse_falling(everything)
     wrong = miscounts(everything)
-    table = _without(everything, wrong, wrapped)
+    table = _without(everything, wrong)
+    _refuse_falling(table)
     termed = fit_with_terms(table)
     monotone = made_monotone(termed.fit)
     _refuse_not_monotone(table, monotone)
@@ -91,16 +91,16 @@ def _as_fit(curve: SmoothFit, termed: TermedFit, numbers: LinearNumbers, checks:
     )
 
 
-def _without(table: VcoTable, wrong: tuple[Miscount, ...], readings: Readings) -> VcoTable:
+def _without(table: VcoTable, wrong: tuple[Miscount, ...]) -> VcoTable:
     if not wrong:
         return table
     kept = table.rows(np.setdiff1d(np.arange(len(table)), [m.row for m in wrong]))
-    if len(np.unique(kept.drive_v)) < 5:
+    if len(np.unique(kept.drive_v)) < FEWEST_VOLTAGES:
         raise ReadingsError(
             "too few different voltages are left without the doubled and halved counts",
             where=", ".join(m.place for m in wrong),
             found=len(np.unique(kept.drive_v)),
-            allowed="at least 5",
+            allowed=f"at least {FEWEST_VOLTAGES}",
             cure="set the counter's trigger level and measure again",
         )
     return kept
