@@ -24,7 +24,7 @@ def describe(problem: Problem, solution: Solution, noise: float | None, found: C
     """
     values = solution.values
     free = np.array([p.name not in problem.exact for p in problem.parameters])
-    gradient, weight = information(problem, values)
+    gradient, weight = information(problem, solution)
     gradient = np.where(free, gradient, 0.0)
     covariance, condition = _covariance(problem, gradient, weight, free)
     residuals = problem.residual(values)[: len(problem.y)]
@@ -44,9 +44,9 @@ def describe(problem: Problem, solution: Solution, noise: float | None, found: C
     return fit.with_checks(*fit_checks(problem, solution, fit, pulls, condition), *([found] if found else []))
 
 
-def information(problem: Problem, values: FloatArray) -> tuple[FloatArray, FloatArray]:
+def information(problem: Problem, solution: Solution) -> tuple[FloatArray, FloatArray]:
     """Return d model / d parameter (n, p) at the adjusted points, and the weights (n,)."""
-    x = problem.x
+    x, values = problem.x, solution.values
     spread = problem.spread(values)
     if problem.u_x is not None:
         variance_x = problem.u_x**2
@@ -57,7 +57,7 @@ def information(problem: Problem, values: FloatArray) -> tuple[FloatArray, Float
             x = problem.x + slope * variance_x * gap / spread**2
             slope = problem.slope(x, values)
             spread = np.hypot(u_y, slope * problem.u_x)
-    gradient = problem.jacobian(lambda v: np.asarray(problem.model(x, *v), dtype=float), values)
+    gradient = problem.jacobian(lambda v: np.asarray(problem.model(x, *v), dtype=float), values, solution.steps)
     return gradient, spread**-2.0
 
 

@@ -53,12 +53,11 @@ def _without(problem: Problem, row: int) -> LeftOut:
     rest = select_rows(problem, np.delete(np.arange(len(problem.y)), row))
     single = select_rows(problem, np.array([row]))
     fit = fit_problem(rest, thorough=False)
-    if fit.noise is not None:
-        single = replace(single, u_y=np.array([fit.noise]))
+    whole = problem if fit.noise is None else replace(problem, u_y=np.full_like(problem.y, fit.noise))
     with np.errstate(all="ignore"):
         gradient = problem.jacobian(lambda v: np.asarray(single.model(single.x, *v), dtype=float), fit.values)[0]
         predicted = float(single.model(single.x, *fit.values)[0])
-        spread = float(single.spread(fit.values)[0]) * fit.birge
+        spread = float(whole.spread(fit.values)[row]) * fit.birge
     u = float(np.hypot(np.sqrt(gradient @ fit.covariance @ gradient), spread))
     return LeftOut(row, problem.place(row), float(single.y[0] - predicted), u, fit.chi2, fit.values)
 

@@ -20,6 +20,7 @@ Model = Callable[..., FloatArray]
 """``model(x, *values) -> FloatArray``: values in the order of the parameters, x as the caller gave it."""
 
 _CUBE_ROOT_EPS = float(np.finfo(float).eps) ** (1 / 3)
+_FIFTH_ROOT_EPS = float(np.finfo(float).eps) ** (1 / 5)
 
 
 @dataclass(frozen=True)
@@ -145,15 +146,23 @@ class Problem:
         return np.array([p.start if p.prior is None else p.prior.n for p in self.parameters])
 
     def slope(self, x: Any, values: FloatArray) -> FloatArray:
-        """Return d model / d x at each element of ``x`` (n,); from one side where the other has no value."""
-        step = _CUBE_ROOT_EPS * np.maximum(np.abs(x), float(np.ptp(x)) or 1.0)
-        up, down = self.model(x + step, *values), self.model(x - step, *values)
-        slope = np.asarray((up - down) / (2 * step))
-        if not np.isfinite(slope).all():
-            here = self.model(x, *values)
-            one_sided = np.where(np.isfinite(up), up - here, here - down) / step
-            slope = np.where(np.isfinite(slope), slope, one_sided)
-        return slope
+        """Return d model / d x at each element of ``x`` (n,), by five points of a step 1/1400 of the range.
+
+        Where the model has no value that far out, three points much closer or, at an edge, two.
+        """
+        span = float(np.ptp(self.x)) or float(np.max(np.abs(self.x))) or 1.0
+        step = (x + _FIFTH_ROOT_EPS * span) - x
+        near = self.model(x + step, *values) - self.model(x - step, *values)
+        far = self.model(x + 2 * step, *values) - self.model(x - 2 * step, *values)
+        slope = np.asarray((8 * near - far) / (12 * step))
+        return slope if np.isfinite(slope).all() else np.where(np.isfinite(slope), slope, self._close_slope(x, values))
+
+    def _close_slope(self, x: Any, values: FloatArray) -> FloatArray:
+        step = _CUBE_ROOT_EPS * np.maximum(np.abs(x), float(np.ptp(self.x)) or 1.0)
+        up, here, down = (self.model(x + shift, *values) for shift in (step, 0.0, -step))
+        one_sided = np.where(np.isfinite(up), up - here, here - down) / step
+        both = (up - down) / (2 * step)
+        return np.where(np.isfinite(both), both, one_sided)
 
     def spread(self, values: FloatArray) -> FloatArray:
         """Return the standard uncertainty of y - model at each row: the effective variance's root."""
@@ -175,11 +184,18 @@ class Problem:
             max(abs(v), 1e-2 * abs(p.start), p.prior.s if p.prior is not None else 0.0) or 1.0
             for p, v in zip(self.parameters, values, strict=True)
         ]
-        return np.asarray(_CUBE_ROOT_EPS * np.asarray(scale), dtype=float)
+        return np.asarray(self.reach * np.asarray(scale), dtype=float)
 
-    def jacobian(self, function: Callable[[FloatArray], FloatArray], values: FloatArray) -> FloatArray:
+    @property
+    def reach(self) -> float:
+        """The best finite-difference step relative to a parameter: larger where ``slope`` makes the residual rough."""
+        return _CUBE_ROOT_EPS if self.u_x is None else 4 * _CUBE_ROOT_EPS
+
+    def jacobian(
+        self, function: Callable[[FloatArray], FloatArray], values: FloatArray, steps: FloatArray | None = None
+    ) -> FloatArray:
         """Return the derivatives (n, p) of ``function`` by the parameters, never asking outside their bounds."""
-        return differences(function, values, self.steps(values), self.low, self.high)
+        return differences(function, values, self.steps(values) if steps is None else steps, self.low, self.high)
 
 
 def differences(

@@ -9,6 +9,7 @@ prior or the bounds say. They are drawn from a fixed seed, so a fit always gives
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 from scipy import special
@@ -33,7 +34,7 @@ def deepest(problem: Problem, *, u_known: bool) -> tuple[Solution, Check | None]
     failure: FitError | None = None
     first: Solution | None = None
     try:
-        first = solve(problem)
+        first = _first(problem)
     except FitError as error:
         failure = error
     if first is not None and not suspicious(problem, first, u_known=u_known):
@@ -51,6 +52,16 @@ def deepest(problem: Problem, *, u_known: bool) -> tuple[Solution, Check | None]
         raise failure
     used = first if first is not None and _as_deep(first, best) else best
     return used, _check(used, first, agreeing)
+
+
+def _first(problem: Problem) -> Solution:
+    """Return the minimum reached from the first guess, if need be by way of the fit without errors in x."""
+    try:
+        return solve(problem)
+    except FitError:
+        if problem.u_x is None:
+            raise
+        return solve(started_at(problem, solve(replace(problem, u_x=None)).values))
 
 
 def suspicious(problem: Problem, solution: Solution, *, u_known: bool) -> bool:

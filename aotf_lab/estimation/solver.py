@@ -19,7 +19,7 @@ from aotf_lab.estimation.problem import FloatArray, Problem
 
 __all__ = ["Solution", "singular_names", "solve", "undetermined"]
 
-_ENOUGH = 1e-7
+_ENOUGH = 1e-9
 _ACCEPTED = 1e-3
 _HUGE = 1e150
 _SINGULAR = 1e-8
@@ -28,12 +28,17 @@ _SINGULAR = 1e-8
 
 @dataclass(frozen=True)
 class Solution:
-    """A minimum: ``values`` (p,), the sum of squares there, the last step in standard uncertainties."""
+    """A minimum: ``values`` (p,), the sum of squares there, the last step in standard uncertainties.
+
+    ``at_bound`` names the parameters that their bounds hold; ``steps`` (p,) are the finite-difference
+    steps that suit this place.
+    """
 
     values: FloatArray
     sum_squares: float
     last_step: float
     at_bound: tuple[str, ...]
+    steps: FloatArray
 
 
 def solve(problem: Problem, fixed: dict[str, float] | None = None, *, strict: bool = True) -> Solution:
@@ -48,7 +53,7 @@ def solve(problem: Problem, fixed: dict[str, float] | None = None, *, strict: bo
     free = np.array([p.name not in held for p in problem.parameters])
     _require_one_value_per_reading(problem, start)
     if not free.any():
-        return Solution(start, _sum_squares(problem, start), 0.0, ())
+        return Solution(start, _sum_squares(problem, start), 0.0, (), problem.steps(start))
     failure: FitError | None = None
     deepest: Solution | None = None
     for method in ("leastsq", "least_squares"):
@@ -126,17 +131,21 @@ def _off_the_bounds(problem: Problem, start: FloatArray) -> FloatArray:
 
 def _polish(problem: Problem, values: FloatArray, free: NDArray[np.bool_], *, strict: bool) -> Solution:
     """Take damped Gauss-Newton steps until they stop helping."""
-    last = np.inf
+    last = before = np.inf
+    steps = problem.steps(values)
     with np.errstate(all="ignore"):
         best = _sum_squares(problem, values)
         for _ in range(60):
-            step, last, pinned = _newton_step(problem, values, free, strict=strict)
-            found = _shorten(problem, values, step, best)
+            newton = _newton_step(problem, values, steps, free, strict=strict)
+            last = newton.size
+            found = _shorten(problem, values, newton.step, best, last)
             if found is None:
                 break
             values, best = found
-            if last < _ENOUGH:
+            steps = np.where(newton.sigma > 0, problem.reach * np.maximum(np.abs(values), newton.sigma), steps)
+            if last < _ENOUGH or (last < _ACCEPTED and last > 0.7 * before):
                 break
+            before = last
     if not best < _HUGE:
         raise FitError(
             f"the fit of {problem.scatter} ran to infinity",
@@ -144,13 +153,19 @@ def _polish(problem: Problem, values: FloatArray, free: NDArray[np.bool_], *, st
             allowed="a finite sum of squares",
             cure="start nearer to the answer",
         )
-    stuck = tuple(p.name for p, b in zip(problem.parameters, pinned, strict=True) if b)
-    return Solution(values, best, last, stuck)
+    stuck = tuple(p.name for p, b in zip(problem.parameters, newton.pinned, strict=True) if b)
+    return Solution(values, best, last, stuck, steps)
 
 
-def _shorten(problem: Problem, values: FloatArray, step: FloatArray, best: float) -> tuple[FloatArray, float] | None:
-    """Return the point along ``step`` that is deeper than ``best``, and its sum of squares; None when none is."""
-    limit = best * (1 + 1e-12)
+def _shorten(
+    problem: Problem, values: FloatArray, step: FloatArray, best: float, size: float
+) -> tuple[FloatArray, float] | None:
+    """Return the point along ``step`` that is deeper than ``best``, and its sum of squares; None when none is.
+
+    A sum of squares does not see steps of less than about 1e-5 standard uncertainties: a full step that
+    small is taken as long as the sum does not visibly rise.
+    """
+    limit = best * (1 + (1e-9 if size < _ACCEPTED else 1e-12))
     for halvings in range(12):
         trial = np.clip(values + 0.5**halvings * step, problem.low, problem.high)
         total = _sum_squares(problem, trial)
@@ -160,21 +175,30 @@ def _shorten(problem: Problem, values: FloatArray, step: FloatArray, best: float
     return None
 
 
+@dataclass(frozen=True)
+class _Newton:
+    """A Gauss-Newton ``step`` (p,), its ``size`` in standard uncertainties ``sigma`` (p,), and which bounds hold it."""
+
+    step: FloatArray
+    size: float
+    sigma: FloatArray
+    pinned: NDArray[np.bool_]
+
+
 def _newton_step(
-    problem: Problem, values: FloatArray, free: NDArray[np.bool_], *, strict: bool
-) -> tuple[FloatArray, float, NDArray[np.bool_]]:
-    """Return the Gauss-Newton step (p,), its size in standard uncertainties, and which bounds hold it."""
+    problem: Problem, values: FloatArray, steps: FloatArray, free: NDArray[np.bool_], *, strict: bool
+) -> _Newton:
+    """Return the Gauss-Newton step from ``values`` (p,), with derivatives by differences of ``steps`` (p,)."""
     residual = problem.residual(values)
-    jacobian = problem.jacobian(problem.residual, values)
-    near = 1e-3 * problem.steps(values)
-    downhill = -(jacobian.T @ residual)
+    jacobian = problem.jacobian(problem.residual, values, steps)
+    near, downhill = 1e-3 * steps, -(jacobian.T @ residual)
     pinned = free & (
         ((values - problem.low < near) & (downhill <= 0)) | ((problem.high - values < near) & (downhill >= 0))
     )
     moving = np.flatnonzero(free & ~pinned)
-    whole = np.zeros_like(values)
+    step, sigma = np.zeros_like(values), np.zeros_like(values)
     if moving.size == 0:
-        return whole, 0.0, pinned
+        return _Newton(step, 0.0, sigma, pinned)
     jacobian = jacobian[:, moving]
     norms = np.linalg.norm(jacobian, axis=0)
     names = [problem.parameters[k].name for k in moving]
@@ -186,10 +210,10 @@ def _newton_step(
         raise undetermined(problem, doubtful)
     keep = s > _SINGULAR * s[0]
     u, s, vt = u[:, keep], s[keep], vt[keep]
-    whole[moving] = vt.T @ (-(u.T @ residual) / s) / norms
-    sigma = np.sqrt(np.sum((vt.T / s) ** 2, axis=1)) / norms
-    size = np.abs(whole[moving]) / np.maximum(sigma * _noise(problem, values, residual, len(moving)), 1e-300)
-    return whole, float(np.max(size)), pinned
+    step[moving] = vt.T @ (-(u.T @ residual) / s) / norms
+    sigma[moving] = np.sqrt(np.sum((vt.T / s) ** 2, axis=1)) / norms * _noise(problem, values, residual, len(moving))
+    size = float(np.max(np.abs(step[moving]) / np.maximum(sigma[moving], 1e-300)))
+    return _Newton(step, size, sigma, pinned)
 
 
 def _noise(problem: Problem, values: FloatArray, residual: FloatArray, moving: int) -> float:
