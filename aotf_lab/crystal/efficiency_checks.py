@@ -9,10 +9,13 @@ import numpy as np
 from aotf_lab.crystal.efficiency_curve import FULL, SLOPE_ONLY, SLOPE_REACH
 from aotf_lab.crystal.efficiency_law import drive_law
 from aotf_lab.estimation import Check, Fit, Problem
-from aotf_lab.estimation.checks import z_check, z_limit
+from aotf_lab.estimation.checks import chi2_limit, t_limit, z_limit
 from aotf_lab.estimation.problem import FloatArray, differences
 
 __all__ = ["FitPoint", "dark_check", "law_check", "peak_check", "reach_check"]
+
+_TOLD_APART = 1.0
+"""A term whose share of the light is this uncertain cannot be told from the law."""
 
 
 @dataclass(frozen=True)
@@ -27,8 +30,8 @@ class FitPoint:
 
     @classmethod
     def of(cls, problem: Problem, fit: Fit) -> FitPoint:
-        """Return the neighbourhood of ``fit``; its scatter counts as far as it was scaled up."""
-        values, spread = fit.values, problem.spread(fit.values) * fit.birge
+        """Return the neighbourhood of ``fit``, by the stated uncertainties."""
+        values, spread = fit.values, problem.spread(fit.values)
         gradient = differences(lambda v: problem.model(problem.x, *v), values, problem.steps(values))
         rows = [gradient / spread[:, None]]
         residual = [(problem.y - problem.model(problem.x, *values)) / spread]
@@ -38,11 +41,11 @@ class FitPoint:
                 residual.append(np.array([(parameter.prior.n - values[k]) / parameter.prior.s]))
         return cls(problem, fit, spread, np.vstack(rows), np.concatenate(residual))
 
-    def step(self, term: FloatArray | None = None) -> tuple[FloatArray, FloatArray]:
-        """Return the Gauss-Newton step (p,) and its standard uncertainty, with ``term`` (n,) as one more parameter.
+    def step(self, term: FloatArray | None = None) -> tuple[FloatArray, FloatArray, float]:
+        """Return the Gauss-Newton step (p,), its standard uncertainty, and the sum of squares left after it.
 
-        The step does not know of bounds. All uncertainties are infinite when the term cannot be told
-        from the law.
+        ``term`` (n,) is one more parameter's share of the model. The step does not know of bounds. All
+        uncertainties are infinite when the term cannot be told from the law.
         """
         design = self.gradient
         if term is not None:
@@ -52,9 +55,10 @@ class FitPoint:
         size = np.linalg.norm(design, axis=0)
         left, singular, right = np.linalg.svd(design / size, full_matrices=False)
         if singular[-1] < 1e-7 * singular[0]:
-            return np.zeros(len(size)), np.full(len(size), np.inf)
-        step = right.T @ ((left.T @ self.residual) / singular) / size
-        return step, np.sqrt(np.sum((right.T / singular) ** 2, axis=1)) / size
+            return np.zeros(len(size)), np.full(len(size), np.inf), float(self.residual @ self.residual)
+        seen = left.T @ self.residual
+        u = np.sqrt(np.sum((right.T / singular) ** 2, axis=1)) / size
+        return right.T @ (seen / singular) / size, u, float(self.residual @ self.residual - seen @ seen)
 
 
 def reach_check(level: str, reach: str, reach_low: float) -> Check:
@@ -71,14 +75,13 @@ def reach_check(level: str, reach: str, reach_low: float) -> Check:
 
 def dark_check(point: FitPoint) -> Check:
     """Return the check that efficiency is zero without drive."""
-    if point.fit.dof < 0.5:
-        return Check("dark", True, "no degrees of freedom left: a wrong zero could not be seen")
-    step, u = point.step(np.ones_like(point.problem.y))
-    if not np.isfinite(u[-1]):
-        return Check("dark", True, "the readings cannot tell a wrong zero from the law")
+    if point.fit.dof < 1.5:
+        return Check("dark", True, "too few readings: a wrong zero could not be seen")
+    term = np.ones_like(point.problem.y)
+    step = point.step(term)[0]
     moved = -100 * float(step[0] / point.fit.values[0] + step[1] / point.fit.values[1])
     cure = f"P_sat would move by {moved:+.2g} % with it; subtract the dark reading"
-    return z_check("dark", float(step[-1]), float(u[-1]), "efficiency without drive", "", cure)
+    return _term_check("dark", point, term, "efficiency without drive is", cure)
 
 
 def law_check(point: FitPoint) -> Check:
@@ -87,20 +90,37 @@ def law_check(point: FitPoint) -> Check:
         return Check("law", True, "too few readings: a departure from sin^2 could not be seen")
     share = point.problem.x / np.max(point.problem.x)
     slope, curvature = point.fit.values[:2]
-    step, u = point.step(drive_law(point.problem.x, float(slope), float(curvature)) * share)
-    if not u[-1] < 1:
-        return Check("law", True, "the drive was too low to tell a departure from the sin^2 law from its own curvature")
+    term = drive_law(point.problem.x, float(slope), float(curvature)) * share
     cure = "is the RF power read at the fundamental, does the scope compress, does the crystal warm up?"
-    what = "departure from the sin^2 law at the highest drive"
-    return z_check("law", float(step[-1]), float(u[-1]), what, "of the light", cure)
+    what = "at the highest drive the light departs from the sin^2 law by a share of"
+    return _term_check("law", point, term, what, cure)
+
+
+def _term_check(name: str, point: FitPoint, term: FloatArray, what: str, cure: str) -> Check:
+    """Return the check that an added ``term`` agrees with zero.
+
+    What the term explains must not count as scatter, so the scatter is judged with the term in.
+    """
+    step, u, left = point.step(term)
+    dof = point.fit.dof - 1
+    if not u[-1] < _TOLD_APART:
+        return Check(
+            name, True, f"{what} +- {u[-1]:.2g}: the drive was too low to tell it from the law's own curvature"
+        )
+    stated = point.fit.u_known and left <= chi2_limit(dof)
+    limit = z_limit() if stated else t_limit(dof)
+    u_term = float(u[-1]) * (1.0 if stated else (left / dof) ** 0.5)
+    z = abs(float(step[-1])) / u_term if u_term > 0 else 0.0
+    detail = f"{what} {step[-1]:.2g} +- {u_term:.2g}, {z:.1f} standard uncertainties; limit {limit:.1f}"
+    return Check(name, z <= limit, detail if z <= limit else f"{detail}; {cure}")
 
 
 def peak_check(point: FitPoint, names: tuple[str, ...] = ("curvature",)) -> Check:
     """Return the check that no more light comes out than went in: 1 / eta_max of 1 or more."""
-    step, u = point.step()
+    step, u, _ = point.step()
     rows = [k for k, p in enumerate(point.problem.parameters) if p.name in names]
     wanted = (point.fit.values + step)[rows]
-    sizes = (1 - wanted) / u[rows]
+    sizes = (1 - wanted) / (u[rows] * point.fit.birge)
     worst = int(np.argmax(sizes))
     limit = z_limit(len(sizes))
     asked = f"{1 / wanted[worst]:.3f}" if wanted[worst] > 0 else "without limit"

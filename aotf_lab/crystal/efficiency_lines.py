@@ -13,12 +13,12 @@ from uncertainties import UFloat, ufloat
 from aotf_lab.crystal.efficiency import Efficiency, fit_efficiency
 from aotf_lab.crystal.efficiency_checks import FitPoint, peak_check, reach_check
 from aotf_lab.crystal.efficiency_curve import SLOPE_ONLY, EfficiencyCurve, level_of
-from aotf_lab.crystal.efficiency_law import QUARTER_PERIOD, saturation_power
+from aotf_lab.crystal.efficiency_law import QUARTER_PERIOD
 from aotf_lab.crystal.efficiency_readings import EfficiencyTable
 from aotf_lab.crystal.efficiency_shared import REFERENCE_NM, SharedFit, fit_shared
+from aotf_lab.crystal.efficiency_wavelength import wavelength_check
 from aotf_lab.errors import AotfLabError, FitError, OutOfRangeError, ReadingsError
 from aotf_lab.estimation import Check, CommonError, Fit
-from aotf_lab.estimation.checks import z_limit
 from aotf_lab.reading.readings import Readings, as_readings
 
 __all__ = ["EfficiencyLines", "fit_efficiency_lines"]
@@ -181,7 +181,7 @@ def fit_efficiency_lines(
     fit = shared.fit.with_checks(
         reach_check(level, f"{furthest:.1u}", furthest.n - factor * furthest.s),
         peak_check(FitPoint.of(shared.problem, shared.fit), names),
-        _law_of_wavelength(shared, wavelengths),
+        wavelength_check(shared.lines),
         *failed,
         *(replace(c, name=f"line {n}: {c.name}") for n, e in own.items() for c in e.fit.failed if c.name != "reach"),
     )
@@ -214,32 +214,3 @@ def _each_alone(
             detail = "left out of the joint fit: its wavelength is not known; state it, or scan the line and find it"
             failed.append(Check(f"line {name}", False, detail))
     return own, failed
-
-
-def _law_of_wavelength(shared: SharedFit, wavelengths_nm: Mapping[str, float]) -> Check:
-    """Return the check that each line's own P_sat agrees with the joint law.
-
-    The variance of the difference between a part's estimate and that of the whole is the
-    difference of their variances (Hausman, Econometrica 46, 1251 (1978)).
-    """
-    found = []
-    for own, (name, wavelength) in zip(shared.lines, wavelengths_nm.items(), strict=True):
-        if own.level == SLOPE_ONLY:
-            continue
-        alone = saturation_power(own.fit.parameters["slope"], own.fit.parameters["curvature"])
-        joint = shared.saturation_power_w(wavelength) / own.power_scale
-        gap, variance = np.log(alone.n / joint.n), (alone.s / alone.n) ** 2 - (joint.s / joint.n) ** 2
-        if variance > (0.1 * alone.s / alone.n) ** 2:
-            found.append((abs(gap) / np.sqrt(variance), name, 100 * gap))
-    name = "wavelength law"
-    if not found:
-        return Check(name, True, "too few lines driven beyond 0.4 P_sat: the law of wavelength cannot be checked")
-    limit = z_limit(len(found))
-    worst, line, percent = max(found)
-    detail = (
-        f"P_sat of line {line} alone is {percent:+.2g} % from the law of all lines, {worst:.1f} standard "
-        f"uncertainties; limit {limit:.1f}"
-    )
-    if worst <= limit:
-        return Check(name, True, detail)
-    return Check(name, False, f"{detail}; check that line's wavelength, tuning and RF power")

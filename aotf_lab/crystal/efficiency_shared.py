@@ -20,12 +20,13 @@ from aotf_lab.crystal.efficiency_law import QUARTER_PERIOD, drive_law, saturatio
 from aotf_lab.estimation import Fit, Parameter, Problem, fit_problem, new_cause
 from aotf_lab.estimation.problem import FloatArray
 
-__all__ = ["REFERENCE_NM", "SharedFit", "fit_shared"]
+__all__ = ["EXPONENT", "REFERENCE_NM", "U_EXPONENT", "SharedFit", "fit_shared"]
 
 REFERENCE_NM = 589.0
 """Wavelength at which the common constant is stated."""
 
 EXPONENT, U_EXPONENT = 2.0, 0.5
+"""P_sat goes with this power of the wavelength, and what is known of it beforehand (k = 1)."""
 
 
 @dataclass(frozen=True)

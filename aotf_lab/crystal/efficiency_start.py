@@ -1,8 +1,9 @@
-"""Where the search for the saturation power starts, and whether the readings allow more than one answer.
+"""Where the search for the saturation power starts, and whether the readings show a rising branch at all.
 
 For a given saturation power the law is linear in the peak efficiency, so chi-square can be seen over all
-saturation powers at once. That leaves nothing to the luck of a first guess, and shows rival answers: readings
-beyond the peak alone fit several of the sin^2 lobes.
+saturation powers at once. That leaves nothing to the luck of a first guess. Drives up to four times the
+saturation power are looked at, where the law comes back to darkness; readings that lie beyond the peak alone
+would suit further lobes as well and are refused.
 """
 
 from __future__ import annotations
@@ -24,15 +25,12 @@ _LOWEST_RISE = 0.9
 
 _CLEAR_FALL = 3.0
 
-_RIVAL = 9.0
-"""Chi-square by which an answer must beat every other one (three standard deviations)."""
-
 
 def starting_values(drive: DriveReadings) -> tuple[float, float]:
     """Return (slope per W, curvature) near the minimum of chi-square.
 
-    Raises ``FitError`` when the readings lie beyond the peak alone, or fit two saturation powers,
-    ``ReadingsError`` when efficiency falls from the lowest drive on.
+    Raises ``FitError`` when the readings lie beyond the peak alone, ``ReadingsError`` when efficiency
+    falls from the lowest drive on.
     """
     top = float(drive.power_w.max())
     chi2, peaks = _profile(drive, _REACHES / top)
@@ -47,7 +45,6 @@ def starting_values(drive: DriveReadings) -> tuple[float, float]:
             cure="measure at lower drive as well",
         )
     _refuse_falling(drive)
-    _refuse_rivals(drive, chi2, best)
     rate, peak = _REACHES[best] / top, float(peaks[best])
     return QUARTER_PERIOD * rate * peak, 1 / peak
 
@@ -75,30 +72,3 @@ def _profile(drive: DriveReadings, rates: FloatArray) -> tuple[FloatArray, Float
     basis = np.sin(np.pi / 2 * np.sqrt(np.outer(rates, drive.power_w))) ** 2
     peaks = np.clip((basis @ (weight * drive.efficiency)) / np.maximum(basis**2 @ weight, 1e-300), 1e-6, 0.9999)
     return ((drive.efficiency - peaks[:, None] * basis) ** 2) @ weight, peaks
-
-
-def _refuse_rivals(drive: DriveReadings, chi2: FloatArray, best: int) -> None:
-    """Raise when another lobe explains the readings as well as the best one does."""
-    inner = np.flatnonzero((chi2[1:-1] < chi2[:-2]) & (chi2[1:-1] <= chi2[2:])) + 1
-    rivals = [int(k) for k in inner if k != best and not 0.8 < _REACHES[k] / _REACHES[best] < 1.25]
-    if not rivals:
-        return
-    floor = _lowest(drive, best)
-    noise = 1.0 if drive.u_efficiency is not None else max(floor / max(len(drive.power_w) - 2, 1), 1e-300)
-    for k in rivals:
-        if (_lowest(drive, k) - floor) / noise < _RIVAL:
-            top = float(drive.power_w.max())
-            found = sorted((top / _REACHES[best], top / _REACHES[k]))
-            raise FitError(
-                f"two saturation powers suit {drive.scatter} equally well",
-                found=" and ".join(f"{p:.3g} W" for p in found),
-                allowed=f"one that is better by {_RIVAL:g} in chi-square",
-                cure=f"measure more drives between 0 and {found[1]:.3g} W",
-            )
-
-
-def _lowest(drive: DriveReadings, k: int) -> float:
-    """Return the lowest chi-square close to grid point ``k``."""
-    top = float(drive.power_w.max())
-    close = np.linspace(_REACHES[max(k - 1, 0)], _REACHES[min(k + 1, len(_REACHES) - 1)], 41)
-    return float(_profile(drive, close / top)[0].min())
