@@ -165,6 +165,17 @@ def test_outlier_widens_the_result_and_is_named():
     assert "efficiency_E.csv:8" in next(c.detail for c in bad.fit.failed if c.name == "single readings")
 
 
+def test_scatter_that_was_scaled_up_leaves_the_power_scale_as_stated():
+    table = sweep(0.75)
+    tight = table.assign(u_efficiency=table["u_efficiency"] / 3, u_rf_power_w=table["u_rf_power_w"] / 3)
+    scope = CommonError("scope gain", "rf_power_w", "relative", new_cause("scope gain", 0.02), 2.0)
+    wide, scaled = fit_efficiency(Readings(table, (scope,))), fit_efficiency(Readings(tight, (scope,)))
+    assert scaled.fit.birge > 2
+    width, scaled_width = np.diff(wide.saturation_interval_w()), np.diff(scaled.saturation_interval_w())
+    assert scaled_width / width == pytest.approx(scaled.fit.coverage_factor() / 1.96, rel=0.1)
+    assert np.diff(scaled.peak_interval()) < 2 * np.diff(wide.peak_interval())
+
+
 def test_unstated_uncertainty_is_estimated_and_said():
     curve = fit_efficiency(sweep(1.2).drop(columns=["u_efficiency", "u_rf_power_w"]))
     assert [c.name for c in curve.fit.failed] == ["stated uncertainty", "stated uncertainty"]

@@ -25,15 +25,25 @@ def saturation_interval(
     scale as one more parameter whose prior is the shared error. With ``bounds_only`` the high end is
     the power at which the initial slope would end at an efficiency of 1.
     """
-    anew = _in_true_watts(drive, problem, fit)
-    refit = replace(fit_problem(anew, thorough=False), u_known=fit.u_known, dof=fit.dof)
-    low_rate, high_rate = profile_interval(anew, refit, "rate", confidence)
+    low_rate, high_rate = _profile(_in_true_watts(drive, problem, fit), fit, "rate", confidence)
     low = 1 / high_rate if high_rate > 0 else np.inf
     if not bounds_only:
         return float(low), float(1 / low_rate if low_rate > 0 else np.inf)
     slope = fit.parameters["slope"] / drive.power_scale * drive.efficiency_scale
     least = slope.n - fit.coverage_factor(confidence) * slope.s
     return float(low), float(QUARTER_PERIOD / least if least > 0 else np.inf)
+
+
+def _profile(problem: Problem, fit: Fit, name: str, confidence: float) -> tuple[float, float]:
+    """Return the profile interval of a parameter, with the readings' scatter scaled up as in ``fit``.
+
+    The scatter is scaled in the readings, not in chi-square, which would stretch the shared errors too.
+    """
+    u_x = None if problem.u_x is None else problem.u_x * fit.birge
+    scaled = replace(problem, u_y=np.asarray(problem.u_y) * fit.birge, u_x=u_x)
+    known = fit.u_known and fit.birge == 1.0
+    refit = replace(fit_problem(scaled, thorough=False), birge=1.0, u_known=known, dof=fit.dof)
+    return profile_interval(scaled, refit, name, confidence)
 
 
 def _in_true_watts(drive: DriveReadings, problem: Problem, fit: Fit) -> Problem:
@@ -56,7 +66,7 @@ def peak_interval(drive: DriveReadings, problem: Problem, fit: Fit, confidence: 
 
     An error that all efficiencies share widens both ends in quadrature.
     """
-    low, high = profile_interval(problem, fit, "curvature", confidence)
+    low, high = _profile(problem, fit, "curvature", confidence)
     ends = np.array([1 / high, 1 / low])
     best = 1 / float(fit.values[1])
     u_scale = drive.efficiency_scale.s if isinstance(drive.efficiency_scale, UFloat) else 0.0
