@@ -143,6 +143,11 @@ def fit_cut(
 
     Raises ``ReadingsError`` as ``fit_tuning`` does, ``AotfLabError`` when no incidence of 5 to 35 degrees takes
     the frequency, ``MaterialError`` outside the published dispersion or for a crystal without data.
+
+    >>> guess = pd.DataFrame({"wavelength_nm": [633.0], "u_wavelength_nm": 0.5,
+    ...                       "frequency_mhz": [59.0], "u_frequency_mhz": 0.5})
+    >>> print(f"look for 450 nm at {fit_cut(guess).frequency(450.0):.2uS} MHz")
+    look for 450 nm at 93.49(80) MHz
     """
     if isinstance(lines, Tuning):
         material, lines = lines.material, lines.readings

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from html import escape
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 import numpy as np
 import pandas as pd
@@ -26,9 +26,6 @@ from aotf_lab.estimation.evaluate import require_inside, split
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.physics.indices import optical_range_nm
 from aotf_lab.reading.readings import Readings, as_readings
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 __all__ = ["RANGE_MARGIN", "Tuning", "fit_tuning"]
 
@@ -76,8 +73,8 @@ class Tuning:
 
     @cached_property
     def left_out(self) -> tuple[LeftOut, ...]:
-        """What the other lines say of each line; empty with fewer than three lines."""
-        return leave_one_out(self.problem) if len(self.problem.y) > 2 else ()
+        """What the other lines say of each line, under the weak priors; empty with fewer than three lines."""
+        return leave_one_out(self.law.problem(usable_lines(self.readings))) if len(self.problem.y) > 2 else ()
 
     @property
     def residuals_mhz(self) -> FloatArray:
@@ -144,8 +141,8 @@ class Tuning:
         half = self.fit.coverage_factor(confidence) * u
         return nominal - half, nominal + half
 
-    def plot(self, ax: Axes | None = None) -> Axes:
-        """Draw the curve with its confidence band and the lines; return the Axes."""
+    def plot(self, ax: Any = None) -> Any:
+        """Draw the curve with its confidence band and the lines on ``ax``, or on a new figure; return the Axes."""
         from aotf_lab.drawing import plot_tuning
 
         nm = np.linspace(*self.range_nm, 200)
@@ -186,6 +183,11 @@ def fit_tuning(
     Raises ``ReadingsError`` for fewer than two lines, two of the same wavelength, a frequency that rises with
     wavelength (naming the labels exchanged) or a value or u that is not above zero; ``MaterialError`` for a
     crystal without packaged indices.
+
+    >>> lines = pd.DataFrame({"wavelength_nm": [473.19, 556.42, 589.12, 671.29], "u_wavelength_nm": 0.1,
+    ...                       "frequency_mhz": [86.34, 69.08, 64.24, 54.76], "u_frequency_mhz": 0.005})
+    >>> print(f"the line at 93.2 MHz: {fit_tuning(lines).wavelength(93.2):.2uS} nm")
+    the line at 93.2 MHz: 449.72(15) nm
     """
     readings = as_readings(lines)
     table = usable_lines(readings)
