@@ -19,8 +19,8 @@ FloatArray = NDArray[np.float64]
 Model = Callable[..., FloatArray]
 """``model(x, *values) -> FloatArray``: values in the order of the parameters, x as the caller gave it."""
 
-_CUBE_ROOT_EPS = float(np.finfo(float).eps) ** (1 / 3)
-_FIFTH_ROOT_EPS = float(np.finfo(float).eps) ** (1 / 5)
+_CUBE_ROOT_EPS: float = float(np.finfo(float).eps) ** (1 / 3)
+_FIFTH_ROOT_EPS: float = float(np.finfo(float).eps) ** (1 / 5)
 
 
 @dataclass(frozen=True)
@@ -162,7 +162,7 @@ class Problem:
         up, here, down = (self.model(x + shift, *values) for shift in (step, 0.0, -step))
         one_sided = np.where(np.isfinite(up), up - here, here - down) / step
         both = (up - down) / (2 * step)
-        return np.where(np.isfinite(both), both, one_sided)
+        return np.asarray(np.where(np.isfinite(both), both, one_sided))
 
     def spread(self, values: FloatArray) -> FloatArray:
         """Return the standard uncertainty of y - model at each row: the effective variance's root."""

@@ -68,15 +68,14 @@ def suspicious(problem: Problem, solution: Solution, *, u_known: bool) -> bool:
     """Whether ``solution`` may be a minimum that is only local.
 
     A bound holds it; its sum of squares is too large for the stated uncertainties; or none were
-    stated, so that no sum of squares is too large, and the model is not linear, so that it can
-    have several minima.
+    stated, so that no sum of squares is too large. A linear model has one minimum only.
     """
     if solution.at_bound:
         return True
     free = len(problem.parameters) - len(problem.exact)
     dof = len(problem.y) + len(problem.prior_rows) - free
-    if u_known:
-        return dof > 0 and solution.sum_squares > float(special.chdtri(dof, _DOUBT))
+    if u_known and (dof <= 0 or solution.sum_squares <= special.chdtri(dof, _DOUBT)):
+        return False
     return not _linear(problem, solution)
 
 

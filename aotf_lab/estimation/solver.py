@@ -147,12 +147,7 @@ def _polish(problem: Problem, values: FloatArray, free: NDArray[np.bool_], *, st
                 break
             before = last
     if not best < _HUGE:
-        raise FitError(
-            f"the fit of {problem.scatter} ran to infinity",
-            found=best,
-            allowed="a finite sum of squares",
-            cure="start nearer to the answer",
-        )
+        raise _ran_away(problem, best)
     stuck = tuple(p.name for p, b in zip(problem.parameters, newton.pinned, strict=True) if b)
     return Solution(values, best, last, stuck, steps)
 
@@ -190,6 +185,8 @@ def _newton_step(
 ) -> _Newton:
     """Return the Gauss-Newton step from ``values`` (p,), with derivatives by differences of ``steps`` (p,)."""
     residual = problem.residual(values)
+    if not np.isfinite(residual).all():
+        raise _ran_away(problem, float(residual @ residual))
     jacobian = problem.jacobian(problem.residual, values, steps)
     near, downhill = 1e-3 * steps, -(jacobian.T @ residual)
     pinned = free & (
@@ -230,6 +227,15 @@ def singular_names(names: list[str], s: FloatArray, vt: FloatArray) -> list[str]
     if len(s) == len(names) and s[-1] > _SINGULAR * s[0]:
         return []
     return [n for n, v in zip(names, vt[-1], strict=True) if abs(v) > 0.1] or names
+
+
+def _ran_away(problem: Problem, sum_squares: float) -> FitError:
+    return FitError(
+        f"the fit of {problem.scatter} ran to where its model has no value",
+        found=f"a sum of squares of {sum_squares:g}",
+        allowed="a finite one",
+        cure="start nearer to the answer, or bound the parameters",
+    )
 
 
 def undetermined(problem: Problem, names: list[str]) -> FitError:
