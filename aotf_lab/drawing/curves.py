@@ -162,10 +162,17 @@ def plot_residuals(
     *,
     x_column: str,
     five_percent_mhz: float | None = None,
+    half_band: tuple[Floats, Floats] | None = None,
     ax: Axes | None = None,
 ) -> Axes:
-    """Draw residuals in kHz with 5 %-of-light guide lines at +-``five_percent_mhz``."""
+    """Draw residuals in kHz with 5 %-of-light guide lines at +-``five_percent_mhz``.
+
+    ``half_band`` is (grid of x, half width in MHz) of the curve's confidence band.
+    """
     ax = axes_or_new(ax)
+    if half_band is not None:
+        grid, half = half_band
+        ax.fill_between(grid, -1e3 * half, 1e3 * half, color=BLUE, alpha=0.25, linewidth=0)
     ax.errorbar(x, 1e3 * residual_mhz, yerr=1e3 * u_mhz, fmt="o", color=ORANGE, markersize=4, linewidth=1)
     ax.axhline(0, color=GREY, linewidth=0.8)
     if five_percent_mhz is not None:

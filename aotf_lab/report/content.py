@@ -14,10 +14,12 @@ from aotf_lab.report.words import causes, count, joined, light, measured
 from aotf_lab.session import Session
 
 __all__ = [
+    "DETAIL_HEADS",
     "METHOD",
     "SET_POINT_HEADS",
     "NumberRow",
     "budget_rows",
+    "detail_rows",
     "file_rows",
     "number_rows",
     "set_point_rows",
@@ -26,14 +28,19 @@ __all__ = [
 
 SET_POINT_HEADS = (
     "Line",
-    "Wavelength in vacuum (nm)",
     "Drive (V)",
-    "Frequency (MHz)",
     "RF power (W)",
+    "Wavelength in vacuum (nm)",
+    "Frequency (MHz)",
     "Efficiency",
-    "Light lost, at most (95 %)",
+    "Light lost, at most",
+)
+
+DETAIL_HEADS = (
+    "Line",
     "u of f, share of FWHM",
-    "u of f (mV)",
+    "u of f as drive (mV)",
+    "Drive by another meter (V)",
     "Largest cause",
     "Remarks",
 )
@@ -43,8 +50,8 @@ METHOD = (
     "uncertainty in measurement (JCGM 100:2008). Stated instrument accuracies are taken as they are; where readings "
     "scatter significantly more, the scatter is scaled up (Birge) and intervals use Student t.",
     "Oscillator: a Gaussian process whose band carries the doubt about the form of the curve. Volts are as the "
-    "voltmeter of the readings shows. Passband: coupled waves with drive and the power meter's lag. Tuning: the published "
-    "birefringence of the crystal (Uchida, Phys. Rev. B 4, 3736 (1971), for paratellurite) as shape only, with weak "
+    "voltmeter of the readings shows. Passband: coupled waves with drive and the power meter's lag. Tuning: the "
+    "published birefringence of the crystal (Uchida, Phys. Rev. B 4, 3736 (1971), for paratellurite) as shape only, with weak "
     "priors, errors in both variables. Efficiency: sine-squared law, the power scale's error kept apart as common.",
     "RF power is chosen for most light with the upper 97.5 % bound of the true power below the crystal's rating. "
     "Watts are as the bench's own scope shows them; their uncertainty is that of the scale.",
@@ -52,25 +59,35 @@ METHOD = (
 
 
 def set_point_rows(points: SetPoints) -> list[tuple[str, ...]]:
-    """Return the table of set-points as text, a row a line."""
-    return [_set_point_row(p) for p in points]
+    """Return what to set as text, a row a line."""
+    return [
+        (
+            p.line,
+            measured(p.drive_v),
+            measured(p.rf_power_w),
+            measured(p.wavelength_nm),
+            measured(p.frequency_mhz),
+            measured(p.efficiency),
+            light(p.light_lost_percent),
+        )
+        for p in points
+    ]
 
 
-def _set_point_row(point: SetPoint) -> tuple[str, ...]:
-    share = "–" if point.share_of_fwhm is None else f"{100 * point.share_of_fwhm:.1f} %"
-    millivolts = "–" if point.drive_v is None else f"{1e3 * point.drive_v.s:.1f}"
+def detail_rows(points: SetPoints) -> list[tuple[str, ...]]:
+    """Return how sure each set-point is, and why, as text."""
+    return [_detail_row(p) for p in points]
+
+
+def _detail_row(point: SetPoint) -> tuple[str, ...]:
+    origin = {"own peak": "set to its own peak", "tuning curve": "from the tuning curve"}.get(point.origin, "")
     return (
         point.line,
-        measured(point.wavelength_nm),
-        measured(point.drive_v),
-        measured(point.frequency_mhz),
-        measured(point.rf_power_w),
-        measured(point.efficiency),
-        light(point.light_lost_percent),
-        share,
-        millivolts,
+        "–" if point.share_of_fwhm is None else f"{100 * point.share_of_fwhm:.1f} %",
+        "–" if point.drive_v is None else f"{1e3 * point.drive_v.s:.1f}",
+        measured(point.drive_other_meter_v),
         point.largest_cause,
-        point.remark or ("set to its own peak" if point.origin == "own peak" else f"from the {point.origin}"),
+        "; ".join(filter(None, (origin, point.remark))),
     )
 
 

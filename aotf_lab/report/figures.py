@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from aotf_lab.drawing import figure_to_svg, new_figure, plot_residuals
 from aotf_lab.driver import Vco
@@ -14,6 +15,8 @@ from aotf_lab.physics.coupled_waves import detuning_for_light
 from aotf_lab.session import Session
 
 __all__ = ["ReportFigure", "report_figures"]
+
+Floats = NDArray[np.float64]
 
 _FIVE_PERCENT = float(detuning_for_light(0.95))
 """Share of the FWHM at which 5 % of the light is lost."""
@@ -44,22 +47,34 @@ def _oscillator(session: Session) -> Iterator[ReportFigure]:
     figure, (top, bottom) = new_figure(2, (3, 1), height_in=5.6)
     vco.plot(top)
     top.set_xlabel("")
-    plot_residuals(*_vco_residuals(vco), x_column="drive_v", five_percent_mhz=_guide(session, vco.range_mhz), ax=bottom)
+    plot_residuals(
+        *_vco_residuals(vco),
+        x_column="drive_v",
+        five_percent_mhz=_guide(session, vco.range_mhz),
+        half_band=_half_band(vco.band, vco.range_v),
+        ax=bottom,
+    )
     (low_v, high_v), (low, high) = vco.range_v, vco.range_mhz
     yield ReportFigure(
         _encoded(figure_to_svg(figure, "oscillator")),
-        "Oscillator: frequency against drive voltage, residuals below.",
+        "Oscillator: frequency against drive voltage; below, readings minus curve and the 95 % band of the curve.",
         f"Frequency rises from {low:.1f} MHz at {low_v:.2f} V to {high:.1f} MHz at {high_v:.2f} V.",
     )
 
 
-def _vco_residuals(vco: Vco) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _vco_residuals(vco: Vco) -> tuple[Floats, Floats, Floats]:
     table = vco.readings.table
     drive = table["drive_v"].to_numpy(float)
     inside = np.clip(drive, *vco.range_v)
     fitted = np.array([f.n for f in vco.frequency(inside)])
     u = table["u_frequency_mhz"].to_numpy(float)
     return drive, table["frequency_mhz"].to_numpy(float) - fitted, np.nan_to_num(u)
+
+
+def _half_band(band: Callable[..., tuple[Floats, Floats]], ends: tuple[float, float]) -> tuple[Floats, Floats]:
+    grid = np.linspace(*ends, 120)
+    low, high = band(grid)
+    return grid, (high - low) / 2
 
 
 def _guide(session: Session, range_mhz: tuple[float, float]) -> float | None:
@@ -81,12 +96,14 @@ def _tuning(session: Session) -> Iterator[ReportFigure]:
         tuning.u_residuals_mhz,
         x_column="wavelength_nm",
         five_percent_mhz=_guide(session, tuning.range_mhz),
+        half_band=_half_band(tuning.band, tuning.range_nm),
         ax=bottom,
     )
     (low_nm, high_nm), (low, high) = tuning.range_nm, tuning.range_mhz
     yield ReportFigure(
         _encoded(figure_to_svg(figure, "tuning")),
-        "Crystal: frequency against wavelength, residuals below (bars: u of wavelength and frequency together).",
+        "Crystal: frequency against wavelength; below, lines minus curve (bars: u of wavelength and frequency "
+        "together) and the 95 % band of the curve.",
         f"Frequency falls from {high:.1f} MHz at {low_nm:.0f} nm to {low:.1f} MHz at {high_nm:.0f} nm.",
     )
 

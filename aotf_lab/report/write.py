@@ -13,9 +13,11 @@ from aotf_lab.reading.atomic import write_text_atomically
 from aotf_lab.report.cautions import CAUTIONS
 from aotf_lab.report.checks import gathered_checks
 from aotf_lab.report.content import (
+    DETAIL_HEADS,
     METHOD,
     SET_POINT_HEADS,
     budget_rows,
+    detail_rows,
     file_rows,
     number_rows,
     set_point_rows,
@@ -28,7 +30,8 @@ __all__ = ["report_html", "write_report"]
 
 _NOTES = (
     "Drive in volts as the voltmeter of the oscillator's readings shows; another meter or a generator adds its own "
-    "error. Set RF power to the watts shown on the bench's own scope.",
+    "error (\u201cDrive by another meter\u201d). Set RF power to the watts shown on the bench's own scope.",
+    "\u201cLight lost, at most\u201d is what the line loses at the 95 % limit of its set-point's frequency error.",
 )
 
 
@@ -58,6 +61,8 @@ def report_html(session: Session) -> str:
         set_points=set_point_rows(points),
         set_point_heads=SET_POINT_HEADS,
         set_point_notes=_NOTES,
+        details=detail_rows(points),
+        detail_heads=DETAIL_HEADS,
         troubles=[(part, str(error)) for part, error in session.troubles.items()],
         failed=[c for c in checks if not c.passed],
         passed=[c for c in checks if c.passed],
