@@ -19,6 +19,7 @@ U_MHZ = 0.005
 ANCHORS = {
     "5 anchors": ((473.06, 0.08), (514.53, 0.10), (556.27, 0.10), (588.96, 0.10), (671.10, 0.10)),
     "4 anchors": ((473.06, 0.08), (556.27, 0.10), (588.96, 0.10), (671.10, 0.10)),
+    "3 anchors": ((473.06, 0.08), (588.96, 0.10), (671.10, 0.10)),
 }
 """Wavelength in air (nm) and its u, as a bench with diode-pumped lasers and a wavemeter of 0.1 nm has them."""
 
