@@ -75,7 +75,7 @@ def _assembled(readings: Readings, table: VcoTable, termed: TermedFit, monotone:
 
 
 def _as_fit(curve: SmoothFit, termed: TermedFit, numbers: LinearNumbers, checks: tuple[Check, ...]) -> Fit:
-    names = [f"frequency at {v:.4g} V (MHz)" for v in curve.nodes]
+    names = [f"frequency at {v:.6g} V (MHz)" for v in curve.nodes]
     names += [f"{t.name} ({t.unit})" for t in termed.terms]
     return Fit(
         dict(zip(names, numbers.combine(np.eye(len(names))), strict=True)),
