@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import pytest
 
-from aotf_lab.session import Session, open_session
+import aotf_lab
 from tests.house import ROOT
 
 DEMO = ROOT / "data" / "demo" / "skerry"
 
 
 @pytest.fixture(scope="session")
-def demo() -> Session:
+def demo() -> aotf_lab.Session:
     """The demo bench's session."""
-    return open_session(DEMO)
+    return aotf_lab.open_session(DEMO)
