@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from html import escape
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 import numpy as np
 from uncertainties import UFloat
@@ -16,9 +16,6 @@ from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.estimation.smooth import SmoothFit
 from aotf_lab.estimation.smooth_numbers import LinearNumbers, as_array
 from aotf_lab.reading.readings import Readings
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 __all__ = ["Side", "Vco"]
 
@@ -147,8 +144,8 @@ class Vco:
         """Return the band (low, high) of the next single reading at ``drive_v`` (n,), in MHz."""
         return self._band(np.asarray(drive_v, dtype=float), confidence, self.fit.birge)
 
-    def plot(self, ax: Axes | None = None) -> Axes:
-        """Draw the curve, both bands and the readings; return the Axes."""
+    def plot(self, ax: Any = None) -> Any:
+        """Draw the curve, both bands and the readings on ``ax``, or on a new figure; return the Axes."""
         from aotf_lab.drawing import plot_vco
 
         grid = np.linspace(*self.range_v, 200)

@@ -7,6 +7,9 @@ how many derivatives it has (5/2 or 9/2) are not known: each combination of the 
 and weighted later by its restricted likelihood (Patterson and Thompson, Biometrika 58, 545 (1971);
 Rasmussen and Williams, Gaussian Processes for Machine Learning (2006), sections 2.7, 4.2 and 5.2).
 
+The grid was settled by trial on simulated oscillators (tests/benchmarks/oscillator.py), none of
+whose laws it contains: wide enough for all of them to be covered, coarse enough to be fast.
+
 The curve is held as its values at ``NODES`` fixed places with a cubic spline between them, so that
 it is one exact linear function of few numbers. All arrays are in units of the range (x) and of the
 span of the readings (y); they do not depend on the readings and are made once.
