@@ -80,7 +80,12 @@ class Session:
     def scans(self) -> Mapping[str, Scan]:
         """The passband of each scanned line."""
         names = {f.line: f.line for f in self.files("scan") if f.line}
-        return self._each(names, lambda name: fit_scan(self.readings("scan", name), line=name), "scan of line")
+        lag = self.facts.instruments.power_meter.time_constant_s
+
+        def fitted(name: str) -> Scan:
+            return fit_scan(self.readings("scan", name), line=name, time_constant_s=lag)
+
+        return self._each(names, fitted, "scan of line")
 
     @cached_property
     def line_readings(self) -> Readings:

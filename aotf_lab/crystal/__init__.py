@@ -10,16 +10,21 @@ efficiency_lines  several lines that share one crystal            efficiency_sha
 
 from aotf_lab.crystal.cut import Cut, fit_cut
 from aotf_lab.crystal.efficiency import Efficiency, fit_efficiency
+from aotf_lab.crystal.efficiency_curve import EfficiencyCurve
 from aotf_lab.crystal.efficiency_lines import EfficiencyLines, fit_efficiency_lines
+from aotf_lab.crystal.scan import Scan, fit_scan
 from aotf_lab.crystal.tuning import Tuning, fit_tuning
 
 __all__ = [
     "Cut",
     "Efficiency",
+    "EfficiencyCurve",
     "EfficiencyLines",
+    "Scan",
     "Tuning",
     "fit_cut",
     "fit_efficiency",
     "fit_efficiency_lines",
+    "fit_scan",
     "fit_tuning",
 ]

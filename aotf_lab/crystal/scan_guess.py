@@ -1,0 +1,140 @@
+"""Where the peak of a scan is, roughly, without being told: every place and width tried by linear regression."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+
+from aotf_lab.crystal.scan_table import ScanTable
+from aotf_lab.errors import ReadingsError
+from aotf_lab.estimation.checks import SIGNIFICANCE
+from aotf_lab.estimation.problem import FloatArray
+
+__all__ = ["ScanGuess", "guess_scan"]
+
+_WIDTH_RATIO = 1.35
+_PLACES_PER_WIDTH = 4.0
+_FWHM_PER_SIGMA = 2.3548
+
+
+@dataclass(frozen=True)
+class ScanGuess:
+    """A rough peak: centre and FWHM (MHz), height and floor (mW), shift of either direction (MHz), scatter (mW).
+
+    ``rest_mw2`` is the sum of squares that it leaves.
+    """
+
+    centre_mhz: float
+    fwhm_mhz: float
+    peak_mw: float
+    floor_mw: float
+    lag_mhz: float
+    scatter_mw: float
+    rest_mw2: float
+
+    def slope(self, frequency_mhz: FloatArray) -> FloatArray:
+        """Return the slope (mW/MHz) (n,) of the rough peak."""
+        sigma = self.fwhm_mhz / _FWHM_PER_SIGMA
+        away = (frequency_mhz - self.centre_mhz) / sigma
+        return np.asarray(-self.peak_mw * away / sigma * np.exp(-0.5 * away**2))
+
+
+@dataclass(frozen=True)
+class _Trial:
+    rest: float
+    centre: float
+    height: float
+    floor: float
+    width: float
+
+
+def guess_scan(table: ScanTable) -> ScanGuess:
+    """Return the Gaussian on a floor that leaves the least squares, over a grid of places and widths.
+
+    Raises ``ReadingsError`` when no peak stands out of the scatter, when the light dips instead, and when the best
+    place lies outside the scanned range.
+    """
+    f, y = table.frequency_mhz, table.power_mw
+    best = _best(f, y, table.step_mhz)
+    if not _stands_out(f, y, best, table.step_mhz):
+        _refuse_flat(table)
+    low, high = float(f.min()), float(f.max())
+    if not low <= best.centre <= high:
+        raise ReadingsError(
+            "the peak lies outside the scan", where=_files(table), found=f"about {best.centre:.6g} MHz",
+            allowed=f"inside {low:.6g} to {high:.6g} MHz", cure="scan further to that side, two widths beyond the peak",
+        )  # fmt: skip
+    return ScanGuess(best.centre, best.width, best.height, best.floor, _shift(table, best), _scatter(y, best), best.rest)
+
+
+def _best(f: FloatArray, y: FloatArray, step: float) -> _Trial:
+    low, high = float(f.min()), float(f.max())
+    count = 1 + int(np.ceil(np.log((high - low) / (1.5 * step)) / np.log(_WIDTH_RATIO)))
+    widths = 1.5 * step * _WIDTH_RATIO ** np.arange(max(count, 2))
+    trials = [
+        _best_place(f, y, w, np.arange(low - 0.5 * w, high + 0.5 * w, w / _PLACES_PER_WIDTH)) for w in widths.tolist()
+    ]
+    return min(trials, key=lambda t: t.rest)
+
+
+def _best_place(f: FloatArray, y: FloatArray, width: float, places: FloatArray) -> _Trial:
+    """Return the upright Gaussian of this ``width`` that leaves the least squares, over ``places``."""
+    shape = np.exp(-0.5 * ((f - places[:, None]) * (_FWHM_PER_SIGMA / width)) ** 2)
+    mean = shape.mean(axis=1)
+    centred = y - y.mean()
+    product = shape @ centred
+    norm = np.maximum(np.einsum("ij,ij->i", shape, shape) - len(f) * mean**2, 1e-9)
+    k = int(np.argmax(np.where(product > 0, product**2 / norm, -1.0)))
+    height = max(float(product[k] / norm[k]), 0.0)
+    rest = float(centred @ centred) - height * float(product[k])
+    return _Trial(rest, float(places[k]), height, float(y.mean() - height * mean[k]), width)
+
+
+def _stands_out(f: FloatArray, y: FloatArray, best: _Trial, step: float) -> bool:
+    """Return whether the peak explains more of the scatter than the luckiest of all places would by chance."""
+    total, dof = float(np.sum((y - y.mean()) ** 2)), len(y) - 4
+    chances = 10 * float(np.ptp(f)) / step
+    limit = float(stats.f.isf(SIGNIFICANCE / chances, 3, dof))
+    return total > 1e-24 * float(np.sum(y**2)) and total - best.rest > 3 * limit * best.rest / dof
+
+
+def _refuse_flat(table: ScanTable) -> None:
+    f, y = table.frequency_mhz, table.power_mw
+    if _stands_out(f, -y, _best(f, -y, table.step_mhz), table.step_mhz):
+        raise ReadingsError(
+            "the light falls where the peak should be", where=_files(table),
+            found=f"{y.min():.4g} mW at {f[np.argmin(y)]:.6g} MHz, {np.median(y):.4g} mW elsewhere",
+            allowed="a scan of the diffracted beam, which rises at the peak",
+            cure="move the power meter from the undiffracted beam to the diffracted one",
+        )  # fmt: skip
+    raise ReadingsError(
+        "no peak found", where=_files(table), found=f"{y.min():.4g} to {y.max():.4g} mW without one",
+        allowed="a peak that stands out of the scatter",
+        cure=f"scan where this line is diffracted (this was {f.min():.6g} to {f.max():.6g} MHz), with RF on",
+    )  # fmt: skip
+
+
+def _files(table: ScanTable) -> str:
+    return ", ".join(s.name for s in table.readings.sources)
+
+
+def _shift(table: ScanTable, best: _Trial) -> float:
+    """Return half of the distance between the peak on the way up and on the way down."""
+    if table.one_way:
+        return 0.0
+    places = np.arange(best.centre - best.width, best.centre + best.width, best.width / 16)
+    found = []
+    for way in (1, -1):
+        rows = table.direction == way
+        found.append(_best_place(table.frequency_mhz[rows], table.power_mw[rows], best.width, places).centre)
+    return (found[0] - found[1]) / 2
+
+
+def _scatter(y: FloatArray, best: _Trial) -> float:
+    """Return a rough scatter (mW): of the second differences, which see little of the curve where steps are fine."""
+    differences = np.abs(np.diff(y, 2))
+    scatter = 1.4826 * float(np.median(differences)) / 6**0.5
+    rest = (best.rest / len(y)) ** 0.5
+    return min(scatter, rest) if scatter > 0 else max(rest, 1e-9 * best.height)
