@@ -22,9 +22,16 @@ __all__ = [
     "OutOfRangeError",
     "ReadingError",
     "ReadingsError",
+    "Said",
     "SessionError",
     "UnsafeDriveError",
 ]
+
+
+class Said(str):
+    """A value found that is already put into words: shown as it is, where raw text is shown in quotes."""
+
+    __slots__ = ()
 
 
 class AotfLabError(Exception):
@@ -34,7 +41,7 @@ class AotfLabError(Exception):
     ----------
     what : the failure in one clause.
     where : file, file:line, or file:line and column; empty when no file is involved.
-    found : the value found, shown with ``repr`` for text and ``str`` for anything else.
+    found : the value found; raw text is shown in quotes, ``Said`` text and numbers are not.
     allowed : what would have been accepted.
     cure : what the reader can do now.
 
@@ -49,7 +56,7 @@ class AotfLabError(Exception):
         self.found = found
         self.allowed = allowed
         self.cure = cure
-        shown = repr(found) if isinstance(found, str) else str(found)
+        shown = repr(found) if type(found) is str else str(found)
         place = f"{where}: " if where else ""
         super().__init__(f"{place}{what}; found {shown}; allowed: {allowed}; {cure}")
 
@@ -83,7 +90,7 @@ class OutOfRangeError(AotfLabError):
         self.nearest = low if value < low else high
         super().__init__(
             f"{name} lies outside the measured range",
-            found=f"{value:.6g} {unit}".strip(),
+            found=Said(f"{value:.6g} {unit}".strip()),
             allowed=f"{low:.6g} to {high:.6g} {unit}".strip(),
             cure=f"ask at {self.nearest:.6g} {unit} at the most, or measure further out"
             if value > high

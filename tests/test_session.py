@@ -67,7 +67,8 @@ def test_one_bad_scan_does_not_stop_the_others(tmp_path):
     assert "C" not in session.scans
     assert session.tuning.fit.trusted
     assert "scan_C_up.csv:2" in str(session.troubles["scan of line C"])
-    assert not session.set_points()["C"].remark == ""
+    # what is left is the diode's label, 4 nm wide: the set-point says that it may miss the light altogether
+    assert session.set_points()["C"].light_lost_percent > 90
 
 
 def test_readings_of_a_purpose_nobody_measured(demo):

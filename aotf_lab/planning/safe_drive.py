@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from scipy import stats
 from uncertainties import UFloat
 
-from aotf_lab.errors import UnsafeDriveError
+from aotf_lab.errors import Said, UnsafeDriveError
 from aotf_lab.estimation import CommonError
 
 __all__ = ["CONFIDENCE", "highest_safe_power", "require_safe", "true_power", "upper_bound"]
@@ -46,7 +46,7 @@ def require_safe(power_w: UFloat | float, rated_w: float, where: str) -> None:
         raise UnsafeDriveError(
             "RF power could exceed the crystal's rating",
             where=where,
-            found=f"{power_w:.3g} W, up to {bound:.3g} W at {100 * CONFIDENCE:g} %",
+            found=Said(f"{power_w:.3g} W, up to {bound:.3g} W at {100 * CONFIDENCE:g} %"),
             allowed=f"at most {rated_w:g} W",
             cure="ask for less power, or calibrate the power scale",
         )

@@ -54,7 +54,7 @@ def report_html(session: Session) -> str:
     checks = gathered_checks(curves)
     environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
     template = environment.from_string(files("aotf_lab.report").joinpath("template.html").read_text(encoding="utf-8"))
-    return template.render(
+    page = template.render(
         title=f"{session.facts.name or session.facts.folder.name}: bench report",
         note=session.facts.note,
         verdict=verdict(session, points, checks),
@@ -76,6 +76,7 @@ def report_html(session: Session) -> str:
         cautions=CAUTIONS,
         version=version("aotf-lab"),
     )
+    return page + "\n"
 
 
 def write_report(session: Session, out: str | Path) -> Path:
