@@ -195,9 +195,9 @@ def test_failed_checks_of_a_line_are_carried_over():
 
 def test_far_beyond_the_measured_wavelengths_is_refused():
     lines = three()
-    with pytest.raises(OutOfRangeError, match=r"wavelength lies outside the measured range; found '400 nm'"):
+    with pytest.raises(OutOfRangeError, match=r"wavelength lies outside the measured range; found 400 nm"):
         lines.at(400.0)
-    with pytest.raises(OutOfRangeError, match=r"wavelength lies outside the measured range; found '750 nm'"):
+    with pytest.raises(OutOfRangeError, match=r"wavelength lies outside the measured range; found 750 nm"):
         lines.saturation_power_w(750.0)
 
 
