@@ -14,7 +14,7 @@ from dataclasses import replace
 import numpy as np
 from scipy import special
 
-from aotf_lab.errors import FitError
+from aotf_lab.errors import AotfLabError, FitError
 from aotf_lab.estimation.checks import Check
 from aotf_lab.estimation.problem import FloatArray, Problem
 from aotf_lab.estimation.solver import Solution, solve, started_at
@@ -24,6 +24,7 @@ __all__ = ["deepest", "suspicious"]
 _DOUBT = 0.01
 """How unlikely a sum of squares must be before further searches are made; below it they cost more than they find."""
 _NEW_STARTS = 8
+_MOST_ROUNDS = 5
 
 
 def deepest(problem: Problem, *, u_known: bool) -> tuple[Solution, Check | None]:
@@ -39,19 +40,39 @@ def deepest(problem: Problem, *, u_known: bool) -> tuple[Solution, Check | None]
         failure = error
     if first is not None and not suspicious(problem, first, u_known=u_known):
         return first, None
-    found = [] if first is None else [first]
-    for start in _other_starts(problem, first):
-        try:
-            found.append(solve(started_at(problem, start)))
-        except FitError:
-            continue
+    found = _search_again(problem, first)
     best = min(found, key=lambda s: s.sum_squares, default=None)
     agreeing = sum(_as_deep(s, best) for s in found) if best is not None else 0
     if best is None or (first is None and agreeing < 2):
         assert failure is not None
         raise failure
-    used = first if first is not None and _as_deep(first, best) else best
-    return used, _check(used, first, agreeing)
+    used = first if first is not None and _as_deep(first, best) else _nearest(problem, found, best)
+    return used, _check(used, first, agreeing, len(found))
+
+
+def _search_again(problem: Problem, first: Solution | None) -> list[Solution]:
+    """Return every minimum reached, ``first`` among them, in rounds until one brings nothing deeper."""
+    found = [] if first is None else [first]
+    rng = np.random.default_rng(20)
+    best = first
+    for _ in range(_MOST_ROUNDS):
+        for start in _other_starts(problem, best, rng):
+            try:
+                found.append(solve(started_at(problem, start)))
+            except (AotfLabError, ArithmeticError, ValueError):
+                continue  # from there the model has no value, or no way leads to a minimum
+        deepest_now = min(found, key=lambda s: s.sum_squares, default=None)
+        if deepest_now is None or (best is not None and _as_deep(best, deepest_now)):
+            break
+        best = deepest_now
+    return found
+
+
+def _nearest(problem: Problem, found: list[Solution], best: Solution) -> Solution:
+    """Return, of those as deep as ``best``, the minimum nearest to the first guess: terms may be exchanged."""
+    start = np.array([p.start for p in problem.parameters])
+    scale = np.maximum(np.maximum(np.abs(start), np.abs(best.values)), 1e-300)
+    return min((s for s in found if _as_deep(s, best)), key=lambda s: float(np.linalg.norm((s.values - start) / scale)))
 
 
 def _first(problem: Problem) -> Solution:
@@ -89,14 +110,13 @@ def _linear(problem: Problem, solution: Solution) -> bool:
     return bool(np.linalg.norm(problem.residual(solution.values) - expected) <= 1e-6 * size)
 
 
-def _other_starts(problem: Problem, first: Solution | None) -> Iterator[FloatArray]:
-    """Yield starting points (p,) for further searches, the nearest first."""
-    rng = np.random.default_rng(20)
-    near = 0 if first is None else _NEW_STARTS // 2
-    if first is not None:
-        sigma = _standard_uncertainties(problem, first)
+def _other_starts(problem: Problem, best: Solution | None, rng: np.random.Generator) -> Iterator[FloatArray]:
+    """Yield starting points (p,) for further searches: half of them about ``best``, half about the first guess."""
+    near = 0 if best is None else _NEW_STARTS // 2
+    if best is not None:
+        sigma = _standard_uncertainties(problem, best)
         for reach in np.geomspace(10.0, 300.0, near):
-            yield np.clip(first.values + reach * sigma * rng.normal(size=len(sigma)), problem.low, problem.high)
+            yield best.values + reach * sigma * rng.normal(size=len(sigma))
     for reach in np.geomspace(0.1, 1.0, _NEW_STARTS - near):
         yield np.array([_somewhere(p.start, p.low, p.high, reach, rng) for p in problem.parameters]) + (
             reach * _prior_sigma(problem) * rng.normal(size=len(problem.parameters))
@@ -130,9 +150,8 @@ def _as_deep(solution: Solution, best: Solution) -> bool:
     return solution.sum_squares <= best.sum_squares * (1 + 1e-6) + 1e-300
 
 
-def _check(used: Solution, first: Solution | None, agreeing: int) -> Check:
-    tried = _NEW_STARTS + 1
-    detail = f"{agreeing} of {tried} searches from different starting points led to this minimum, none to a deeper one"
+def _check(used: Solution, first: Solution | None, agreeing: int, ended: int) -> Check:
+    detail = f"{agreeing} of the {ended} searches that ended in a minimum led to this one, none to a deeper one"
     if first is used:
         return Check("deepest minimum", True, detail)
     before = "failed" if first is None else f"led to a sum of squares of {first.sum_squares:.4g}"
