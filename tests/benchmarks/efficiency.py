@@ -1,9 +1,10 @@
 """Efficiency against RF power on simulated benches: do the intervals hold the truth, how near is the fit to
 the best possible, and what do the highest sample and a straight line make of the same readings?
 
-``python -m tests.benchmarks.efficiency [benches]``. Truth: eta_max 0.60 to 0.95, P_sat 0.2 to 0.8 W, scope gain 1 %,
-pad 0.01 dB and load 0.5 % wrong by chance (2.1 % of power, the same in all readings of a bench). Readings: 15
-drives, even up to the reach; u of efficiency 0.5 % + 0.003, u of power 0.8 %. Intervals are in true watts.
+``python -m tests.benchmarks.efficiency [benches [coverage lines comparison speed]]``. Truth: eta_max 0.60 to 0.95,
+P_sat 0.2 to 0.8 W, scope gain 1 %, pad 0.01 dB and load 0.5 % wrong by chance (2.1 % of power, the same in all
+readings of a bench). Readings: 15 drives, even up to the reach; u of efficiency 0.5 % + 0.003, u of power 0.8 %.
+Intervals are in true watts.
 """
 
 from __future__ import annotations
@@ -13,21 +14,17 @@ import os
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-import statistics
+import re
 import sys
-import time
 from collections import Counter, defaultdict
-from collections.abc import Callable
+from collections.abc import Sequence
 
 import numpy as np
-from scipy.optimize import least_squares
 
-from aotf_lab.crystal.efficiency import Efficiency, efficiency_problem, fit_efficiency
+from aotf_lab.crystal.efficiency import Efficiency, fit_efficiency
 from aotf_lab.crystal.efficiency_curve import FULL, INTERVAL, SLOPE_ONLY
 from aotf_lab.crystal.efficiency_lines import fit_efficiency_lines
-from aotf_lab.crystal.efficiency_readings import drive_readings
 from aotf_lab.errors import AotfLabError
-from aotf_lab.reading.readings import Readings
 from tests.benchmarks.efficiency_bench import (
     Truth,
     cramer_rao,
@@ -36,11 +33,10 @@ from tests.benchmarks.efficiency_bench import (
     some_scale,
     some_truth,
 )
+from tests.benchmarks.efficiency_today import compared, speed
 from tests.benchmarks.table import RESULTS, markdown
 
 REACHES = (0.3, 0.5, 0.75, 1.2, 1.5)
-WANTED = 0.5
-"""Share of the peak efficiency that is asked for in the comparison."""
 
 
 class Tally:
@@ -154,92 +150,56 @@ def three_lines(rng: np.random.Generator, exponent: float) -> dict[str, tuple[Tr
     }
 
 
-def compared(reach: float, benches: int) -> list[list[str]]:
-    """Return the errors (indicated watts, so that the power scale is out of it) of three ways, on the same readings."""
-    rng, errors = np.random.default_rng(7), defaultdict(list)
-    for _ in range(benches):
-        truth = some_truth(rng)
-        readings = measured(rng, truth, reach)
-        curve = fit_efficiency(readings)
-        highest, peak, slope = by_eye(readings)
-        wanted = WANTED * float(truth.efficiency(min(reach, 1) * truth.saturation_w))
-        as_peak = Truth(peak, highest, 1.0)
-        ways = {
-            "this package": (curve.most_light_w, curve.rf_power(wanted).n),
-            "highest sample taken as the peak": (highest, as_peak.power(wanted)),
-            "straight line through low drive": (peak / slope, wanted / slope),
-        }
-        for way, (most, some) in ways.items():
-            top = min(truth.saturation_indicated_w, reach * truth.saturation_indicated_w)
-            light = [float(truth.efficiency(p * truth.scale)) for p in (most, some, top)]
-            errors[way].append((most - top, 100 * (1 - light[0] / light[2]), some - truth.power(wanted) / truth.scale,
-                                100 * abs(light[1] - wanted) / wanted))  # fmt: skip
-    rows = []
-    for way, found in errors.items():
-        watts, lost, half_watts, half_light = np.array(found).T
-        rms = [float(np.sqrt(np.mean(np.square(w)))) for w in (watts, half_watts)]
-        rows.append(
-            [f"{reach:g}", way, f"{rms[0]:.4f}", f"{lost.mean():.2f}", f"{rms[1]:.4f}", f"{half_light.mean():.2f}"]
-        )
-    return rows
-
-
-def by_eye(readings: Readings) -> tuple[float, float, float]:
-    """Return the drive of the highest sample, that sample, and the slope of a line through the low drives."""
-    power = readings.table["rf_power_w"].to_numpy()
-    light = readings.table["efficiency"].to_numpy()
-    low = light < 0.3 * light.max()
-    slope = float(np.sum(power[low] * light[low]) / np.sum(power[low] ** 2))
-    return float(power[np.argmax(light)]), float(light.max()), slope
-
-
-def speed(reach: float, benches: int = 100) -> list[str]:
-    """Return median times of ``fit_efficiency`` and of a bare least_squares on the same residuals, and their ratio."""
-    rng, ours, bare = np.random.default_rng(5), [], []
-    for _ in range(benches):
-        readings = measured(rng, some_truth(rng), reach)
-        problem = efficiency_problem(drive_readings(readings, None, ""))
-        start = np.array([p.start for p in problem.parameters])
-        ours.append(milliseconds(lambda r=readings: fit_efficiency(r)))
-        bare.append(milliseconds(lambda p=problem, s=start: least_squares(p.residual, s)))
-    ratio = statistics.median(np.divide(ours, bare))
-    return [f"{reach:g}", f"{statistics.median(ours):.2f}", f"{statistics.median(bare):.2f}", f"{ratio:.2f}", "5"]
-
-
-def milliseconds(job: Callable[[], object]) -> float:
-    """Return the shortest of seven runs."""
-    times = []
-    for _ in range(7):
-        began = time.perf_counter()
-        job()
-        times.append(1e3 * (time.perf_counter() - began))
-    return min(times)
-
-
-def main(benches: int) -> None:
-    fast = [speed(reach) for reach in REACHES]
-    print(fast, flush=True)
-    against = [row for reach in (1.2, 0.75) for row in compared(reach, benches)]
+def coverage_tables(benches: int) -> str:
+    """Return the sections on coverage, levels and the Cramer-Rao bound."""
     coverage, levels = coverage_rows(benches)
-    lines_heads, *lines = lines_rows(benches)
-    tables = (
-        (f"Coverage of 95 % intervals, in % of {benches} benches", coverage, ("reach / P_sat", *COVERED)),
-        ("Levels, false alarms, rms error over the Cramer-Rao bound (indicated watts; limit 1.05 at reach 1.2)", levels,
-         ("reach / P_sat", SLOPE_ONLY, INTERVAL, FULL, "errors raised", "failed checks other than reach",
-          "P_sat / bound", "eta_max / bound")),
-        ("Three lines together, 473 nm driven to 0.4, 589 nm to 1.5, 671 nm to 0.75 P_sat; coverage in %", lines,
-         lines_heads),
-        ("The same readings otherwise: drive for most light, and for half of that light", against,
-         ("reach / P_sat", "by", "most light: rms error (W)", "light lost (%)", "half light: rms error (W)",
-          "mean error of the light (%)")),
-        ("Time of one fit with all its checks", fast,
-         ("reach / P_sat", "fit_efficiency (ms)", "bare least_squares (ms)", "ratio", "limit")),
-    )  # fmt: skip
-    text = "\n\n".join(f"## {title}\n\n{markdown(heads, body)}" for title, body, heads in tables)
-    text = f"# efficiency\n\n{(__doc__ or '').strip()}\n\n{text}\n"
-    (RESULTS / "efficiency.md").write_text(text, encoding="utf-8")
-    print(text)
+    bound = "Levels, false alarms, rms error over the Cramer-Rao bound (indicated watts; limit 1.05 at reach 1.2)"
+    heads = ("reach / P_sat", SLOPE_ONLY, INTERVAL, FULL, "errors raised", "failed checks other than reach",
+             "P_sat / bound", "eta_max / bound")  # fmt: skip
+    covered = section(f"Coverage of 95 % intervals, in % of {benches} benches", ("reach / P_sat", *COVERED), coverage)
+    return f"{covered}\n\n{section(bound, heads, levels)}"
+
+
+def lines_table(benches: int) -> str:
+    """Return the section on lines fitted together."""
+    heads, *rows = lines_rows(benches)
+    title = "Three lines together, 473 nm driven to 0.4, 589 nm to 1.5, 671 nm to 0.75 P_sat; coverage in %"
+    return section(title, heads, rows)
+
+
+def comparison_table(benches: int) -> str:
+    """Return the section on what else is done with the same readings."""
+    heads = ("reach / P_sat", "by", "most light: rms error (W)", "light lost (%)", "half light: rms error (W)",
+             "mean error of the light (%)")  # fmt: skip
+    rows = [row for reach in (1.2, 0.75) for row in compared(reach, benches)]
+    return section("The same readings otherwise: drive for most light, and for half of that light", heads, rows)
+
+
+def speed_table(benches: int) -> str:
+    """Return the section on time; at most a hundred benches a row."""
+    heads = ("reach / P_sat", "fit_efficiency (ms)", "bare least_squares (ms)", "ratio", "limit")
+    rows = [speed(reach, min(benches, 100)) for reach in REACHES]
+    return section("Processor time of one fit with all its checks", heads, rows)
+
+
+def section(title: str, heads: Sequence[str], rows: Sequence[Sequence[object]]) -> str:
+    return f"## {title}\n\n{markdown(heads, rows)}"
+
+
+SECTIONS = {"coverage": coverage_tables, "lines": lines_table, "comparison": comparison_table, "speed": speed_table}
+
+
+def main(benches: int, wanted: Sequence[str]) -> None:
+    """Run the ``wanted`` sections and put each in its place in the results, beside what stands there of the others."""
+    path = RESULTS / "efficiency.md"
+    for name in wanted:
+        text = path.read_text(encoding="utf-8") if path.exists() else ""
+        parts = dict(re.findall(r"<!-- (\w+) -->\n\n(.*?)\n\n<!-- end -->", text, re.DOTALL))
+        parts[name] = SECTIONS[name](benches)
+        body = "\n\n".join(f"<!-- {n} -->\n\n{parts[n]}\n\n<!-- end -->" for n in SECTIONS if n in parts)
+        path.write_text(f"# efficiency\n\n{(__doc__ or '').strip()}\n\n{body}\n", encoding="utf-8")
+        print(parts[name], flush=True)
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 2000)
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 2000, sys.argv[2:] or list(SECTIONS))
