@@ -1,6 +1,7 @@
 """Drawing: every plot; takes arrays and an Axes, returns the Axes. The only importer of matplotlib."""
 
 from aotf_lab.drawing.curves import (
+    mark_found_lines,
     plot_curve,
     plot_efficiency,
     plot_residuals,
@@ -13,6 +14,7 @@ from aotf_lab.drawing.figures import axes_or_new, figure_to_svg, new_figure
 __all__ = [
     "axes_or_new",
     "figure_to_svg",
+    "mark_found_lines",
     "new_figure",
     "plot_curve",
     "plot_efficiency",

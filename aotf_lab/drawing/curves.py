@@ -15,7 +15,15 @@ from numpy.typing import NDArray
 from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new
 from aotf_lab.quantities import axis_label
 
-__all__ = ["plot_curve", "plot_efficiency", "plot_residuals", "plot_scan", "plot_tuning", "plot_vco"]
+__all__ = [
+    "mark_found_lines",
+    "plot_curve",
+    "plot_efficiency",
+    "plot_residuals",
+    "plot_scan",
+    "plot_tuning",
+    "plot_vco",
+]
 
 Floats = NDArray[np.float64]
 Band = tuple[Floats, Floats]
@@ -73,24 +81,28 @@ def plot_tuning(
     line_nm: Floats,
     line_mhz: Floats,
     labels: Sequence[str],
-    found: Mapping[str, tuple[float, float]] | None = None,
     ax: Axes | None = None,
 ) -> Axes:
-    """Draw frequency against wavelength with the anchor lines and, open, the lines that were found.
-
-    ``found`` maps a label to (wavelength_nm, frequency_mhz).
-    """
+    """Draw frequency against wavelength with the anchor lines."""
     ax = plot_curve(wavelength_nm, frequency_mhz, confidence, x_column="wavelength_nm", y_column="frequency_mhz", ax=ax)
     ax.plot(line_nm, line_mhz, "o", color=ORANGE, markersize=6, label="anchor lines")
-    marks = list(zip(labels, line_nm, line_mhz, strict=True))
-    if found:
-        pairs = np.array(list(found.values()))
-        ax.plot(*pairs.T, "s", color=ORANGE, markerfacecolor="white", markersize=6, label="lines found from their peak")
-        marks += [(name, *pair) for name, pair in found.items()]
-    for name, x, y in marks:
-        ax.annotate(str(name), (x, y), xytext=(6, 5), textcoords="offset points", fontsize="small")
+    _name_points(ax, labels, line_nm, line_mhz)
     ax.legend(frameon=False, fontsize="small")
     return ax
+
+
+def mark_found_lines(ax: Axes, found: Mapping[str, tuple[float, float]]) -> Axes:
+    """Mark lines whose wavelength was found, label -> (wavelength_nm, frequency_mhz), on a tuning plot."""
+    pairs = np.array(list(found.values())).T
+    ax.plot(*pairs, "s", color=ORANGE, markerfacecolor="white", markersize=6, label="lines found from their peak")
+    _name_points(ax, list(found), *pairs)
+    ax.legend(frameon=False, fontsize="small")
+    return ax
+
+
+def _name_points(ax: Axes, labels: Sequence[str], x: Floats, y: Floats) -> None:
+    for name, place in zip(labels, zip(x, y, strict=True), strict=True):
+        ax.annotate(str(name), place, xytext=(6, 5), textcoords="offset points", fontsize="small")
 
 
 def plot_scan(
@@ -178,16 +190,7 @@ def plot_residuals(
     if five_percent_mhz is not None:
         for sign in (-1, 1):
             ax.axhline(sign * 1e3 * five_percent_mhz, color=BLUE, linewidth=1, linestyle="--")
-        ax.annotate(
-            "5 % of the light lost beyond this line",
-            (0.01, 1e3 * five_percent_mhz),
-            xycoords=("axes fraction", "data"),
-            xytext=(0, -3),
-            textcoords="offset points",
-            va="top",
-            fontsize="x-small",
-            color=BLUE,
-        )
+        ax.set_title("broken lines: 5 % of the light lost", fontsize="x-small", loc="right", color=BLUE, pad=2)
     ax.set_xlabel(axis_label(x_column))
     ax.set_ylabel("Residual (kHz)")
     ax.grid(visible=True, color="0.9", linewidth=0.6)

@@ -51,8 +51,9 @@ METHOD = (
     "scatter significantly more, the scatter is scaled up (Birge) and intervals use Student t.",
     "Oscillator: a Gaussian process whose band carries the doubt about the form of the curve. Volts are as the "
     "voltmeter of the readings shows. Passband: coupled waves with drive and the power meter's lag. Tuning: the "
-    "published birefringence of the crystal (Uchida, Phys. Rev. B 4, 3736 (1971), for paratellurite) as shape only, with "
-    "weak priors, errors in both variables. Efficiency: sine-squared law, the power scale's error kept apart as common.",
+    "published birefringence of the crystal (Uchida, Phys. Rev. B 4, 3736 (1971), for paratellurite) as shape only,"
+    " with weak priors, errors in both variables. Efficiency: sine-squared law, the power scale's error kept "
+    "apart as common.",
     "RF power is chosen for most light with the upper 97.5 % bound of the true power below the crystal's rating. "
     "Watts are as the bench's own scope shows them; their uncertainty is that of the scale.",
 )

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from uncertainties import nominal_value
 
-from aotf_lab.drawing import figure_to_svg, new_figure, plot_residuals
+from aotf_lab.drawing import figure_to_svg, mark_found_lines, new_figure, plot_residuals
 from aotf_lab.driver import Vco
 from aotf_lab.physics.coupled_waves import detuning_for_light
 from aotf_lab.session import Session
@@ -29,6 +30,7 @@ class ReportFigure:
     svg: str
     caption: str
     alt: str
+    small: bool = False
 
 
 def report_figures(session: Session) -> list[ReportFigure]:
@@ -88,6 +90,9 @@ def _tuning(session: Session) -> Iterator[ReportFigure]:
         return
     figure, (top, bottom) = new_figure(2, (3, 1), height_in=5.6)
     tuning.plot(top)
+    found = _found_lines(session)
+    if found:
+        mark_found_lines(top, found)
     top.set_xlabel("")
     lines_nm = tuning.readings.table["wavelength_nm"].to_numpy(float)
     plot_residuals(
@@ -108,6 +113,13 @@ def _tuning(session: Session) -> Iterator[ReportFigure]:
     )
 
 
+def _found_lines(session: Session) -> dict[str, tuple[float, float]]:
+    """Return wavelength and frequency of the lines whose wavelength was found from their peak."""
+    scans, values = session.curves.scans, session.wavelengths_nm
+    names = [line.name for line in session.facts.lines if line.use == "find" and line.name in scans]
+    return {n: (float(nominal_value(values[n])), scans[n].centre_mhz.n) for n in names if values[n] is not None}
+
+
 def _efficiency(session: Session) -> Iterator[ReportFigure]:
     lines = session.curves.efficiency
     for name, curve in lines.own.items() if lines is not None else ():
@@ -118,6 +130,7 @@ def _efficiency(session: Session) -> Iterator[ReportFigure]:
             _encoded(figure_to_svg(figure, f"efficiency {name}")),
             f"Efficiency of line {name} against RF power.",
             f"Efficiency of line {name} for RF power up to {curve.range_w[1]:.2g} W; level: {curve.level}.",
+            small=True,
         )
 
 
@@ -130,4 +143,5 @@ def _scans(session: Session) -> Iterator[ReportFigure]:
             _encoded(figure_to_svg(figure, f"scan {name}")),
             f"Passband of line {name}; the broken vertical line is its centre.",
             f"Passband centred at {scan.centre_mhz.n:.3f} MHz, full width at half maximum {scan.fwhm_mhz.n:.3f} MHz.",
+            small=True,
         )
