@@ -59,6 +59,16 @@ def test_a_wrong_reading_is_named_even_though_all_others_suffer():
     assert max(others) < 4
 
 
+def test_others_that_scatter_more_than_stated_widen_the_gap():
+    y = noisy(4.0)
+    design = np.stack([np.ones(8), X], axis=1) / U[:, None]
+    hat = np.diag(design @ np.linalg.inv(design.T @ design) @ design.T)
+    for one in leave_one_out(problem_of(y, U)):
+        assert one.chi2 > 19  # the limit for 5 degrees of freedom is 18.9
+        expected = U[one.row] * np.sqrt(one.chi2 / 5 / (1 - hat[one.row]))
+        assert one.u == pytest.approx(expected, rel=1e-7)
+
+
 def test_known_result_may_be_handed_in():
     problem = problem_of(noisy(), U)
     ours, theirs = leave_one_out(problem, fit_problem(problem)), leave_one_out(problem)

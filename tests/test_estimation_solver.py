@@ -6,7 +6,7 @@ from uncertainties import ufloat
 
 from aotf_lab.errors import FitError
 from aotf_lab.estimation import Parameter, Problem, fit_problem, weighted_fit
-from aotf_lab.estimation.solver import solve
+from aotf_lab.estimation.solver import _polish, solve
 
 X = np.linspace(0.5, 4.0, 12)
 
@@ -41,12 +41,25 @@ def test_a_prior_tells_apart_what_the_readings_cannot():
     assert (fit.parameters["a"] + fit.parameters["b"]).s == pytest.approx(0.1 / np.sqrt(np.sum(X**2)))
 
 
+def decay(x, a, b):
+    return a * np.exp(-x) + b
+
+
 @pytest.mark.parametrize("start", [0.0, 1e-9, 0.3, 1.0])
 def test_a_search_that_starts_at_a_bound_leaves_it(start):
     parameters = [Parameter("a", start, low=0.0, high=1.0), Parameter("b", 0.0)]
-    fit = weighted_fit(lambda x, a, b: a * np.exp(-x) + b, parameters, X, 0.4 * np.exp(-X) + 2.0, 0.01)
-    assert fit.values == pytest.approx([0.4, 2.0])
-    assert "limits" not in checks(fit)
+    problem = Problem(decay, tuple(parameters), X, decay(X, 0.4, 2.0), np.full(12, 0.01))
+    found = solve(problem)
+    assert found.values == pytest.approx([0.4, 2.0])
+    assert found.at_bound == ()
+    assert "limits" not in checks(fit_problem(problem))
+
+
+def test_the_last_steps_leave_a_bound_that_the_search_ended_on():
+    parameters = (Parameter("a", 0.5, low=0.0, high=1.0), Parameter("b", 0.0))
+    problem = Problem(decay, parameters, X, decay(X, 0.4, 2.0), np.full(12, 0.01))
+    found = _polish(problem, np.array([0.0, 2.2]), np.array([True, True]), strict=True)
+    assert found.values == pytest.approx([0.4, 2.0])
 
 
 def test_a_parameter_held_by_its_bound_fails_a_check():

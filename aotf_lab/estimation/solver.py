@@ -101,10 +101,8 @@ def _search(problem: Problem, start: FloatArray, free: NDArray[np.bool_], method
 
     names = [p.name for p in problem.parameters]
     parameters = lmfit.Parameters()
-    inside = _off_the_bounds(problem, start)
-    for k, p in enumerate(problem.parameters):
-        value = float(inside[k] if free[k] else start[k])
-        parameters.add(p.name, value=value, min=p.low, max=p.high, vary=bool(free[k]))
+    for p, value, vary in zip(problem.parameters, start, free, strict=True):
+        parameters.add(p.name, value=float(value), min=p.low, max=p.high, vary=bool(vary))
 
     def residual(trial: Any) -> FloatArray:
         values = problem.residual(np.array([trial[n].value for n in names]))
@@ -122,15 +120,12 @@ def _search(problem: Problem, start: FloatArray, free: NDArray[np.bool_], method
     return np.array([result.params[n].value for n in names])
 
 
-def _off_the_bounds(problem: Problem, start: FloatArray) -> FloatArray:
-    """Return ``start`` moved a little inside: the search cannot leave a bound that it starts on."""
-    room = np.minimum(problem.high - problem.low, np.maximum(np.abs(start), 1.0))
-    low, high = problem.low + 1e-3 * room, problem.high - 1e-3 * room
-    return np.asarray(np.clip(start, low, high))
-
-
 def _polish(problem: Problem, values: FloatArray, free: NDArray[np.bool_], *, strict: bool) -> Solution:
-    """Take damped Gauss-Newton steps until they stop helping."""
+    """Take damped Gauss-Newton steps until they stop helping.
+
+    A parameter on a bound moves again as soon as the sum of squares falls inwards: lmfit's search, which
+    takes bounds as turning points of a sine, cannot leave one that it starts on.
+    """
     last = before = np.inf
     steps = problem.steps(values)
     with np.errstate(all="ignore"):
