@@ -1,15 +1,16 @@
 """Estimation: the engine of all fits, and the only room that talks to lmfit.
 
-    Problem / Parameter   what is to be fitted, with priors and shared errors    problem.py
-    weighted_fit          weighted, errors in both variables, priors -> Fit      weighted.py
-    Fit                   correlated parameters, chi2, dof, checks, budget       fit.py
-    FittedFunction        a fitted function and its inverse with uncertainty     evaluate.py
-    confidence_band       where the curve may lie; prediction_band: the next reading         bands.py
-    profile_interval      asymmetric intervals                                   intervals.py
-    leave_one_out         what the others say of each reading                    influence.py
-    CommonError           an error that all readings of a column share           causes.py
-    Check                 one named question about a result                      checks.py
-    variance_shares       which cause makes how much of an uncertainty           budget.py
+    Problem, Parameter  what is to be fitted, with priors and shared errors         problem.py
+    weighted_fit        weighted, errors in both variables, priors -> Fit           weighted.py
+                        find the minimum and prove it; look for a deeper one        solver.py, restarts.py
+    Fit                 correlated parameters, chi2, dof, checks, budget            fit.py, describe.py, fit_checks.py
+    FittedFunction      a fitted function and its inverse with uncertainty          evaluate.py
+    confidence_band     where the curve may lie; prediction_band: the next reading  bands.py
+    profile_interval    asymmetric intervals                                        intervals.py
+    leave_one_out       what the others say of each reading                         influence.py
+    CommonError         an error that all readings of a column share                causes.py
+    Check               one named question about a result                           checks.py
+    variance_shares     which cause makes how much of an uncertainty                budget.py
 
 Each named cause of error is one shared ``uncertainties`` variable; the scatter of a fit's readings
 is a group of independent ones. Parameters are linear combinations of those, so a difference of two
