@@ -23,6 +23,7 @@ __all__ = [
     "file_rows",
     "number_rows",
     "set_point_rows",
+    "trouble_names",
     "verdict",
 ]
 
@@ -103,12 +104,22 @@ def verdict(session: Session, points: SetPoints, checks: list[PartCheck]) -> lis
     unpowered = [p.line for p in points if p.rf_power_w is None]
     if unpowered:
         sentences.append(f"No RF power is given for {joined(unpowered)}; the remarks say why.")
+    if session.troubles:
+        sentences.append(f"Not computed: {joined(trouble_names(session))}; the reason stands below.")
     failed = [c for c in checks if not c.passed]
     if failed:
         sentences.append(f"{count(len(failed), 'check')} failed; read them before you rely on a number.")
     elif not session.troubles:
         sentences.append("Every check passed.")
     return sentences
+
+
+_PART_NAMES = {"vco": "oscillator curve", "tuning": "tuning curve", "efficiency": "efficiency"}
+
+
+def trouble_names(session: Session) -> list[str]:
+    """Return the spoken names of the parts that could not be computed."""
+    return [_PART_NAMES.get(part, part) for part in session.troubles]
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,7 @@ from aotf_lab.report.content import (
     file_rows,
     number_rows,
     set_point_rows,
+    trouble_names,
     verdict,
 )
 from aotf_lab.report.figures import report_figures
@@ -63,7 +64,7 @@ def report_html(session: Session) -> str:
         set_point_notes=_NOTES,
         details=detail_rows(points),
         detail_heads=DETAIL_HEADS,
-        troubles=[(part, str(error)) for part, error in session.troubles.items()],
+        troubles=list(zip(trouble_names(session), map(str, session.troubles.values()), strict=True)),
         failed=[c for c in checks if not c.passed],
         passed=[c for c in checks if c.passed],
         figures=report_figures(session),
