@@ -14,6 +14,7 @@ from uncertainties import UFloat, nominal_value, ufloat
 from aotf_lab.crystal import EfficiencyLines, Scan, Tuning, fit_efficiency_lines, fit_scan, fit_tuning
 from aotf_lab.driver import Vco, fit_vco
 from aotf_lab.errors import AotfLabError, OutOfRangeError, SessionError
+from aotf_lab.estimation import u_by_cause
 from aotf_lab.planning import Curves, SetPoints, set_points
 from aotf_lab.reading.by_purpose import READERS, read_raw_file
 from aotf_lab.reading.readings import Readings, join_readings
@@ -196,14 +197,17 @@ def _stated(line: LineFacts) -> UFloat | float | None:
 
 
 def _lines_from_scans(anchors: list[LineFacts], scans: Mapping[str, Scan]) -> Readings:
-    """Return the anchors with the centres of their scans, in indicated MHz, as readings for the tuning fit."""
+    """Return the anchors with the centres of their scans as readings for the tuning fit.
+
+    The errors that all scans share (the counter's time base) stay shared: they are no part of ``u_frequency_mhz``.
+    """
     rows = [
         {
             "label": line.name,
             "wavelength_nm": line.wavelength_nm,
             "u_wavelength_nm": line.u_wavelength_nm,
-            "frequency_mhz": scans[line.name].centre_indicated_mhz.n,
-            "u_frequency_mhz": scans[line.name].centre_indicated_mhz.s,
+            "frequency_mhz": scans[line.name].centre_mhz.n,
+            "u_frequency_mhz": _u_without_shared(scans[line.name]),
         }
         for line in anchors
     ]
@@ -211,3 +215,9 @@ def _lines_from_scans(anchors: list[LineFacts], scans: Mapping[str, Scan]) -> Re
     common = {id(e.variable): e for p in parts for e in p.common_errors("frequency_mhz")}
     sources = tuple(s for p in parts for s in p.sources)
     return Readings(pd.DataFrame(rows), tuple(common.values()), (), sources)
+
+
+def _u_without_shared(scan: Scan) -> float:
+    """Return the standard uncertainty of a scan's centre (MHz) without the errors shared by all scans."""
+    shared = {e.name for e in scan.readings.common_errors("frequency_mhz")}
+    return float(sum(u**2 for cause, u in u_by_cause(scan.centre_mhz).items() if cause not in shared) ** 0.5)
