@@ -6,6 +6,7 @@ Exit codes: 0 done, 1 unusable input (one sentence says why), 2 wrong usage.
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -18,6 +19,7 @@ __all__ = ["main"]
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return the exit code."""
     options = _parser().parse_args(arguments)
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices only: threads would cost more than they give
     try:
         print(options.run(options))
     except AotfLabError as error:
