@@ -21,18 +21,13 @@ from scipy.optimize import curve_fit
 
 def main(session: Path, out: Path, figures: int) -> None:
     tables = {p.stem: pd.read_csv(p, comment="#") for p in sorted(session.glob("*.csv"))}
-    vco = tables["vco_warm"].select_dtypes("number").dropna(axis=1)
-    scans = {n: t.select_dtypes("number").dropna(axis=1) for n, t in tables.items() if n.startswith("scan_")}
-    fits = 0
-    x, y = vco.iloc[:, -2].to_numpy(), vco.iloc[:, -1].to_numpy()
+    vco = tables["vco_warm"]
+    x, y = vco["Drive voltage (V)"].to_numpy(), vco["Counter (MHz)"].to_numpy()
     curve_fit(lambda v, a, b, c, d: a + b * v + c * v**2 + d * v**3, x, y)
-    fits += 1
-    for table in list(scans.values())[:3]:
-        f, p = table.iloc[:, -2].to_numpy(), table.iloc[:, -1].to_numpy()
-        start = [float(np.ptp(p)), float(f[np.argmax(p)]), 0.15, float(np.min(p))]
-        curve_fit(lambda f, a, c, w, b: a * np.sinc((f - c) / w) ** 2 + b, f, p, p0=start, maxfev=5000)
-        fits += 1
-    assert fits == 4
+    for name in ("scan_B_up", "scan_D_up", "scan_E_up"):
+        f, p = tables[name]["Counter (MHz)"].to_numpy(), tables[name]["Diffracted (uW)"].to_numpy()
+        start = [float(np.ptp(p)), float(f[np.argmax(p)]), 0.35, float(np.min(p))]
+        curve_fit(lambda f, a, c, w, b: a * np.sinc((f - c) / w) ** 2 + b, f, p, p0=start)
     shown = list(tables.values())
     for k in range(figures):
         table = shown[k % len(shown)].select_dtypes("number")
