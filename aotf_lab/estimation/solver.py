@@ -41,8 +41,13 @@ class Solution:
     steps: FloatArray
 
 
-def solve(problem: Problem, fixed: dict[str, float] | None = None, *, strict: bool = True) -> Solution:
+def solve(
+    problem: Problem, fixed: dict[str, float] | None = None, *, strict: bool = True, near: bool = False
+) -> Solution:
     """Return the minimum of the problem's sum of squares, with the parameters in ``fixed`` held.
+
+    With ``near`` the start is known to lie within about a standard uncertainty of the minimum: the last steps are
+    taken from there, and a search is made only where they do not converge.
 
     Raises ``FitError`` when no search reached a minimum, or when the residuals do not depend on
     some combination of the parameters; without ``strict`` the deepest point found is returned
@@ -56,9 +61,10 @@ def solve(problem: Problem, fixed: dict[str, float] | None = None, *, strict: bo
         return Solution(start, _sum_squares(problem, start), 0.0, (), problem.steps(start))
     failure: FitError | None = None
     deepest: Solution | None = None
-    for method in ("leastsq", "least_squares"):
+    for method in (*(("",) if near else ()), "leastsq", "least_squares"):
         try:
-            solution = _polish(problem, _search(problem, start, free, method), free, strict=strict)
+            begun = _search(problem, start, free, method) if method else start
+            solution = _polish(problem, begun, free, strict=strict)
         except FitError as error:
             failure = failure or error
             continue

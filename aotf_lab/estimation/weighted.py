@@ -55,11 +55,13 @@ def weighted_fit(
     return fit_problem(Problem(model, tuple(parameters), x, y, spread_y, spread_x, scatter, tuple(places)))
 
 
-def fit_problem(problem: Problem, *, thorough: bool = True) -> Fit:
+def fit_problem(problem: Problem, *, thorough: bool = True, near: bool = False) -> Fit:
     """Solve ``problem`` and return its ``Fit``; see ``weighted_fit``.
 
     ``thorough`` looks for a deeper minimum where the result is open to doubt; pass False when the
-    problem starts at the known result of one that is nearly the same.
+    problem starts at the known result of one that is nearly the same. ``near``, with ``thorough``
+    False and known uncertainties, also spares the search when the start is already within about a
+    standard uncertainty.
     """
     needed = max(len(problem.parameters) - len(problem.prior_rows) - len(problem.exact) + (problem.u_y is None), 1)
     if len(problem.y) < needed:
@@ -72,7 +74,7 @@ def fit_problem(problem: Problem, *, thorough: bool = True) -> Fit:
     with np.errstate(all="ignore"):
         if problem.u_y is None:
             return _fit_with_unknown_noise(problem, thorough=thorough)
-        solution, found = deepest(problem, u_known=True) if thorough else (solve(problem), None)
+        solution, found = deepest(problem, u_known=True) if thorough else (solve(problem, near=near), None)
         return describe(problem, solution, None, found)
 
 
