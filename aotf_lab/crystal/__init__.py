@@ -2,6 +2,8 @@
 
 tuning          lines -> frequency against wavelength and back    tuning_law, tuning_lines, tuning_order,
                 tuning_checks, tuning_labels, tuning_cures serve it
+scan            readings -> the passband of one line    scan_table, scan_guess, scan_known, scan_model, scan_first,
+                scan_noise, scan_likelihood, scan_fit, scan_point, scan_sidelobes, scan_checks serve it
 cut             lines -> the parallel-tangent cut by exact phase matching
 efficiency      RF powers -> efficiency of one line and back      efficiency_law, efficiency_readings, efficiency_start,
                 efficiency_curve, efficiency_intervals, efficiency_checks serve it

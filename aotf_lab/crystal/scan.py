@@ -1,64 +1,242 @@
-"""The passband of one line (first face; its author completes it)."""
+"""The passband of one line: where its peak is, how wide it is, and what trails, leans or wanders in its scan."""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from html import escape
 from typing import Any
 
 import numpy as np
+import pandas as pd
 from uncertainties import UFloat
+from uncertainties.umath import log1p
 
+from aotf_lab.crystal.scan_checks import scan_checks
 from aotf_lab.crystal.scan_fit import ScanSolution, solve_scan
+from aotf_lab.crystal.scan_point import ScanPoint
+from aotf_lab.crystal.scan_sidelobes import Sidelobe, measured_sidelobes
 from aotf_lab.crystal.scan_table import scan_table
-from aotf_lab.estimation import Fit
-from aotf_lab.reading.readings import Readings, as_readings
+from aotf_lab.errors import ReadingsError
+from aotf_lab.estimation import Fit, FittedFunction, new_cause
+from aotf_lab.estimation.evaluate import require_inside, split
+from aotf_lab.estimation.problem import FloatArray
+from aotf_lab.physics.coupled_waves import light_lost
+from aotf_lab.reading.readings import Readings
 
 __all__ = ["Scan", "fit_scan"]
+
+ScanReadings = Readings | pd.DataFrame | Sequence[Readings | pd.DataFrame]
 
 
 @dataclass(frozen=True)
 class Scan:
-    """A fitted passband."""
+    """A fitted passband, made by ``fit_scan``. All numbers share the causes of error of one ``fit``.
 
-    readings: Readings = field(repr=False)
+    - ``centre_mhz``, ``fwhm_mhz``: peak and full width at half of it (true MHz, the counter's error included).
+    - ``peak_power_mw``, ``floor_mw``: diffracted power at the peak above the floor, and the floor.
+    - ``lag_mhz``: how far the indicated power trails on the way up, and on the way down the other way.
+    - ``skew``: how the passband leans, see ``skewed_detuning``; ``drive_ratio``: RF power over P_sat.
+    - ``sidelobes``: the first ones, where the readings reach them, beside coupled waves at this drive.
+
+    ``fit`` has the parameters as indicated; ``readings`` are what they came from, ``expected_mw`` (n,) the fitted
+    indicated power at each of their rows, ``directions`` (n,) +1 or -1.
+    """
+
     line: str
+    centre_mhz: UFloat
+    fwhm_mhz: UFloat
+    peak_power_mw: UFloat
+    floor_mw: UFloat
+    skew: UFloat
+    drive_ratio: UFloat
+    lag_mhz: UFloat
+    sidelobes: tuple[Sidelobe, ...]
+    readings: Readings = field(repr=False)
     fit: Fit = field(repr=False)
+    expected_mw: FloatArray = field(repr=False)
+    directions: FloatArray = field(repr=False)
     solution: ScanSolution = field(repr=False)
+    motion: UFloat | None = field(repr=False)
 
     @property
-    def centre_indicated_mhz(self) -> UFloat:
-        """Centre as the counter shows it."""
-        return self.fit.parameters["centre_mhz"]
+    def time_constant_s(self) -> UFloat | None:
+        """Time constant (s) of the power meter; None without logged times, and where no lag was seen."""
+        steps, step_s = _lag_steps(self.solution), self.solution.table.step_s
+        if step_s is None or not steps.n > max(2.0 * steps.s, 1e-3):
+            return None
+        return step_s / log1p(1 / steps)
 
     @property
-    def centre_mhz(self) -> UFloat:
-        """Centre in true MHz."""
-        value = self.centre_indicated_mhz
-        for error in self.readings.common_errors("frequency_mhz"):
-            value = error.applied_to(value)
-        return value
+    def range_mhz(self) -> tuple[float, float]:
+        """The scanned range (indicated MHz)."""
+        f = self.solution.table.frequency_mhz
+        return float(f.min()), float(f.max())
 
-    @property
-    def fwhm_mhz(self) -> UFloat:
-        """Full width at half maximum."""
-        return self.fit.parameters["fwhm_mhz"]
+    def power(self, frequency_mhz: Any) -> Any:
+        """Return the power (mW), floor included, that a settled meter reads at ``frequency_mhz`` (true MHz).
+
+        A scalar gives a ``ufloat``, an array (n,) an object array (n,). Raises ``OutOfRangeError`` outside the scan.
+        """
+        nominal, elements, scalar = split(frequency_mhz)
+        require_inside("frequency", nominal, *self.range_mhz, "MHz")
+        curve = FittedFunction(self.fit, self.solution.model.settled)
+        indicated = np.array([self._indicated(element) for element in elements])
+        values = np.empty(len(nominal), dtype=object)
+        for k, value in enumerate(curve(indicated)):
+            values[k] = _through(self.readings, "optical_power_mw", value)
+        return values[0] if scalar else values
+
+    def _indicated(self, frequency_mhz: UFloat | float) -> UFloat | float:
+        """Return what the counter shows at a true frequency, to first order in its errors, which have mean 0."""
+        nominal = frequency_mhz.n if isinstance(frequency_mhz, UFloat) else float(frequency_mhz)
+        true = _through(self.readings, "frequency_mhz", nominal if self.motion is None else nominal + self.motion)
+        return frequency_mhz - (true - nominal)
 
     def plot(self, ax: Any = None) -> Any:
-        """Draw it."""
+        """Draw the readings of each direction, the passband, and what the trailing meter shows; return the Axes."""
+        from scipy.interpolate import PchipInterpolator
+
         from aotf_lab.drawing import plot_scan
 
-        table = self.readings.table
-        grid = np.linspace(table["frequency_mhz"].min(), table["frequency_mhz"].max(), 300)
-        groups = {
-            str(d): (g["frequency_mhz"].to_numpy(), g["optical_power_mw"].to_numpy())
-            for d, g in table.groupby("direction")
-        }
-        model = self.solution.model.settled(grid, *self.fit.values)
-        return plot_scan(grid, {"settled meter": model}, groups, self.centre_indicated_mhz.n, ax)
+        table = self.solution.table
+        grid = np.linspace(*self.range_mhz, 400)
+        models = {"settled": self.solution.model.settled(grid, *self.fit.values)}
+        readings: dict[str, tuple[FloatArray, FloatArray]] = {}
+        expected = self.solution.model(table.frequency_mhz, *self.fit.values)
+        for way, name in ((1, "up"), (-1, "down")):
+            rows = table.direction == way
+            if rows.any():
+                readings[name] = (table.frequency_mhz[rows], table.power_mw[rows])
+            f, first = np.unique(table.frequency_mhz[rows], return_index=True)
+            if len(f) > 3 and self.lag_mhz.n != 0:
+                inside = (grid >= f[0]) & (grid <= f[-1])
+                models[name] = np.where(inside, PchipInterpolator(f, expected[rows][first])(grid), np.nan)
+        return plot_scan(grid, models, readings, self.fit.values[0], ax)
+
+    def rows(self) -> tuple[tuple[str, str], ...]:
+        """Return (name, value with uncertainty and unit), one pair per line of ``str``."""
+        share = self.centre_mhz.s / self.fwhm_mhz.n
+        lag = f"{_shown(self.lag_mhz * 1e3)} kHz each way"
+        lag += f", time constant {_shown(self.time_constant_s)} s" if self.time_constant_s is not None else ""
+        return (
+            ("centre", f"{_shown(self.centre_mhz)} MHz"),
+            ("", f"u is {100 * share:.2g} % of the FWHM and costs {100 * float(light_lost(share)):.1g} % of the light"),
+            ("FWHM", f"{_shown(self.fwhm_mhz)} MHz"),
+            ("peak power", f"{_shown(self.peak_power_mw)} mW above a floor of {_shown(self.floor_mw)} mW"),
+            ("drive P/P_sat", _shown(self.drive_ratio)),
+            ("lean", _shown(self.skew)),
+            ("lag", lag),
+            ("sidelobes", "; ".join(map(str, self.sidelobes)) or "not reached"),
+            ("chi2/dof", f"{self.fit.chi2:.1f}/{self.fit.dof:.3g}"),
+        )
+
+    def _title(self) -> str:
+        table = self.solution.table
+        ways = "one way" if table.one_way else "up and down"
+        return f"Scan{' of line ' + self.line if self.line else ''}: {len(table.row)} readings, {ways}"
+
+    def __str__(self) -> str:
+        lines = [self._title()] + [f"  {name:<15}{value}" for name, value in self.rows()]
+        return "\n".join(lines + [f"  {check}" for check in self.fit.failed])
+
+    def _repr_html_(self) -> str:
+        body = "".join(f"<tr><th>{escape(name)}</th><td>{escape(value)}</td></tr>" for name, value in self.rows())
+        failed = "".join(f"<li>{escape(str(check))}</li>" for check in self.fit.failed)
+        table = f"<table><caption>{escape(self._title())}</caption>{body}</table>"
+        return table + (f"<ul>{failed}</ul>" if failed else "")
 
 
-def fit_scan(readings: Any, *, line: str = "", time_constant_s: float | None = None) -> Scan:
-    """Fit a scan."""
-    whole = as_readings(readings)
-    solution = solve_scan(scan_table(whole), None, time_constant_s, f"the scan of line {line}")
-    return Scan(whole, line, solution.fit, solution)
+def fit_scan(
+    readings: ScanReadings,
+    *,
+    drive_ratio: float | UFloat | None = None,
+    time_constant_s: float | UFloat | None = None,
+    line: str = "",
+) -> Scan:
+    """Fit the passband of one line to a scan of the frequency and return the ``Scan``.
+
+    ``readings`` is a table, or a list of them (the way up, the way down), with ``frequency_mhz`` and
+    ``optical_power_mw``; understood beside them: ``u_optical_power_mw`` (estimated from the scatter without it),
+    ``u_frequency_mhz``, ``direction`` ("up", "down", +1 or -1; else the order of rows tells), ``time_s``, and
+    ``incident_power_mw``, which is divided out. The frequency is taken to stand still between two readings, and each
+    reading to be made at the end of its step.
+
+    ``drive_ratio`` is RF power over that of full diffraction (a plain number counts as exact; fitted when left out).
+    ``time_constant_s`` is the power meter's (a plain number is taken to 10 %, zero as exact). Up and down together
+    separate the centre from the meter's lag; one way only, its centre is widened and a check says so.
+
+    Raises ``ReadingsError`` for readings without a peak, with a dip, with the peak outside the scan, too few or
+    impossible; ``FitError`` when no fit is found.
+    """
+    table = scan_table(readings)
+    solution = solve_scan(table, drive_ratio, time_constant_s, f"the scan of line {line}" if line else "the scan")
+    _require_inside(solution)
+    point = ScanPoint.of(solution)
+    p = solution.fit.parameters
+    lag_mhz = _lag_steps(solution) * table.pace_mhz
+    sidelobes = measured_sidelobes(point)
+    u_motion = _u_motion(lag_mhz.n / table.pace_mhz) * table.pace_mhz if table.one_way else 0.0
+    motion = new_cause("motion within a step", u_motion) if u_motion > 0 else None
+    centre = p["centre_mhz"] if motion is None else p["centre_mhz"] + motion
+    return Scan(
+        line=line,
+        centre_mhz=_through(table.readings, "frequency_mhz", centre),
+        fwhm_mhz=_through(table.readings, "frequency_mhz", p["fwhm_mhz"], offsets=False),
+        peak_power_mw=_through(table.readings, "optical_power_mw", p["peak_power_mw"], offsets=False),
+        floor_mw=_through(table.readings, "optical_power_mw", p["floor_mw"]),
+        skew=p["skew"],
+        drive_ratio=p.get("drive_ratio", _exactly(p, solution.model.drive_ratio)),
+        lag_mhz=lag_mhz,
+        sidelobes=sidelobes,
+        readings=table.readings,
+        fit=solution.fit.with_checks(*scan_checks(point, lag_mhz, u_motion, sidelobes)),
+        expected_mw=table.in_table_order(solution.model(table.frequency_mhz, *solution.fit.values)),
+        directions=table.in_table_order(table.direction),
+        solution=solution,
+        motion=motion,
+    )
+
+
+def _through(readings: Readings, column: str, value: UFloat | float, *, offsets: bool = True) -> UFloat:
+    """Return the true value of what ``column`` indicates; without ``offsets`` that of a difference."""
+    for error in readings.common_errors(column):
+        if offsets or error.kind == "relative":
+            value = error.applied_to(value)
+    return value
+
+
+def _exactly(parameters: Mapping[str, UFloat], value: float | None) -> UFloat:
+    """Return ``value`` as a number without uncertainty."""
+    return next(iter(parameters.values())) * 0.0 + (0.0 if value is None else value)
+
+
+def _lag_steps(solution: ScanSolution) -> UFloat:
+    parameters = solution.fit.parameters
+    return parameters.get("lag_steps", _exactly(parameters, solution.model.lag_steps))
+
+
+def _u_motion(lag_steps: float) -> float:
+    """Return, in steps, the doubt about a one-way lag from not knowing how the frequency moved within each step.
+
+    A meter that trails by m steps behind a standing frequency trails by 1 / ln(1 + 1/m) behind a gliding one, up to
+    half a step more; the doubt is taken as rectangular between minus and plus that much (GUM 4.3.7).
+    """
+    if not lag_steps > 0:
+        return 0.0
+    return (1.0 / math.log1p(1.0 / lag_steps) - lag_steps) / math.sqrt(3.0)
+
+
+def _require_inside(solution: ScanSolution) -> None:
+    f, centre = solution.table.frequency_mhz, float(solution.fit.values[0])
+    if not f.min() <= centre <= f.max():
+        raise ReadingsError(
+            "the peak lies outside the scan", where=", ".join(s.name for s in solution.table.readings.sources),
+            found=f"{centre:.6g} MHz", allowed=f"inside {f.min():.6g} to {f.max():.6g} MHz",
+            cure="scan further to that side, two widths beyond the peak",
+        )  # fmt: skip
+
+
+def _shown(value: UFloat) -> str:
+    return f"{value:.2uS}" if value.s > 0 else f"{value.n:.6g}"

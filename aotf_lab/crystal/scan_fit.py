@@ -5,39 +5,34 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from uncertainties import UFloat, ufloat
+from uncertainties import UFloat
 
-from aotf_lab.crystal.scan_guess import ScanGuess, guess_scan
-from aotf_lab.crystal.scan_model import DRIVE_LIMITS, ScanModel, time_constant_in_steps
+from aotf_lab.crystal.scan_first import FirstFit, first_fit, rough_u
+from aotf_lab.crystal.scan_guess import guess_scan
+from aotf_lab.crystal.scan_known import assumed_lag, if_exact, known_drive, scan_parameters, stated_lag
+from aotf_lab.crystal.scan_model import ScanModel
 from aotf_lab.crystal.scan_noise import ScanNoise, scan_noise
 from aotf_lab.crystal.scan_table import ScanTable
-from aotf_lab.errors import FitError, ReadingsError
-from aotf_lab.estimation import Fit, Parameter, Problem, fit_problem
+from aotf_lab.errors import FitError
+from aotf_lab.estimation import Check, Fit, Parameter, Problem, fit_problem
 from aotf_lab.estimation.problem import FloatArray
-from aotf_lab.estimation.solver import Solution, solve
 
 __all__ = ["ScanSolution", "solve_scan"]
-
-U_SKEW = 0.1
-UNKNOWN_DRIVE = (0.5, 0.4)
-UNKNOWN_TIME_CONSTANT_S = 1.0
-"""What is assumed where nothing is stated (common practice, no source): a lean of 0 +- 0.1, a drive between weak and
-full, and for one-way scans a lag of the meter of about the second that thermal heads take."""
-
-U_TIME_CONSTANT = 0.1
-"""Relative standard uncertainty of a time constant stated as a plain number."""
 
 
 @dataclass(frozen=True)
 class ScanSolution:
-    """A fitted scan: its rows, its model, the scatter, the problem solved and the fit."""
+    """A fitted scan: its rows, its model, the scatter, the problem solved and the fit.
+
+    ``lag_stated`` says whether the power meter's time constant was known beforehand.
+    """
 
     table: ScanTable
     model: ScanModel
     noise: ScanNoise
     problem: Problem
     fit: Fit
-    lag: float | UFloat | None
+    lag_stated: bool
 
 
 def solve_scan(
@@ -45,108 +40,26 @@ def solve_scan(
 ) -> ScanSolution:
     """Return the fit of ``table``; see ``fit_scan`` for the arguments and errors."""
     guess = guess_scan(table)
-    drive = _known_drive(drive_ratio)
-    lag = _known_lag(table, time_constant_s)
-    model = ScanModel(table.lapse, table.light, _if_exact(drive), _if_exact(lag))
-    parameters = _parameters(model, table, guess, drive, lag)
+    drive, stated = known_drive(drive_ratio), stated_lag(table, time_constant_s)
+    lag = assumed_lag(table) if stated is None else stated
+    model = ScanModel(table.lapse, table.light, if_exact(drive), if_exact(lag))
+    parameters = scan_parameters(model, table, guess, drive, lag)
     f, y = table.frequency_mhz, table.power_mw
-    first, solution = _first_fit(Problem(model, parameters, f, y, _rough_u(table, guess), None, what), guess)
-    noise = scan_noise(table, model, first, solution.values)
-    problem = _whitened(table, model, noise, parameters, solution.values, what)
-    return ScanSolution(table, model, noise, problem, _final_fit(problem), lag)
-
-
-def _if_exact(known: UFloat | float | None) -> float | None:
-    """Return the value of what is known exactly, else None."""
-    if isinstance(known, UFloat):
-        return float(known.n) if known.s == 0 else None
-    return known
-
-
-def _known_drive(drive_ratio: float | UFloat | None) -> float | UFloat | None:
-    nominal = drive_ratio.n if isinstance(drive_ratio, UFloat) else drive_ratio
-    if nominal is not None and not 0.0 <= nominal <= DRIVE_LIMITS[1]:
-        raise ReadingsError(
-            "drive ratio P / P_sat of a scan", found=f"{nominal:.6g}", allowed=f"0 to {DRIVE_LIMITS[1]:g}",
-            cure="give RF power over the power of full diffraction, or leave it out to have it fitted",
-        )  # fmt: skip
-    return drive_ratio
-
-
-def _known_lag(table: ScanTable, time_constant_s: float | UFloat | None) -> float | UFloat | None:
-    """Return the lag in steps as it is known before the fit; None where the scan tells by itself."""
-    if time_constant_s is not None:
-        nominal = time_constant_s.n if isinstance(time_constant_s, UFloat) else time_constant_s
-        u = time_constant_s.s if isinstance(time_constant_s, UFloat) else U_TIME_CONSTANT * nominal
-        if not nominal >= 0:
-            raise ReadingsError(
-                "time constant of the power meter", found=f"{nominal:.6g} s", allowed="0 s or more",
-                cure="correct it, or leave it out",
-            )  # fmt: skip
-        if u == 0 and (nominal == 0 or table.step_s is not None):
-            return time_constant_in_steps(nominal, table.step_s or 1.0)
-        if table.step_s is not None:
-            tag = "time constant of the power meter"
-            stated = time_constant_s if isinstance(time_constant_s, UFloat) else ufloat(nominal, u, tag=tag)
-            middle = time_constant_in_steps(nominal, table.step_s)
-            above = time_constant_in_steps(nominal + u, table.step_s)
-            return middle + (above - middle) / u * (stated - nominal)
-    if not table.one_way:
-        return None
-    typical = 1.0 if table.step_s is None else UNKNOWN_TIME_CONSTANT_S / table.step_s
-    return ufloat(typical, typical, tag="lag of the power meter, unknown")
-
-
-def _parameters(
-    model: ScanModel, table: ScanTable, guess: ScanGuess, drive: float | UFloat | None, lag: float | UFloat | None
-) -> tuple[Parameter, ...]:
-    span = float(np.ptp(table.frequency_mhz))
-    steps = min(max(guess.lag_mhz / table.pace_mhz, 0.05), 30.0)
-    lag_prior = lag if isinstance(lag, UFloat) else None
-    drive_prior = drive if isinstance(drive, UFloat) else ufloat(*UNKNOWN_DRIVE, tag="drive ratio, unknown")
-    made = {
-        "centre_mhz": Parameter("centre_mhz", guess.centre_mhz),
-        "fwhm_mhz": Parameter("fwhm_mhz", guess.fwhm_mhz, 0.3 * table.step_mhz, 5 * span),
-        "peak_power_mw": Parameter("peak_power_mw", guess.peak_mw),
-        "floor_mw": Parameter("floor_mw", guess.floor_mw),
-        "skew": Parameter("skew", 0.0, -0.6, 0.6, ufloat(0.0, U_SKEW, tag="lean of the passband, unknown")),
-        "lag_steps": Parameter("lag_steps", steps if lag_prior is None else lag_prior.n, -0.4, np.inf, lag_prior),
-        "drive_ratio": Parameter("drive_ratio", drive_prior.n, *DRIVE_LIMITS, drive_prior),
-    }
-    return tuple(made[name] for name in model.names)
-
-
-def _rough_u(table: ScanTable, guess: ScanGuess) -> FloatArray:
-    """Return the uncertainty (mW) of each reading about the guess, that of its frequency included."""
-    u = table.u_power_mw if table.u_power_mw is not None else np.full(len(table.row), guess.scatter_mw)
-    return u if table.u_frequency_mhz is None else np.hypot(u, guess.slope(table.frequency_mhz) * table.u_frequency_mhz)
-
-
-def _first_fit(problem: Problem, guess: ScanGuess) -> tuple[Problem, Solution]:
-    """Return the minimum from the guess; where that fails or leaves more than the guess did, the deepest of several."""
-    found: list[tuple[Problem, Solution]] = []
-    failure: FitError | None = None
-    for width, steps in ((1.0, 1.0), (0.7, 0.3), (0.7, 3.0), (1.3, 0.3), (0.4, 1.0)):
-        scale = {"fwhm_mhz": width, "lag_steps": steps}
-        trial = replace(
-            problem, parameters=tuple(replace(p, start=p.start * scale.get(p.name, 1.0)) for p in problem.parameters)
-        )
-        try:
-            solution = solve(trial)
-        except FitError as error:
-            failure = failure or error
-            continue
-        found.append((trial, solution))
-        if np.sum((problem.y - problem.model(problem.x, *solution.values)) ** 2) < 1.1 * guess.rest_mw2:
-            break
-    if not found:
-        assert failure is not None
-        raise failure
-    return min(found, key=lambda pair: pair[1].sum_squares)
+    rough = Problem(model, parameters, f, y, rough_u(table, guess), None, what)
+    first = first_fit(rough, guess)
+    noise = scan_noise(table, model, rough, first.values, first.gradient)
+    problem = _whitened(table, model, noise, parameters, _one_step(rough, noise, first), what)
+    fit = _final_fit(problem, table.u_power_mw is not None)
+    return ScanSolution(table, model, noise, problem, fit, stated is not None)
 
 
 def _whitened(
-    table: ScanTable, model: ScanModel, noise: ScanNoise, parameters: tuple[Parameter, ...], start: FloatArray, what: str
+    table: ScanTable,
+    model: ScanModel,
+    noise: ScanNoise,
+    parameters: tuple[Parameter, ...],
+    start: FloatArray,
+    what: str,
 ) -> Problem:
     """Return the problem in which the readings are independent."""
 
@@ -159,15 +72,33 @@ def _whitened(
         tuple(replace(p, start=float(v)) for p, v in zip(parameters, start, strict=True)),
         table.frequency_mhz,
         y,
-        np.ones_like(y) if table.u_power_mw is not None else None,
-        table.u_frequency_mhz,
+        np.ones_like(y),
+        None,
         what,
         table.places,
     )
 
 
-def _final_fit(problem: Problem) -> Fit:
+def _one_step(problem: Problem, noise: ScanNoise, first: FirstFit) -> FloatArray:
+    """Return where the first fit would have ended, to first order, had it known the scatter."""
+    residual = noise.whitened(problem.y - problem.model(problem.x, *first.values))
+    gradient = np.vstack([noise.whitened(first.gradient), problem.prior_rows])
+    pulls = problem.prior_rows @ (problem.prior_values - first.values)
+    size = np.linalg.norm(gradient, axis=0)
+    step = np.linalg.lstsq(gradient / size, np.concatenate([residual, pulls]), rcond=1e-10)[0] / size
+    moved = first.values + step
+    inside = bool(np.all((moved > problem.low) & (moved < problem.high)))
+    return moved if inside else first.values
+
+
+def _final_fit(problem: Problem, known: bool) -> Fit:
+    """Return the fit; where the scatter was not ``known`` it has been estimated, and Student t holds."""
     try:
-        return fit_problem(problem, thorough=False)
+        fit = fit_problem(problem, thorough=False, near=True)
     except FitError:
-        return fit_problem(problem)
+        fit = fit_problem(problem)
+    if known:
+        return fit
+    detail = f"no uncertainty was stated for {problem.scatter}: its scatter was estimated with {fit.dof:.3g} degrees"
+    check = Check("stated uncertainty", False, f"{detail} of freedom; state the power meter's accuracy")
+    return replace(fit, u_known=False, checks=(check, *fit.checks))

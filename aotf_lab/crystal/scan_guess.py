@@ -34,11 +34,10 @@ class ScanGuess:
     scatter_mw: float
     rest_mw2: float
 
-    def slope(self, frequency_mhz: FloatArray) -> FloatArray:
-        """Return the slope (mW/MHz) (n,) of the rough peak."""
-        sigma = self.fwhm_mhz / _FWHM_PER_SIGMA
-        away = (frequency_mhz - self.centre_mhz) / sigma
-        return np.asarray(-self.peak_mw * away / sigma * np.exp(-0.5 * away**2))
+    def scale(self, name: str) -> float:
+        """Return by how much the parameter ``name`` may typically move."""
+        sizes = {"centre_mhz": self.fwhm_mhz, "fwhm_mhz": self.fwhm_mhz, "skew": 0.1}
+        return sizes.get(name, self.peak_mw if name.endswith("_mw") else 1.0)
 
 
 @dataclass(frozen=True)
@@ -66,7 +65,8 @@ def guess_scan(table: ScanTable) -> ScanGuess:
             "the peak lies outside the scan", where=_files(table), found=f"about {best.centre:.6g} MHz",
             allowed=f"inside {low:.6g} to {high:.6g} MHz", cure="scan further to that side, two widths beyond the peak",
         )  # fmt: skip
-    return ScanGuess(best.centre, best.width, best.height, best.floor, _shift(table, best), _scatter(y, best), best.rest)
+    shift, scatter = _shift(table, best), _scatter(y, best)
+    return ScanGuess(best.centre, best.width, best.height, best.floor, shift, scatter, best.rest)
 
 
 def _best(f: FloatArray, y: FloatArray, step: float) -> _Trial:
@@ -136,5 +136,5 @@ def _scatter(y: FloatArray, best: _Trial) -> float:
     """Return a rough scatter (mW): of the second differences, which see little of the curve where steps are fine."""
     differences = np.abs(np.diff(y, 2))
     scatter = 1.4826 * float(np.median(differences)) / 6**0.5
-    rest = (best.rest / len(y)) ** 0.5
-    return min(scatter, rest) if scatter > 0 else max(rest, 1e-9 * best.height)
+    rest = float(best.rest / len(y)) ** 0.5
+    return float(min(scatter, rest) if scatter > 0 else max(rest, 1e-9 * best.height))

@@ -26,18 +26,14 @@ NONE = 0.3
 class Wander:
     """The scatter that the residuals ask for: ``level`` squared times the stated variances, plus a wander.
 
-    ``variances`` are the squared relative standard deviations of the light of each kind tried, ``gain`` twice the
-    rise of the restricted log likelihood that the likeliest one brings.
+    ``variances`` are the mean squared relative standard deviations of the light of each kind tried, ``size`` the
+    likeliest such deviation, ``gain`` twice the rise of the restricted log likelihood that it brings.
     """
 
     level: float
     variances: tuple[float, ...]
+    size: float
     gain: float
-
-    @property
-    def size(self) -> float:
-        """The relative standard deviation of the light."""
-        return float(sum(self.variances)) ** 0.5
 
 
 def likely_wander(residual: FloatArray, jacobian: FloatArray, wanders: Sequence[FloatArray], known: bool) -> Wander:
@@ -45,8 +41,8 @@ def likely_wander(residual: FloatArray, jacobian: FloatArray, wanders: Sequence[
 
     ``residual`` (n + m,) and ``jacobian`` (n + m, p) hold n standardised readings, then m standardised priors;
     ``wanders`` are the covariances (n, n) of the standardised readings that a relative wander of 1 would give. Every
-    kind and, up to ``LARGEST``, every size is equally likely beforehand. When ``known`` is false the readings' own scale is
-    unknown by a factor, which is estimated too; else ``level`` is 1.
+    kind and, up to ``LARGEST``, every size is equally likely beforehand. When ``known`` is false the readings' own
+    scale is unknown by a factor, which is estimated too; else ``level`` is 1.
     """
     total, p = jacobian.shape
     basis = np.linalg.qr(jacobian, mode="complete")[0][:, p:]
@@ -66,7 +62,9 @@ def likely_wander(residual: FloatArray, jacobian: FloatArray, wanders: Sequence[
     whole = none + float(weight.sum())
     variances = tuple(float(v) for v in np.sum(weight * level**2 * _SIZES**2, axis=1) / whole)
     mean_level = (none * float(plain_level[0]) ** 2 + float(np.sum(weight * level**2))) / whole
-    return Wander(mean_level**0.5, variances, float(plain[0]) - lowest)
+    likeliest = divmod(int(np.argmin(score)), len(_SIZES))
+    size = float(_SIZES[likeliest[1]] * level[likeliest]) if float(score.min()) < float(plain[0]) else 0.0
+    return Wander(mean_level**0.5, variances, size, float(plain[0]) - lowest)
 
 
 def _minus_two_log(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 
@@ -38,6 +39,7 @@ def _sinc(square: float) -> float:
     return 1.0 - square / 6.0
 
 
+@lru_cache(maxsize=64)
 def _half_detuning(q2: float) -> float:
     """Return the detuning (rad) at half of the efficiency in tune, for drive parameter squared ``q2``."""
     target = _sinc(q2) / math.sqrt(2.0)
@@ -54,6 +56,7 @@ def _half_detuning(q2: float) -> float:
     return math.sqrt(y - q2)
 
 
+@lru_cache(maxsize=64)
 def _half_point(half: float, skew: float, side: int) -> float:
     """Return the positive d whose skewed detuning is ``half`` on the side +1 (above) or -1 (below)."""
     lean, d = side * skew, half
@@ -109,7 +112,8 @@ class ScanModel:
     """The indicated power at each row of a scan, in the order of time.
 
     ``lapse`` (n,) is the time since the row before, over the median one, and infinite where the meter had settled
-    before the row. ``light`` (n,) is the incident light over its mean, all ones where it was not measured.
+    before the row (``exponent`` is that less one). ``light`` (n,) is the incident light over its mean, all ones
+    where it was not measured.
     ``drive_ratio`` holds the drive when it is not fitted. The parameters are ``names``, in that order.
     """
 
@@ -118,12 +122,14 @@ class ScanModel:
     drive_ratio: float | None
     lag_steps: float | None
     names: tuple[str, ...] = field(init=False)
+    exponent: FloatArray = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         names = ["centre_mhz", "fwhm_mhz", "peak_power_mw", "floor_mw", "skew"]
         names += ["lag_steps"] if self.lag_steps is None else []
         names += ["drive_ratio"] if self.drive_ratio is None else []
         object.__setattr__(self, "names", tuple(names))
+        object.__setattr__(self, "exponent", np.where(np.isfinite(self.lapse), self.lapse, 1.0) - 1.0)
 
     def lag(self, values: tuple[float, ...] | FloatArray) -> float:
         """Return the lag in steps among ``values``."""
@@ -152,8 +158,7 @@ class ScanModel:
         """
         steps = self.lag(values)
         a = steps / (1.0 + steps)
-        exponent = np.where(np.isfinite(self.lapse), self.lapse, 1.0) - 1.0
-        kept = a * np.exp(0.5 * exponent * math.log(a * a + _SOFT**2))
+        kept = a * np.exp(0.5 * math.log(a * a + _SOFT**2) * self.exponent)
         return np.where(np.isfinite(self.lapse), kept, 0.0)
 
     def trailing(self, light: FloatArray, values: tuple[float, ...] | FloatArray) -> FloatArray:

@@ -1,8 +1,12 @@
-"""How the readings of a scan scatter: what the meter's accuracy says, and a laser that wanders.
+"""How the readings of a scan scatter: the meters' accuracy, and a laser that wanders.
 
-The wander is a relative error of the light that forgets itself exponentially over some steps; it reaches the
-readings through the meter's lag, so neighbours err together. Where it is sizeable, least squares with independent
-readings would state the peak too surely.
+The wander is a relative error of the light that forgets itself exponentially over some steps. It and the scatter of
+the frequency reach the readings through the meter's lag, so neighbours err together. Where either is sizeable, least
+squares with independent readings would state the peak too surely.
+
+The scatter of the frequency counts by the slope of the first fit. Were the slope that of the trial itself, the fit
+would lean towards steep curves, which excuse their own misfit. What the fixed slope costs is of second order in
+u(f)/FWHM.
 """
 
 from __future__ import annotations
@@ -16,7 +20,7 @@ from aotf_lab.crystal.scan_likelihood import likely_wander
 from aotf_lab.crystal.scan_model import ScanModel
 from aotf_lab.crystal.scan_table import ScanTable
 from aotf_lab.estimation import Problem
-from aotf_lab.estimation.problem import FloatArray, differences
+from aotf_lab.estimation.problem import FloatArray
 
 __all__ = ["ScanNoise", "scan_noise"]
 
@@ -31,52 +35,62 @@ _FEW = 0.05
 class ScanNoise:
     """What makes the readings of a scan independent of each other and of unit scatter.
 
-    ``scale`` (n,) is their standard uncertainty (mW) without wander and without that of the frequency, ``root``
-    (n, n), or None, turns readings divided by ``scale`` into independent ones. ``wander`` is the relative standard
-    deviation of the light, ``memory_steps`` how long it lasts.
+    ``u_mw`` (n,) is the standard uncertainty of each, all causes together, and ``root`` (n, n) turns readings into
+    independent ones. ``wander`` is the relative standard deviation of the light, ``gain`` twice the rise of the
+    restricted log likelihood that a wander brings.
     """
 
-    scale: FloatArray
-    root: FloatArray | None
+    u_mw: FloatArray
+    root: FloatArray
     wander: float
     gain: float
 
     def whitened(self, values: FloatArray) -> FloatArray:
-        """Return ``values`` (n,) in independent units."""
-        scaled = values / self.scale
-        return scaled if self.root is None else np.asarray(self.root @ scaled)
+        """Return ``values`` (n,) or (n, k) in independent units."""
+        return np.asarray(self.root @ values)
 
 
-def scan_noise(table: ScanTable, model: ScanModel, problem: Problem, values: FloatArray) -> ScanNoise:
-    """Return the scatter about a first fit with parameters ``values``.
+def scan_noise(
+    table: ScanTable, model: ScanModel, problem: Problem, values: FloatArray, gradient: FloatArray
+) -> ScanNoise:
+    """Return the scatter about a first fit with parameters ``values`` and the model's ``gradient`` (n, p) by them.
 
     It is judged without the few readings that stand far out; those keep their place in the fit, and its checks.
     """
-    f = table.frequency_mhz
-    known = table.u_power_mw is not None
-    residual = table.power_mw - model(f, *values)
-    light = table.light * model.signal(f, *values)
+    residual = table.power_mw - model(table.frequency_mhz, *values)
+    light = table.light * model.signal(table.frequency_mhz, *values)
     shown = model.trailing(light, values)
-    stated = np.full(len(f), _robust_scale(residual, shown)) if table.u_power_mw is None else table.u_power_mw
-    scale = np.hypot(stated, table.u_light * shown)
-    whole = scale
-    if table.u_frequency_mhz is not None:
-        whole = np.hypot(scale, problem.slope(f, values) * table.u_frequency_mhz)
-    jacobian = differences(lambda v: model(f, *v), values, problem.steps(values)) / whole[:, None]
-    priors, pulls = _prior_rows(problem, values)
-    wanders = _wanders(table, model, values, light, shown)
-    kept = _unsuspected(residual, whole, shown)
+    trail = model.trailing(np.eye(len(light)), values)
+    stated = _stated(table, model, values, residual, shown, trail)
+    apart = np.abs(table.clock[:, None] - table.clock)
+    through = trail * light
+    wanders = [np.diag(shown**2) if m == 0 else through @ np.exp(-apart / m) @ through.T for m in MEMORIES]
+    kept = _unsuspected(residual, np.sqrt(np.diag(stated)), shown)
+    priors = problem.prior_rows
+    root = _inverse_root(stated[np.ix_(kept, kept)])
     found = likely_wander(
-        np.concatenate([(residual / whole)[kept], pulls]),
-        np.vstack([jacobian[kept], priors]),
-        [(w / np.outer(whole, whole))[np.ix_(kept, kept)] for w in wanders],
-        known,
+        np.concatenate([root @ residual[kept], priors @ (problem.prior_values - values)]),
+        np.vstack([root @ gradient[kept], priors]),
+        [root @ w[np.ix_(kept, kept)] @ root.T for w in wanders],
+        table.u_power_mw is not None,
     )
-    scale = scale * found.level
-    covariance = sum(v * w for v, w in zip(found.variances, wanders, strict=True)) / np.outer(scale, scale)
-    eigenvalues, vectors = np.linalg.eigh(covariance)
-    root = (vectors / np.sqrt(1.0 + np.maximum(eigenvalues, 0.0))) @ vectors.T
-    return ScanNoise(scale, root, found.size, found.gain)
+    covariance = found.level**2 * stated + np.tensordot(found.variances, np.array(wanders), 1)
+    return ScanNoise(np.sqrt(np.diag(covariance)), _inverse_root(covariance), found.size, found.gain)
+
+
+def _stated(
+    table: ScanTable, model: ScanModel, values: FloatArray, residual: FloatArray, shown: FloatArray, trail: FloatArray
+) -> FloatArray:
+    """Return the covariance (n, n) in mW^2 by the meters' stated accuracy; where unknown, by the robust scatter."""
+    scale = np.full(len(shown), _robust_scale(residual, shown)) if table.u_power_mw is None else table.u_power_mw
+    covariance = np.diag(scale**2 + (table.u_light * shown) ** 2)
+    if table.u_frequency_mhz is None:
+        return covariance
+    step = 1e-4 * values[1]
+    f = table.frequency_mhz
+    slope = table.light * (model.signal(f + step, *values) - model.signal(f - step, *values)) / (2 * step)
+    through = trail * (slope * table.u_frequency_mhz)
+    return np.asarray(covariance + through @ through.T)
 
 
 def _robust_scale(residual: FloatArray, shown: FloatArray) -> float:
@@ -85,23 +99,13 @@ def _robust_scale(residual: FloatArray, shown: FloatArray) -> float:
     return scale if scale > 0 else 1e-6 * float(np.max(np.abs(shown)))
 
 
-def _wanders(
-    table: ScanTable, model: ScanModel, values: FloatArray, light: FloatArray, shown: FloatArray
-) -> list[FloatArray]:
-    """Return the covariance (n, n) in mW^2 that a relative wander of 1 gives, for each of ``MEMORIES``."""
-    trail = model.trailing(np.eye(len(light)), values) * light
-    apart = np.abs(table.clock[:, None] - table.clock)
-    return [
-        np.diag(shown**2) if memory == 0 else trail @ np.exp(-apart / memory) @ trail.T for memory in MEMORIES
-    ]
-
-
-def _prior_rows(problem: Problem, values: FloatArray) -> tuple[FloatArray, FloatArray]:
-    known = [(k, p.prior) for k, p in enumerate(problem.parameters) if p.prior is not None and p.prior.s > 0]
-    rows, pulls = np.zeros((len(known), len(values))), np.zeros(len(known))
-    for i, (k, prior) in enumerate(known):
-        rows[i, k], pulls[i] = 1.0 / prior.s, (prior.n - values[k]) / prior.s
-    return rows, pulls
+def _inverse_root(covariance: FloatArray) -> FloatArray:
+    """Return the symmetric inverse root of the correlation, over the standard deviations: row k is still reading k."""
+    scale = np.sqrt(np.diag(covariance))
+    if np.count_nonzero(covariance) == len(scale):
+        return np.diag(1.0 / scale)
+    eigenvalues, vectors = np.linalg.eigh(covariance / np.outer(scale, scale))
+    return np.asarray((vectors / np.sqrt(np.maximum(eigenvalues, 1e-12))) @ vectors.T / scale)
 
 
 def _unsuspected(residual: FloatArray, scale: FloatArray, shown: FloatArray) -> NDArray[np.intp]:

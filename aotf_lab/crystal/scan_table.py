@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -105,8 +105,16 @@ def scan_table(readings: Readings | pd.DataFrame | Sequence[Readings | pd.DataFr
     )
 
 
+def _floats(readings: Readings, column: str) -> FloatArray:
+    """Return a column as floats, NaN where it holds something else."""
+    values = readings.table[column]
+    if pd.api.types.is_numeric_dtype(values):
+        return values.to_numpy(dtype=float)
+    return np.asarray(pd.to_numeric(values, errors="coerce"), dtype=float)
+
+
 def _numbers(readings: Readings, column: str) -> FloatArray:
-    values = pd.to_numeric(readings.table[column], errors="coerce").to_numpy(dtype=float)
+    values = _floats(readings, column)
     if not np.isfinite(values).all():
         row = int(np.argmin(np.isfinite(values)))
         raise ReadingsError(
@@ -120,7 +128,7 @@ def _optional(readings: Readings, column: str) -> FloatArray | None:
     """Return a column where it is complete, else None."""
     if column not in readings.table.columns:
         return None
-    values = pd.to_numeric(readings.table[column], errors="coerce").to_numpy(dtype=float)
+    values = _floats(readings, column)
     return values if np.isfinite(values).all() else None
 
 
@@ -160,8 +168,8 @@ def _ways(readings: Readings) -> FloatArray | None:
     """Return +1, -1 or 0 (not stated) for each row, or None where no row states it."""
     if "direction" not in readings.table.columns:
         return None
-    words = readings.table["direction"].astype(str).str.strip().str.lower()
-    known = words.map(_WAYS | dict.fromkeys(_UNNAMED, 0.0)).to_numpy(dtype=float)
+    words = [str(w).strip().lower() for w in readings.table["direction"].tolist()]
+    known = np.array([0.0 if w in _UNNAMED else _WAYS.get(w, np.nan) for w in words])
     if np.isnan(known).any():
         row = int(np.argmax(np.isnan(known)))
         raise ReadingsError(
@@ -176,8 +184,13 @@ def _runs(parts: Sequence[Readings], joined: Readings) -> NDArray[np.intp]:
     part = np.repeat(np.arange(len(parts)), [len(p.table) for p in parts])
     if "file" not in joined.table.columns:
         return part
-    keys = pd.Series(part).astype(str) + "/" + joined.table["file"].astype(str)
-    return np.asarray(pd.factorize(keys)[0])
+    return _numbered(zip(part.tolist(), joined.table["file"].tolist(), strict=True))
+
+
+def _numbered(keys: Iterable[Hashable]) -> NDArray[np.intp]:
+    """Return for each key its position among the different ones, in order of appearance."""
+    seen: dict[Hashable, int] = {}
+    return np.array([seen.setdefault(key, len(seen)) for key in keys])
 
 
 def _order(
@@ -195,7 +208,7 @@ def _order(
         return row, np.concatenate([[True], (np.diff(run[row]) != 0) | (np.diff(time_s[row]) < 0)])
     if way is None:
         return np.arange(len(run)), np.concatenate([[True], np.diff(run) != 0])
-    leg = pd.factorize(pd.Series(run).astype(str) + pd.Series(way).astype(str))[0]
+    leg = _numbered(zip(run.tolist(), way.tolist(), strict=True))
     along = np.where(way == 0, np.arange(len(run)), way * frequency)
     row = np.lexsort((along, leg))
     return row, np.concatenate([[True], np.diff(leg[row]) != 0])
