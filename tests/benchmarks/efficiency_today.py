@@ -44,7 +44,14 @@ def compared(reach: float, benches: int) -> list[list[str]]:
         watts, lost, half_watts, half_light = np.array(found).T
         rms = [float(np.sqrt(np.mean(np.square(w)))) for w in (watts, half_watts)]
         rows.append(
-            [f"{reach:g}", way, f"{rms[0]:.4f}", f"{lost.mean():.2f}", f"{rms[1]:.4f}", f"{half_light.mean():.2f}"]
+            [
+                f"{reach:g}",
+                way,
+                f"{rms[0]:.4f}",
+                f"{round(lost.mean(), 2) + 0.0:.2f}",
+                f"{rms[1]:.4f}",
+                f"{half_light.mean():.2f}",
+            ]
         )
     return rows
 
