@@ -11,7 +11,7 @@ from scipy.optimize import minimize_scalar
 from uncertainties import ufloat
 
 from aotf_lab.crystal import Efficiency, fit_efficiency
-from aotf_lab.crystal.efficiency_law import QUARTER_PERIOD, drive_law, law_slopes, power_for
+from aotf_lab.crystal.efficiency.law import QUARTER_PERIOD, drive_law, law_slopes, power_for
 from aotf_lab.drawing import new_figure
 from aotf_lab.errors import AotfLabError, FitError, OutOfRangeError
 from aotf_lab.estimation import CommonError, new_cause

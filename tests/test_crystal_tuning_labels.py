@@ -9,8 +9,8 @@ import pandas as pd
 import pytest
 
 from aotf_lab.crystal import fit_tuning
-from aotf_lab.crystal.tuning_cures import cures
-from aotf_lab.crystal.tuning_lines import usable_lines
+from aotf_lab.crystal.tuning.cures import cures
+from aotf_lab.crystal.tuning.lines import usable_lines
 from aotf_lab.data import CatalogueLine
 from aotf_lab.errors import ReadingsError
 from aotf_lab.physics.air import air_to_vacuum

@@ -12,11 +12,11 @@ from sklearn.gaussian_process import GaussianProcessRegressor
 from sklearn.gaussian_process.kernels import ConstantKernel, Kernel, Matern
 from uncertainties import covariance_matrix
 
-from aotf_lab.estimation.smooth import fit_smooth
-from aotf_lab.estimation.smooth_monotone import made_monotone
-from aotf_lab.estimation.smooth_numbers import linear_numbers
-from aotf_lab.estimation.smooth_posterior import averaged, likelihoods, reduce_readings
-from aotf_lab.estimation.smooth_prior import matern, smooth_prior
+from aotf_lab.estimation.smooth.curve import fit_smooth
+from aotf_lab.estimation.smooth.monotone import made_monotone
+from aotf_lab.estimation.smooth.numbers import linear_numbers
+from aotf_lab.estimation.smooth.posterior import averaged, likelihoods, reduce_readings
+from aotf_lab.estimation.smooth.prior import matern, smooth_prior
 
 
 class Columns(Kernel):

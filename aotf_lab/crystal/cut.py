@@ -11,9 +11,9 @@ import numpy as np
 import pandas as pd
 from uncertainties import UFloat, correlation_matrix
 
-from aotf_lab.crystal.tuning import Tuning
-from aotf_lab.crystal.tuning_lines import LineTable, usable_lines
-from aotf_lab.crystal.tuning_order import require_falling
+from aotf_lab.crystal.tuning.curve import Tuning
+from aotf_lab.crystal.tuning.lines import LineTable, usable_lines
+from aotf_lab.crystal.tuning.order import require_falling
 from aotf_lab.errors import MaterialError
 from aotf_lab.estimation import Fit, FittedFunction, Parameter, Problem, fit_problem, new_cause
 from aotf_lab.estimation.evaluate import require_inside, split

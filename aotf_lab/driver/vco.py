@@ -13,8 +13,8 @@ from aotf_lab.errors import OutOfRangeError
 from aotf_lab.estimation.evaluate import require_inside, split
 from aotf_lab.estimation.fit import Fit
 from aotf_lab.estimation.problem import FloatArray
-from aotf_lab.estimation.smooth import SmoothFit
-from aotf_lab.estimation.smooth_numbers import LinearNumbers, as_array
+from aotf_lab.estimation.smooth.curve import SmoothFit
+from aotf_lab.estimation.smooth.numbers import LinearNumbers, as_array
 from aotf_lab.reading.readings import Readings
 
 __all__ = ["Side", "Vco"]

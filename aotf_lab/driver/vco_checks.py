@@ -10,7 +10,7 @@ from aotf_lab.driver.vco_table import VcoTable
 from aotf_lab.driver.vco_terms import TermedFit, TermTest
 from aotf_lab.estimation.checks import Check, chi2_check, chi2_limit, z_limit
 from aotf_lab.estimation.problem import FloatArray
-from aotf_lab.estimation.smooth_monotone import Monotone
+from aotf_lab.estimation.smooth.monotone import Monotone
 
 __all__ = ["counts_check", "vco_checks"]
 

@@ -16,9 +16,9 @@ from aotf_lab.errors import ReadingsError
 from aotf_lab.estimation.causes import new_cause
 from aotf_lab.estimation.checks import Check, chi2_limit
 from aotf_lab.estimation.fit import Fit
-from aotf_lab.estimation.smooth import SmoothFit, fit_smooth
-from aotf_lab.estimation.smooth_monotone import Monotone, made_monotone
-from aotf_lab.estimation.smooth_numbers import LinearNumbers, linear_numbers
+from aotf_lab.estimation.smooth.curve import SmoothFit, fit_smooth
+from aotf_lab.estimation.smooth.monotone import Monotone, made_monotone
+from aotf_lab.estimation.smooth.numbers import LinearNumbers, linear_numbers
 from aotf_lab.reading.readings import Readings, as_readings
 
 __all__ = ["fit_vco"]

@@ -9,7 +9,7 @@ import numpy as np
 from aotf_lab.driver.vco_table import VcoTable
 from aotf_lab.estimation.checks import z_limit
 from aotf_lab.estimation.problem import FloatArray
-from aotf_lab.estimation.smooth import SmoothFit, fit_smooth
+from aotf_lab.estimation.smooth.curve import SmoothFit, fit_smooth
 
 __all__ = ["Term", "TermTest", "TermedFit", "fit_with_terms"]
 

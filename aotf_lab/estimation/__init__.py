@@ -8,6 +8,7 @@
     confidence_band     where the curve may lie; prediction_band: the next reading  bands.py
     profile_interval    asymmetric intervals                                        intervals.py
     leave_one_out       what the others say of each reading                         influence.py
+    smooth/             smooth curves of unknown form, the doubt about the form in their band
     CommonError         an error that all readings of a column share                causes.py
     Check               one named question about a result                           checks.py
     variance_shares     which cause makes how much of an uncertainty                budget.py

@@ -21,9 +21,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from aotf_lab.crystal.efficiency import Efficiency, fit_efficiency
-from aotf_lab.crystal.efficiency_curve import FULL, INTERVAL, SLOPE_ONLY
-from aotf_lab.crystal.efficiency_lines import fit_efficiency_lines
+from aotf_lab.crystal.efficiency.curve import FULL, INTERVAL, SLOPE_ONLY
+from aotf_lab.crystal.efficiency.lines import fit_efficiency_lines
+from aotf_lab.crystal.efficiency.one_line import Efficiency, fit_efficiency
 from aotf_lab.errors import AotfLabError
 from tests.benchmarks.efficiency_bench import (
     Truth,

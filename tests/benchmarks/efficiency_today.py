@@ -10,8 +10,8 @@ from collections.abc import Callable
 import numpy as np
 from scipy.optimize import least_squares
 
-from aotf_lab.crystal.efficiency import efficiency_problem, fit_efficiency
-from aotf_lab.crystal.efficiency_readings import drive_readings
+from aotf_lab.crystal.efficiency.one_line import efficiency_problem, fit_efficiency
+from aotf_lab.crystal.efficiency.readings import drive_readings
 from aotf_lab.reading.readings import Readings
 from tests.benchmarks.efficiency_bench import Truth, measured, some_truth
 

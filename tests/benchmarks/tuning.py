@@ -22,9 +22,9 @@ import numpy as np
 import pandas as pd
 from scipy.optimize import least_squares
 
-from aotf_lab.crystal.tuning import Tuning, fit_tuning
-from aotf_lab.crystal.tuning_law import TuningLaw
-from aotf_lab.crystal.tuning_lines import usable_lines
+from aotf_lab.crystal.tuning.curve import Tuning, fit_tuning
+from aotf_lab.crystal.tuning.law import TuningLaw
+from aotf_lab.crystal.tuning.lines import usable_lines
 from aotf_lab.physics.coupled_waves import light_lost
 from aotf_lab.reading.readings import as_readings
 from tests.benchmarks.table import RESULTS, markdown

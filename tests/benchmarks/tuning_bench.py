@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from aotf_lab.crystal.tuning_law import SHAPE_PRIORS, TuningLaw
+from aotf_lab.crystal.tuning.law import SHAPE_PRIORS, TuningLaw
 from aotf_lab.physics.air import air_to_vacuum
 from aotf_lab.physics.phase_matching import parallel_tangent_frequency
 

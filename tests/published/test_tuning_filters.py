@@ -15,8 +15,8 @@ import pandas as pd
 import pytest
 
 from aotf_lab.crystal import fit_cut, fit_tuning
-from aotf_lab.crystal.tuning_law import TuningLaw
-from aotf_lab.crystal.tuning_lines import usable_lines
+from aotf_lab.crystal.tuning.law import TuningLaw
+from aotf_lab.crystal.tuning.lines import usable_lines
 from aotf_lab.estimation import fit_problem
 from aotf_lab.physics.phase_matching import parallel_tangent_frequency
 from aotf_lab.reading.readings import Readings

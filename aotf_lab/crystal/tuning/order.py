@@ -6,7 +6,7 @@ from itertools import combinations
 
 import numpy as np
 
-from aotf_lab.crystal.tuning_lines import LineTable
+from aotf_lab.crystal.tuning.lines import LineTable
 from aotf_lab.errors import ReadingsError
 from aotf_lab.estimation.checks import z_limit
 from aotf_lab.estimation.problem import FloatArray

@@ -12,12 +12,12 @@ from typing import Any
 
 import numpy as np
 
-from aotf_lab.crystal.efficiency_checks import FitPoint, dark_check, law_check, peak_check, reach_check
-from aotf_lab.crystal.efficiency_curve import INTERVAL, SLOPE_ONLY, EfficiencyCurve, level_of
-from aotf_lab.crystal.efficiency_intervals import peak_interval, saturation_interval
-from aotf_lab.crystal.efficiency_law import drive_law
-from aotf_lab.crystal.efficiency_readings import DriveReadings, EfficiencyTable, drive_readings, one_line
-from aotf_lab.crystal.efficiency_start import starting_values
+from aotf_lab.crystal.efficiency.checks import FitPoint, dark_check, law_check, peak_check, reach_check
+from aotf_lab.crystal.efficiency.curve import INTERVAL, SLOPE_ONLY, EfficiencyCurve, level_of
+from aotf_lab.crystal.efficiency.intervals import peak_interval, saturation_interval
+from aotf_lab.crystal.efficiency.law import drive_law
+from aotf_lab.crystal.efficiency.readings import DriveReadings, EfficiencyTable, drive_readings, one_line
+from aotf_lab.crystal.efficiency.start import starting_values
 from aotf_lab.errors import FitError
 from aotf_lab.estimation import Fit, Parameter, Problem, fit_problem
 from aotf_lab.estimation.problem import FloatArray

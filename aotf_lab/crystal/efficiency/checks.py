@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from aotf_lab.crystal.efficiency_curve import FULL, SLOPE_ONLY, SLOPE_REACH
-from aotf_lab.crystal.efficiency_law import drive_law
+from aotf_lab.crystal.efficiency.curve import FULL, SLOPE_ONLY, SLOPE_REACH
+from aotf_lab.crystal.efficiency.law import drive_law
 from aotf_lab.estimation import Check, Fit, Problem
 from aotf_lab.estimation.checks import chi2_limit, t_limit, z_limit
 from aotf_lab.estimation.problem import FloatArray, differences

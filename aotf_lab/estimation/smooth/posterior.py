@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aotf_lab.estimation.problem import FloatArray
-from aotf_lab.estimation.smooth_prior import SmoothPrior
+from aotf_lab.estimation.smooth.prior import SmoothPrior
 
 __all__ = ["Likelihoods", "Posterior", "Reduced", "averaged", "likelihoods", "reduce_readings"]
 

@@ -10,13 +10,13 @@ import numpy as np
 import pandas as pd
 from uncertainties import UFloat, ufloat
 
-from aotf_lab.crystal.efficiency import Efficiency, fit_efficiency
-from aotf_lab.crystal.efficiency_checks import FitPoint, peak_check, reach_check
-from aotf_lab.crystal.efficiency_curve import SLOPE_ONLY, EfficiencyCurve, level_of
-from aotf_lab.crystal.efficiency_law import QUARTER_PERIOD
-from aotf_lab.crystal.efficiency_readings import EfficiencyTable
-from aotf_lab.crystal.efficiency_shared import REFERENCE_NM, SharedFit, fit_shared
-from aotf_lab.crystal.efficiency_wavelength import wavelength_check
+from aotf_lab.crystal.efficiency.checks import FitPoint, peak_check, reach_check
+from aotf_lab.crystal.efficiency.curve import SLOPE_ONLY, EfficiencyCurve, level_of
+from aotf_lab.crystal.efficiency.law import QUARTER_PERIOD
+from aotf_lab.crystal.efficiency.one_line import Efficiency, fit_efficiency
+from aotf_lab.crystal.efficiency.readings import EfficiencyTable
+from aotf_lab.crystal.efficiency.shared import REFERENCE_NM, SharedFit, fit_shared
+from aotf_lab.crystal.efficiency.wavelength import wavelength_check
 from aotf_lab.errors import AotfLabError, FitError, OutOfRangeError, ReadingsError
 from aotf_lab.estimation import Check, CommonError, Fit
 from aotf_lab.reading.readings import Readings, as_readings

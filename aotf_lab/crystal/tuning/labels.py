@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from aotf_lab.crystal.tuning_cures import cures
-from aotf_lab.crystal.tuning_law import TuningLaw, shape_pulls
-from aotf_lab.crystal.tuning_lines import LineTable
+from aotf_lab.crystal.tuning.cures import cures
+from aotf_lab.crystal.tuning.law import TuningLaw, shape_pulls
+from aotf_lab.crystal.tuning.lines import LineTable
 from aotf_lab.data import CatalogueLine
 from aotf_lab.estimation import Check, Fit, LeftOut, Problem, leave_one_out
 from aotf_lab.estimation.checks import chi2_limit, z_limit

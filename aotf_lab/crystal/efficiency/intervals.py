@@ -8,8 +8,8 @@ import numpy as np
 from scipy import special
 from uncertainties import UFloat
 
-from aotf_lab.crystal.efficiency_law import QUARTER_PERIOD
-from aotf_lab.crystal.efficiency_readings import DriveReadings
+from aotf_lab.crystal.efficiency.law import QUARTER_PERIOD
+from aotf_lab.crystal.efficiency.readings import DriveReadings
 from aotf_lab.estimation import Fit, Parameter, Problem, fit_problem, profile_interval
 from aotf_lab.estimation.problem import FloatArray
 

@@ -8,7 +8,7 @@ import numpy as np
 from scipy.optimize import nnls
 
 from aotf_lab.estimation.problem import FloatArray
-from aotf_lab.estimation.smooth import SmoothFit
+from aotf_lab.estimation.smooth.curve import SmoothFit
 
 __all__ = ["Monotone", "made_monotone"]
 

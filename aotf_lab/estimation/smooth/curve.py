@@ -13,8 +13,8 @@ import numpy as np
 
 from aotf_lab.estimation.checks import chi2_limit
 from aotf_lab.estimation.problem import FloatArray
-from aotf_lab.estimation.smooth_posterior import Likelihoods, Reduced, averaged, likelihoods, reduce_readings
-from aotf_lab.estimation.smooth_prior import SmoothPrior, smooth_prior
+from aotf_lab.estimation.smooth.posterior import Likelihoods, Reduced, averaged, likelihoods, reduce_readings
+from aotf_lab.estimation.smooth.prior import SmoothPrior, smooth_prior
 
 __all__ = ["SmoothFit", "fit_smooth"]
 

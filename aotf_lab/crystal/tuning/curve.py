@@ -13,12 +13,12 @@ import pandas as pd
 from uncertainties import UFloat
 from uncertainties.core import Variable
 
-from aotf_lab.crystal.tuning_checks import published_range_check, shape_check, stated_check, strained
-from aotf_lab.crystal.tuning_common import indicated_value, true_value
-from aotf_lab.crystal.tuning_labels import labels_check
-from aotf_lab.crystal.tuning_law import FREED, TuningLaw
-from aotf_lab.crystal.tuning_lines import LineTable, usable_lines
-from aotf_lab.crystal.tuning_order import require_falling
+from aotf_lab.crystal.tuning.checks import published_range_check, shape_check, stated_check, strained
+from aotf_lab.crystal.tuning.common import indicated_value, true_value
+from aotf_lab.crystal.tuning.labels import labels_check
+from aotf_lab.crystal.tuning.law import FREED, TuningLaw
+from aotf_lab.crystal.tuning.lines import LineTable, usable_lines
+from aotf_lab.crystal.tuning.order import require_falling
 from aotf_lab.data import CatalogueLine
 from aotf_lab.errors import ReadingsError
 from aotf_lab.estimation import Check, Fit, FittedFunction, LeftOut, Problem, fit_problem, leave_one_out

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from uncertainties import UFloat, covariance_matrix
 
-from aotf_lab.crystal.efficiency_law import drive_law, law_slopes, power_for, saturation_power
+from aotf_lab.crystal.efficiency.law import drive_law, law_slopes, power_for, saturation_power
 from aotf_lab.errors import FitError, OutOfRangeError
 from aotf_lab.estimation import CommonError
 from aotf_lab.estimation.evaluate import require_inside, split

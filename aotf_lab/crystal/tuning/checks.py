@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from aotf_lab.crystal.tuning_law import FREED, TuningLaw, shape_pulls
-from aotf_lab.crystal.tuning_lines import LineTable
+from aotf_lab.crystal.tuning.law import FREED, TuningLaw, shape_pulls
+from aotf_lab.crystal.tuning.lines import LineTable
 from aotf_lab.estimation import Check, Fit
 from aotf_lab.estimation.checks import z_limit
 from aotf_lab.estimation.problem import FloatArray

@@ -15,8 +15,8 @@ from typing import Any
 import numpy as np
 from uncertainties import UFloat, nominal_value, std_dev
 
-from aotf_lab.crystal.efficiency import Efficiency
-from aotf_lab.crystal.efficiency_law import QUARTER_PERIOD, drive_law, saturation_power
+from aotf_lab.crystal.efficiency.law import QUARTER_PERIOD, drive_law, saturation_power
+from aotf_lab.crystal.efficiency.one_line import Efficiency
 from aotf_lab.estimation import Fit, Parameter, Problem, fit_problem, new_cause
 from aotf_lab.estimation.problem import FloatArray
 

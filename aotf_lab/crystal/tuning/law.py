@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from aotf_lab.crystal.tuning_lines import LineTable
+from aotf_lab.crystal.tuning.lines import LineTable
 from aotf_lab.estimation import Parameter, Problem, new_cause
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.physics.indices import birefringence, optical_range_nm

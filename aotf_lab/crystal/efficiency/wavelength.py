@@ -7,9 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 from uncertainties import covariance_matrix
 
-from aotf_lab.crystal.efficiency import Efficiency
-from aotf_lab.crystal.efficiency_curve import SLOPE_ONLY
-from aotf_lab.crystal.efficiency_shared import EXPONENT, REFERENCE_NM, U_EXPONENT
+from aotf_lab.crystal.efficiency.curve import SLOPE_ONLY
+from aotf_lab.crystal.efficiency.one_line import Efficiency
+from aotf_lab.crystal.efficiency.shared import EXPONENT, REFERENCE_NM, U_EXPONENT
 from aotf_lab.estimation import Check
 from aotf_lab.estimation.checks import z_limit
 from aotf_lab.estimation.problem import FloatArray

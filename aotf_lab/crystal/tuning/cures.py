@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from aotf_lab.crystal.tuning_lines import LineTable
+from aotf_lab.crystal.tuning.lines import LineTable
 from aotf_lab.data import CatalogueLine, catalogue_lines
 from aotf_lab.estimation.checks import z_limit
 from aotf_lab.physics.air import air_to_vacuum, vacuum_to_air

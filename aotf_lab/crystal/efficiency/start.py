@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from aotf_lab.crystal.efficiency_law import QUARTER_PERIOD
-from aotf_lab.crystal.efficiency_readings import DriveReadings
+from aotf_lab.crystal.efficiency.law import QUARTER_PERIOD
+from aotf_lab.crystal.efficiency.readings import DriveReadings
 from aotf_lab.errors import FitError, ReadingsError
 from aotf_lab.estimation.problem import FloatArray
 
