@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from pathlib import Path
+
 import pytest
 
 import aotf_lab
@@ -14,3 +17,14 @@ DEMO = ROOT / "data" / "demo" / "skerry"
 def demo() -> aotf_lab.Session:
     """The demo bench's session."""
     return aotf_lab.open_session(DEMO)
+
+
+@pytest.fixture
+def log(tmp_path: Path) -> Callable[..., Path]:
+    """Write a raw file: ``log(text, name="log.csv") -> path``."""
+
+    def write(text: str, name: str = "log.csv") -> Path:
+        (tmp_path / name).write_text(text, encoding="utf-8")
+        return tmp_path / name
+
+    return write

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import ast
+import csv
 from collections.abc import Iterator
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "aotf_lab"
+SHARED = ROOT / "shared"
 
 FLOORS: dict[str, int] = {
     "errors": 0,
@@ -28,6 +30,12 @@ FLOORS: dict[str, int] = {
 """A room imports rooms of lower floors and itself; never sideways, never up."""
 
 SOLE_IMPORTERS = {"lmfit": "estimation", "matplotlib": "drawing", "jinja2": "report", "ipywidgets": "widgets"}
+
+
+def published(name: str) -> list[dict[str, str]]:
+    """Return the rows of a table of published values in ``shared``."""
+    with (SHARED / name).open(encoding="utf-8", newline="") as stream:
+        return list(csv.DictReader(stream))
 
 
 def modules() -> Iterator[tuple[Path, str]]:

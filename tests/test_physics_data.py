@@ -6,8 +6,8 @@ import pytest
 
 from aotf_lab.data import ASSUMED_U_NM, PACKAGED_TABLES, catalogue_lines, read_packaged_table
 from aotf_lab.errors import AotfLabError
+from tests.house import SHARED
 
-SHARED = Path(__file__).parents[1] / "shared"
 PACKAGED = Path(__file__).parents[1] / "aotf_lab" / "data"
 
 

@@ -1,17 +1,6 @@
 """Tables of any kind."""
 
-import pytest
-
 from aotf_lab.reading import Instruments, read_table
-
-
-@pytest.fixture
-def log(tmp_path):
-    def write(text, name="log.csv"):
-        (tmp_path / name).write_text(text, encoding="utf-8")
-        return tmp_path / name
-
-    return write
 
 
 def test_any_table_derives_nothing(log):

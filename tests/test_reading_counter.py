@@ -6,15 +6,6 @@ from aotf_lab.errors import ReadingError
 from aotf_lab.reading import Counter, Instruments, Voltmeter, join_readings, read_counter
 
 
-@pytest.fixture
-def log(tmp_path):
-    def write(text, name="log.csv"):
-        (tmp_path / name).write_text(text, encoding="utf-8")
-        return tmp_path / name
-
-    return write
-
-
 def test_counter_log_has_values_and_errors(log):
     bench = Instruments(Counter(2.0, 5.0), Voltmeter(0.1, 1.0, 2.0))
     path = log("Drive (V),Counter (kHz),Direction,Time (min),Box temperature (°C),Supply (V)\n1.5,48250,up,2,22.5,12\n")

@@ -1,30 +1,13 @@
 """Tables of laser lines."""
 
-import csv
 import re
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from aotf_lab.errors import ReadingError
 from aotf_lab.reading import read_lines
-
-SHARED = Path(__file__).resolve().parent.parent / "shared"
-
-
-def published(name):
-    with (SHARED / name).open(encoding="utf-8", newline="") as stream:
-        return list(csv.DictReader(stream))
-
-
-@pytest.fixture
-def log(tmp_path):
-    def write(text, name="log.csv"):
-        (tmp_path / name).write_text(text, encoding="utf-8")
-        return tmp_path / name
-
-    return write
+from tests.house import published
 
 
 def test_lines_in_air_against_published_wavelengths(log):

@@ -9,15 +9,6 @@ from aotf_lab.errors import ReadingError
 from aotf_lab.reading import Instruments, PowerMeter, Scope, read_power_log
 
 
-@pytest.fixture
-def log(tmp_path):
-    def write(text, name="log.csv"):
-        (tmp_path / name).write_text(text, encoding="utf-8")
-        return tmp_path / name
-
-    return write
-
-
 def test_efficiency_and_its_u_against_uncertainties(log):
     bench = Instruments(power_meter=PowerMeter(u_reading_percent=1.0, floor_uw=2.0))
     table = read_power_log(log("Optical power (uW),Incident (uW),Dark (uW)\n205,402,3\n"), bench).table

@@ -1,29 +1,11 @@
 """RF levels, and the power that they mean."""
 
-import csv
-from pathlib import Path
-
 import pytest
 from uncertainties import ufloat
 
 from aotf_lab.errors import ReadingError
 from aotf_lab.reading import Instruments, Scope, read_scope_levels
-
-SHARED = Path(__file__).resolve().parent.parent / "shared"
-
-
-def published(name):
-    with (SHARED / name).open(encoding="utf-8", newline="") as stream:
-        return list(csv.DictReader(stream))
-
-
-@pytest.fixture
-def log(tmp_path):
-    def write(text, name="log.csv"):
-        (tmp_path / name).write_text(text, encoding="utf-8")
-        return tmp_path / name
-
-    return write
+from tests.house import published
 
 
 @pytest.mark.parametrize(("header", "key"), [("Level (Vrms)", "Vrms"), ("Scope (Vpp)", "Vpp"), ("Level (dBm)", "dBm")])

@@ -1,11 +1,10 @@
 """Reading printed values: the shared tables, and agreement to the digits in print."""
 
 import re
-from pathlib import Path
 
 import pandas as pd
 
-SHARED = Path(__file__).parents[2] / "shared"
+from tests.house import SHARED
 
 
 def expected(example: str, quantity: str) -> str:

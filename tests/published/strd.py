@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from aotf_lab.estimation import Parameter
-from tests.published.estimation_printed import SHARED
+from tests.house import SHARED
 
 
 def _rational(numerator: int) -> Callable:

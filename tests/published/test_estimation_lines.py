@@ -12,7 +12,8 @@ import pytest
 from uncertainties import covariance_matrix, ufloat
 
 from aotf_lab.estimation import FittedFunction, Parameter, effective_dof, new_cause, weighted_fit
-from tests.published.estimation_printed import SHARED, agree, agrees, expected, numbers, short
+from tests.house import SHARED
+from tests.published.estimation_printed import agree, agrees, expected, numbers, short
 
 STARTS = [(0.0, 1.0), (-50.0, 40.0), (1e3, -1e3), (1e-6, 1e-6)]
 

@@ -8,7 +8,7 @@ from odrpack import odr_fit
 from uncertainties import covariance_matrix
 
 from aotf_lab.estimation import FittedFunction, Parameter, weighted_fit
-from tests.published.estimation_printed import SHARED
+from tests.house import SHARED
 
 
 def line(x, a, b):

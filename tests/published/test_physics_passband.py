@@ -1,14 +1,12 @@
 """Constants of coupled waves against the published ones."""
 
-from pathlib import Path
-
 import numpy as np
 import pandas as pd
 import pytest
 
 from aotf_lab.physics.coupled_waves import light_lost, passband_fwhm, peak_efficiency, sidelobe_level_db
+from tests.house import SHARED
 
-SHARED = Path(__file__).parents[2] / "shared"
 FACTS = pd.read_csv(SHARED / "acousto_optics_facts.csv").set_index("fact")["value"]
 
 
