@@ -71,7 +71,7 @@ def known_materials() -> tuple[str, ...]:
 
 
 def _fit(material: str, ray: str) -> _Sellmeier:
-    if material not in known_materials():
+    if (material, ray) not in _fits():
         raise MaterialError(
             "no packaged refractive indices for this crystal",
             found=material,
