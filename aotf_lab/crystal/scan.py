@@ -221,11 +221,11 @@ def _u_motion(lag_steps: float) -> float:
     """Return, in steps, the doubt about a one-way lag from not knowing how the frequency moved within each step.
 
     A meter that trails by m steps behind a standing frequency trails by 1 / ln(1 + 1/m) behind a gliding one, up to
-    half a step more; the doubt is taken as rectangular between minus and plus that much (GUM 4.3.7).
+    half a step more. Standing is assumed; were gliding as likely, the mean square of the error is half of that squared.
     """
     if not lag_steps > 0:
         return 0.0
-    return (1.0 / math.log1p(1.0 / lag_steps) - lag_steps) / math.sqrt(3.0)
+    return (1.0 / math.log1p(1.0 / lag_steps) - lag_steps) / math.sqrt(2.0)
 
 
 def _require_inside(solution: ScanSolution) -> None:

@@ -8,10 +8,11 @@ import numpy as np
 from uncertainties import UFloat
 
 from aotf_lab.crystal.scan_fit import ScanSolution
+from aotf_lab.crystal.scan_known import MOST_LEAD_STEPS
 from aotf_lab.crystal.scan_point import ScanPoint
 from aotf_lab.crystal.scan_sidelobes import Sidelobe
 from aotf_lab.estimation import Check
-from aotf_lab.estimation.checks import z_limit
+from aotf_lab.estimation.checks import chi2_limit, z_limit
 
 __all__ = ["scan_checks"]
 
@@ -19,6 +20,7 @@ LEAST_REACH = 0.6
 """How far a scan is to reach beyond the centre on either side, in FWHM, so that it sees both half heights."""
 
 LEAST_POINTS = 4.0
+MOST_LAG = 0.5
 MOST_WANDER = 0.03
 _LEAN_FORM = 0.17
 """Shift of the centre, over skew times FWHM, when the lean has another form: found by fitting passbands that lean as
@@ -48,11 +50,16 @@ def _lag_check(solution: ScanSolution, lag_mhz: UFloat, u_motion_mhz: float) -> 
     shift = f"{1e3 * lag_mhz.n:.3g} +- {1e3 * lag_mhz.s:.2g} kHz"
     limit = z_limit()
     if not solution.table.one_way:
-        if lag_mhz.n < -limit * lag_mhz.s:
+        least = -0.9 * MOST_LEAD_STEPS * solution.table.pace_mhz
+        if lag_mhz.n < min(-limit * lag_mhz.s, 0.0) / solution.fit.birge or lag_mhz.n < least:
             detail = f"up and down lie {shift} each on the wrong side of the other, limit {limit:.1f} times that u"
             cure = "the peak moved between the two, or the directions are exchanged; let all warm up, scan again"
             return Check("lag", False, f"{detail}; {cure}", abs(lag_mhz.n))
-        return Check("lag", True, f"the power meter trails by {shift} each way, which up and down together cancel")
+        share, detail = lag_mhz.n / solution.fit.values[1], f"the power meter trails by {shift} each way"
+        if share > MOST_LAG:
+            detail = f"{detail}, {share:.2g} of the FWHM, limit {MOST_LAG:g}"
+            return Check("lag", False, f"{detail}; scan more slowly: lag, lean and width are hard to tell apart")
+        return Check("lag", True, f"{detail}, which up and down together cancel")
     if solution.model.lag_steps is not None:
         return Check("lag", True, f"measured one way only, with a power meter stated to trail by {shift}")
     centre, alone = _centre_u(solution)
@@ -107,12 +114,13 @@ def _clip_check(solution: ScanSolution) -> Check:
 
 
 def _wander_check(solution: ScanSolution) -> Check:
-    size = solution.noise.wander
+    size, limit = solution.noise.wander, chi2_limit(2)
     measured = bool(np.any(solution.table.light != 1.0))
     light = "the light, its measured part divided out," if measured else "the light"
     detail = f"{light} wanders by {1e2 * size:.2g} %, which the scatter carries; limit {1e2 * MOST_WANDER:g} %"
+    passed = size <= MOST_WANDER or solution.noise.gain <= limit
     cure = "log incident_power_mw beside it, or wait for the laser to settle"
-    return Check("wander", size <= MOST_WANDER, detail if size <= MOST_WANDER else f"{detail}; {cure}")
+    return Check("wander", passed, detail if passed else f"{detail}; {cure}")
 
 
 def _lean_check(solution: ScanSolution) -> Check:

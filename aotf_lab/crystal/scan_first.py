@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
-from scipy.optimize import least_squares
+from scipy.optimize import OptimizeResult, least_squares
 
 from aotf_lab.crystal.scan_guess import ScanGuess
 from aotf_lab.crystal.scan_table import ScanTable
@@ -17,8 +18,11 @@ __all__ = ["FirstFit", "first_fit", "rough_u"]
 ROUGH = 0.01
 """Share of the peak by which the first fit may miss any reading."""
 
-_STARTS = ((1.0, 1.0), (0.7, 0.3), (0.7, 3.0), (1.3, 0.3), (0.4, 1.0))
-"""Factors on the guessed width and lag, tried in turn until the fit leaves no more than the guess did."""
+_WIDTHS, _LAGS, _SKEWS = (1.0, 0.6, 1.6), (1.0, 0.5), (0.0, -0.15, 0.15)
+"""Factors on the guessed width and lag, and leans, from which further searches start."""
+
+_MUCH = 3.0
+_STRONG_LEAN = 0.25
 
 
 def rough_u(table: ScanTable, guess: ScanGuess) -> FloatArray:
@@ -38,21 +42,35 @@ class FirstFit:
 
 
 def first_fit(problem: Problem, guess: ScanGuess) -> FirstFit:
-    """Return the minimum from the guess; where it leaves more than the guess did, the deepest of several."""
-    found = []
-    scales = np.array([guess.scale(p.name) for p in problem.parameters])
-    for width, steps in _STARTS:
-        factors = {"fwhm_mhz": width, "lag_steps": steps}
-        start = np.array([p.start * factors.get(p.name, 1.0) for p in problem.parameters])
-        start = np.clip(start, problem.low + 1e-6, problem.high - 1e-6)
-        found.append(
-            least_squares(
-                problem.residual, start, bounds=(problem.low, problem.high), x_scale=scales, ftol=1e-4, xtol=1e-4
-            )
-        )
-        if np.sum((problem.y - problem.model(problem.x, *found[-1].x)) ** 2) < 1.1 * guess.rest_mw2:
+    """Return the minimum from the guess; where that is open to doubt, the deepest of many.
+
+    It is open to doubt when it leaves more than the guess did or than roughly expected, when it leans much, and when
+    the meter trails by half of a passband or more: lag, lean and width then stand in for each other.
+    """
+    best = _search(problem, guess, 1.0, 1.0, 0.0, 1e-4)
+    for width, lag, skew in product(_WIDTHS, _LAGS, _SKEWS):
+        if not (guess.trails_far or _doubtful(problem, guess, best)):
             break
-    best = min(found, key=lambda result: float(result.cost))
-    rows = len(problem.y)
-    values, gradient = np.asarray(best.x, dtype=float), -np.asarray(best.jac, dtype=float)[:rows]
+        other = _search(problem, guess, width, lag, skew, 1e-8)
+        best = min((best, other), key=lambda result: float(result.cost))
+    values, gradient = np.asarray(best.x, dtype=float), -np.asarray(best.jac, dtype=float)[: len(problem.y)]
     return FirstFit(values, gradient * problem.spread(values)[:, None])
+
+
+def _doubtful(problem: Problem, guess: ScanGuess, result: OptimizeResult) -> bool:
+    rest = float(np.sum((problem.y - problem.model(problem.x, *result.x)) ** 2))
+    skew = next(float(v) for p, v in zip(problem.parameters, result.x, strict=True) if p.name == "skew")
+    return bool(rest > 1.1 * guess.rest_mw2 or 2 * result.cost > _MUCH * len(problem.y) or abs(skew) > _STRONG_LEAN)
+
+
+def _search(
+    problem: Problem, guess: ScanGuess, width: float, lag: float, skew: float, tolerance: float
+) -> OptimizeResult:
+    """Return where a search ends that starts at the guess with its ``width`` and ``lag`` multiplied."""
+    factors = {"fwhm_mhz": width, "lag_steps": lag}
+    start = np.array([skew if p.name == "skew" else p.start * factors.get(p.name, 1.0) for p in problem.parameters])
+    start = np.clip(start, problem.low + 1e-6, problem.high - 1e-6)
+    scales = np.array([guess.scale(p.name) for p in problem.parameters])
+    return least_squares(
+        problem.residual, start, bounds=(problem.low, problem.high), x_scale=scales, ftol=tolerance, xtol=tolerance
+    )

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import stats
 
+from aotf_lab.crystal.scan_model import ScanModel
 from aotf_lab.crystal.scan_table import ScanTable
 from aotf_lab.errors import ReadingsError
 from aotf_lab.estimation.checks import SIGNIFICANCE
@@ -17,22 +18,25 @@ __all__ = ["ScanGuess", "guess_scan"]
 _WIDTH_RATIO = 1.35
 _PLACES_PER_WIDTH = 4.0
 _FWHM_PER_SIGMA = 2.3548
+_POOR = 0.05
+_LAGS = (0.7, 1.5, 3.0, 6.0, 12.0)
 
 
 @dataclass(frozen=True)
 class ScanGuess:
-    """A rough peak: centre and FWHM (MHz), height and floor (mW), shift of either direction (MHz), scatter (mW).
+    """A rough peak: centre and FWHM (MHz), height and floor (mW), lag of the meter in steps, scatter (mW).
 
-    ``rest_mw2`` is the sum of squares that it leaves.
+    ``rest_mw2`` is the sum of squares that it leaves, ``trails_far`` whether the lag is half of the width or more.
     """
 
     centre_mhz: float
     fwhm_mhz: float
     peak_mw: float
     floor_mw: float
-    lag_mhz: float
+    lag_steps: float
     scatter_mw: float
     rest_mw2: float
+    trails_far: bool
 
     def scale(self, name: str) -> float:
         """Return by how much the parameter ``name`` may typically move."""
@@ -42,11 +46,14 @@ class ScanGuess:
 
 @dataclass(frozen=True)
 class _Trial:
+    """A Gaussian on a floor behind a meter that trails by ``lag_steps``, and the sum of squares that it leaves."""
+
     rest: float
     centre: float
     height: float
     floor: float
     width: float
+    lag_steps: float = 0.0
 
 
 def guess_scan(table: ScanTable) -> ScanGuess:
@@ -57,6 +64,8 @@ def guess_scan(table: ScanTable) -> ScanGuess:
     """
     f, y = table.frequency_mhz, table.power_mw
     best = _best(f, y, table.step_mhz)
+    if best.rest > _POOR * float(np.sum((y - y.mean()) ** 2)):
+        best = min([best, *_trailing(table)], key=lambda t: t.rest)
     if not _stands_out(f, y, best, table.step_mhz):
         _refuse_flat(table)
     low, high = float(f.min()), float(f.max())
@@ -65,23 +74,42 @@ def guess_scan(table: ScanTable) -> ScanGuess:
             "the peak lies outside the scan", where=_files(table), found=f"about {best.centre:.6g} MHz",
             allowed=f"inside {low:.6g} to {high:.6g} MHz", cure="scan further to that side, two widths beyond the peak",
         )  # fmt: skip
-    shift, scatter = _shift(table, best), _scatter(y, best)
-    return ScanGuess(best.centre, best.width, best.height, best.floor, shift, scatter, best.rest)
+    lag_steps, scatter = _lag_steps(table, best), _scatter(y, best)
+    far = lag_steps * table.pace_mhz > 0.5 * best.width
+    return ScanGuess(best.centre, best.width, best.height, best.floor, lag_steps, scatter, best.rest, far)
 
 
-def _best(f: FloatArray, y: FloatArray, step: float) -> _Trial:
+def _trailing(table: ScanTable) -> list[_Trial]:
+    """Return the best Gaussians behind a meter that trails far."""
+    n, found = len(table.row), []
+    model = ScanModel(table.lapse, np.ones(n), 0.5, None)
+    for steps in _LAGS:
+        trail = model.trailing(np.eye(n), (0.0, 1.0, 1.0, 0.0, 0.0, steps))
+        found.append(replace(_best(table.frequency_mhz, table.power_mw, table.step_mhz, trail), lag_steps=steps))
+    return found
+
+
+def _best(f: FloatArray, y: FloatArray, step: float, trail: FloatArray | None = None) -> _Trial:
     low, high = float(f.min()), float(f.max())
     count = 1 + int(np.ceil(np.log((high - low) / (1.5 * step)) / np.log(_WIDTH_RATIO)))
     widths = 1.5 * step * _WIDTH_RATIO ** np.arange(max(count, 2))
     trials = [
-        _best_place(f, y, w, np.arange(low - 0.5 * w, high + 0.5 * w, w / _PLACES_PER_WIDTH)) for w in widths.tolist()
+        _best_place(f, y, w, np.arange(low - 0.5 * w, high + 0.5 * w, w / _PLACES_PER_WIDTH), trail)
+        for w in widths.tolist()
     ]
     return min(trials, key=lambda t: t.rest)
 
 
-def _best_place(f: FloatArray, y: FloatArray, width: float, places: FloatArray) -> _Trial:
-    """Return the upright Gaussian of this ``width`` that leaves the least squares, over ``places``."""
+def _best_place(
+    f: FloatArray, y: FloatArray, width: float, places: FloatArray, trail: FloatArray | None = None
+) -> _Trial:
+    """Return the upright Gaussian of this ``width`` that leaves the least squares, over ``places``.
+
+    ``trail`` (n, n) turns light into what the meter shows.
+    """
     shape = np.exp(-0.5 * ((f - places[:, None]) * (_FWHM_PER_SIGMA / width)) ** 2)
+    if trail is not None:
+        shape = shape @ trail.T
     mean = shape.mean(axis=1)
     centred = y - y.mean()
     product = shape @ centred
@@ -120,16 +148,16 @@ def _files(table: ScanTable) -> str:
     return ", ".join(s.name for s in table.readings.sources)
 
 
-def _shift(table: ScanTable, best: _Trial) -> float:
-    """Return half of the distance between the peak on the way up and on the way down."""
-    if table.one_way:
-        return 0.0
+def _lag_steps(table: ScanTable, best: _Trial) -> float:
+    """Return the lag: half of the distance between the peak on the way up and on the way down."""
+    if table.one_way or best.lag_steps > 0:
+        return best.lag_steps
     places = np.arange(best.centre - best.width, best.centre + best.width, best.width / 16)
     found = []
     for way in (1, -1):
         rows = table.direction == way
         found.append(_best_place(table.frequency_mhz[rows], table.power_mw[rows], best.width, places).centre)
-    return (found[0] - found[1]) / 2
+    return (found[0] - found[1]) / 2 / table.pace_mhz
 
 
 def _scatter(y: FloatArray, best: _Trial) -> float:

@@ -11,13 +11,16 @@ from aotf_lab.crystal.scan_table import ScanTable
 from aotf_lab.errors import ReadingsError
 from aotf_lab.estimation import Parameter
 
-__all__ = ["assumed_lag", "if_exact", "known_drive", "scan_parameters", "stated_lag"]
+__all__ = ["MOST_LEAD_STEPS", "assumed_lag", "if_exact", "known_drive", "scan_parameters", "stated_lag"]
 
 U_SKEW = 0.1
 UNKNOWN_DRIVE = (0.5, 0.4)
 UNKNOWN_TIME_CONSTANT_S = 1.0
 """What is assumed where nothing is stated (common practice, no source): a lean of 0 +- 0.1, a drive between weak and
 full, and for one-way scans a lag of the meter of about the second that thermal heads take."""
+
+MOST_LEAD_STEPS = 0.4
+"""A meter cannot lead; so much is left to scatter about no lag."""
 
 U_TIME_CONSTANT = 0.1
 """Relative standard uncertainty of a time constant stated as a plain number."""
@@ -77,8 +80,10 @@ def scan_parameters(
 ) -> tuple[Parameter, ...]:
     """Return the parameters of ``model`` with starts from ``guess`` and priors from what is known."""
     span = float(np.ptp(table.frequency_mhz))
-    steps = min(max(guess.lag_mhz / table.pace_mhz, 0.05), 30.0)
+    lag_start = min(max(guess.lag_steps, 0.05), 30.0)
     lag_prior = lag if isinstance(lag, UFloat) else None
+    if lag_prior is not None and guess.lag_steps == 0:
+        lag_start = lag_prior.n
     drive_prior = drive if isinstance(drive, UFloat) else ufloat(*UNKNOWN_DRIVE, tag="drive ratio, unknown")
     made = {
         "centre_mhz": Parameter("centre_mhz", guess.centre_mhz),
@@ -86,7 +91,7 @@ def scan_parameters(
         "peak_power_mw": Parameter("peak_power_mw", guess.peak_mw),
         "floor_mw": Parameter("floor_mw", guess.floor_mw),
         "skew": Parameter("skew", 0.0, -0.6, 0.6, ufloat(0.0, U_SKEW, tag="lean of the passband, unknown")),
-        "lag_steps": Parameter("lag_steps", steps if lag_prior is None else lag_prior.n, -0.4, np.inf, lag_prior),
+        "lag_steps": Parameter("lag_steps", lag_start, -MOST_LEAD_STEPS, np.inf, lag_prior),
         "drive_ratio": Parameter("drive_ratio", drive_prior.n, *DRIVE_LIMITS, drive_prior),
     }
     return tuple(made[name] for name in model.names)

@@ -18,7 +18,7 @@ _SIZES = np.geomspace(3e-4, 3.0, 49)
 LARGEST = 0.1
 """Largest relative wander that is thought of."""
 
-NONE = 0.3
+NONE = 0.5
 """How likely it is beforehand that the light does not wander at all."""
 
 
@@ -54,7 +54,9 @@ def likely_wander(residual: FloatArray, jacobian: FloatArray, wanders: Sequence[
         eigenvalues, vectors = np.linalg.eigh(upper.T @ wander @ upper)
         squares = (vectors.T @ z) ** 2
         score[kind], level[kind] = _minus_two_log(_SIZES**2, np.maximum(eigenvalues, 0.0), squares, known)
-    before = _SIZES * (_SIZES * level <= LARGEST)
+    allowed = _SIZES * level <= LARGEST
+    score = np.where(allowed, score, np.inf)
+    before = _SIZES * allowed
     before *= (1.0 - NONE) / max(float(before.sum()), 1e-300)
     lowest = min(float(score.min()), float(plain[0]))
     weight = before * np.exp(-0.5 * (score - lowest))

@@ -198,18 +198,14 @@ def _order(
 ) -> tuple[NDArray[np.intp], NDArray[np.bool_]]:
     """Return the order in which the meter saw the rows, and which of them starts a run.
 
-    With time, a run is a file whose clock goes on (a clock that often goes back means that the rows were sorted by
-    something else); without, it is a file and a stated direction.
+    With time, a run is a file whose clock goes on. A clock that often goes back, or no clock at all, means that the
+    rows were sorted by something else: a run is then a file and a stated direction.
     """
-    if time_s is not None:
-        same = np.diff(run) == 0
-        back = same & (np.diff(time_s) < 0)
-        row = np.lexsort((time_s, run)) if back.sum() > 0.2 * len(run) else np.arange(len(run))
-        return row, np.concatenate([[True], (np.diff(run[row]) != 0) | (np.diff(time_s[row]) < 0)])
-    if way is None:
-        return np.arange(len(run)), np.concatenate([[True], np.diff(run) != 0])
+    if time_s is not None and np.sum((np.diff(run) == 0) & (np.diff(time_s) < 0)) <= 0.2 * len(run):
+        return np.arange(len(run)), np.concatenate([[True], (np.diff(run) != 0) | (np.diff(time_s) < 0)])
+    way = np.zeros(len(run)) if way is None else way
     leg = _numbered(zip(run.tolist(), way.tolist(), strict=True))
-    along = np.where(way == 0, np.arange(len(run)), way * frequency)
+    along = np.where(way == 0, np.arange(len(run)), way * frequency) if time_s is None else time_s
     row = np.lexsort((along, leg))
     return row, np.concatenate([[True], np.diff(leg[row]) != 0])
 
