@@ -177,9 +177,9 @@ def fit_scan(
     p = solution.fit.parameters
     lag_mhz = _lag_steps(solution) * table.pace_mhz
     sidelobes = measured_sidelobes(point)
-    u_motion = _u_motion(lag_mhz.n / table.pace_mhz) * table.pace_mhz if table.one_way else 0.0
-    motion = new_cause("motion within a step", u_motion) if u_motion > 0 else None
+    motion = _motion(solution)
     centre = p["centre_mhz"] if motion is None else p["centre_mhz"] + motion
+    checks = scan_checks(point, lag_mhz, 0.0 if motion is None else motion.s, sidelobes)
     return Scan(
         line=line,
         centre_mhz=_through(table.readings, "frequency_mhz", centre),
@@ -191,7 +191,7 @@ def fit_scan(
         lag_mhz=lag_mhz,
         sidelobes=sidelobes,
         readings=table.readings,
-        fit=solution.fit.with_checks(*scan_checks(point, lag_mhz, u_motion, sidelobes)),
+        fit=solution.fit.with_checks(*checks),
         expected_mw=table.in_table_order(solution.model(table.frequency_mhz, *solution.fit.values)),
         directions=table.in_table_order(table.direction),
         solution=solution,
@@ -217,15 +217,17 @@ def _lag_steps(solution: ScanSolution) -> UFloat:
     return parameters.get("lag_steps", _exactly(parameters, solution.model.lag_steps))
 
 
-def _u_motion(lag_steps: float) -> float:
-    """Return, in steps, the doubt about a one-way lag from not knowing how the frequency moved within each step.
+def _motion(solution: ScanSolution) -> UFloat | None:
+    """Return the doubt (MHz) about a one-way lag from not knowing how the frequency moved within each step.
 
     A meter that trails by m steps behind a standing frequency trails by 1 / ln(1 + 1/m) behind a gliding one, up to
     half a step more. Standing is assumed; were gliding as likely, the mean square of the error is half of that squared.
     """
-    if not lag_steps > 0:
-        return 0.0
-    return (1.0 / math.log1p(1.0 / lag_steps) - lag_steps) / math.sqrt(2.0)
+    steps = _lag_steps(solution).n
+    if not (solution.table.one_way and steps > 0):
+        return None
+    u_steps = (1.0 / math.log1p(1.0 / steps) - steps) / math.sqrt(2.0)
+    return new_cause("motion within a step", u_steps * solution.table.pace_mhz)
 
 
 def _require_inside(solution: ScanSolution) -> None:

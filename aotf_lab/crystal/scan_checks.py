@@ -67,7 +67,7 @@ def _lag_check(solution: ScanSolution, lag_mhz: UFloat, u_motion_mhz: float) -> 
     detail = f"centre widened by {1e3 * (whole - alone):.2g} kHz, from {1e3 * alone:.2g} to {1e3 * whole:.2g} kHz"
     if solution.lag_stated:
         return Check("lag", True, f"measured one way only, the power meter trailing by {shift}: {detail}")
-    cure = "scan back as well, or state the power meter's time constant with a time_s column"
+    cure = "the FWHM rests on it too; scan back as well, or state the meter's time constant with a time_s column"
     return Check("lag", False, f"measured one way only: lag not separable, {detail}; {cure}", whole)
 
 
