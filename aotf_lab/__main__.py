@@ -23,12 +23,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         print(options.run(options))
     except AotfLabError as error:
-        print(f"aotf-lab: {error}", file=sys.stderr)
-        return 1
+        return _failed(str(error))
     except OSError as error:
-        print(f"aotf-lab: {error.strerror or error}: {error.filename}", file=sys.stderr)
-        return 1
+        return _failed(f"{error.strerror or error}: {error.filename}")
     return 0
+
+
+def _failed(reason: str) -> int:
+    _progress("")
+    print(f"aotf-lab: {reason}", file=sys.stderr)
+    return 1
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -57,23 +61,28 @@ def _new(options: argparse.Namespace) -> str:
 
 
 def _report(options: argparse.Namespace) -> str:
-    table: Path | None = options.set_points
+    out, table = options.out, options.set_points
+    if out.suffix not in (".html", ".htm"):
+        options.parser.error(f"--out {out}: allowed endings are .html and .htm")
     if table is not None and table.suffix not in (".csv", ".json"):
         options.parser.error(f"--set-points {table}: allowed endings are .csv and .json")
     from aotf_lab.report import write_report
-    from aotf_lab.session import PARTS, open_session
+    from aotf_lab.session import PARTS, open_session, require_output
 
     session = open_session(options.session)
+    for target in filter(None, (out, table)):
+        require_output(session.facts, target)
     for part in PARTS:
         _progress(part)
         session.attempt(part)
     _progress("report")
-    target = write_report(session, options.out)
+    write_report(session, out)
+    points = session.set_points()
     if table is not None:
-        points = session.set_points()
         points.to_csv(table) if table.suffix == ".csv" else points.to_json(table)
     _progress("")
-    return f"{target} written: {len(session.set_points())} lines"
+    missing = f"; not computed: {', '.join(session.troubles)}" if session.troubles else ""
+    return f"{out} written: {sum(p.reachable for p in points)} of {len(points)} lines can be set{missing}"
 
 
 def _progress(part: str) -> None:

@@ -129,3 +129,41 @@ def test_command_line_wrong_usage(arguments, capsys):
     with pytest.raises(SystemExit, match="2"):
         main(arguments)
     assert "usage" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("target", ["session.toml", "scan_A_up.csv", "../bench/vco_warm.csv"])
+def test_a_raw_file_is_never_overwritten(tmp_path, target):
+    session = copy_of_demo(tmp_path)
+    path = session.facts.folder / target
+    before = path.read_bytes()
+    with pytest.raises(SessionError, match=r"would overwrite a file of the session; found .*allowed"):
+        write_report(session, path)
+    assert path.read_bytes() == before
+
+
+def test_the_command_line_never_overwrites_a_raw_file(tmp_path, capsys):
+    session = copy_of_demo(tmp_path)
+    folder, out = session.facts.folder, tmp_path / "r.html"
+    raw = folder / "vco_warm.csv"
+    before = raw.read_bytes()
+    assert main(["report", str(folder), "--out", str(out), "--set-points", str(raw)]) == 1
+    assert "would overwrite" in capsys.readouterr().err
+    assert raw.read_bytes() == before
+    assert not out.exists()
+    with pytest.raises(SystemExit, match="2"):
+        main(["report", str(folder), "--out", str(raw)])
+
+
+def test_doubtful_lines_stand_in_the_verdict(tmp_path):
+    session = copy_of_demo(tmp_path, edit=lambda t: t.replace("wavelength_nm = 588.96", "wavelength_nm = 598.96"))
+    text = report_html(session)
+    assert "Do not use E before the failed checks below are cleared up." in text
+    assert "E (doubtful)" in text
+
+
+def test_nothing_reachable_is_no_pass(tmp_path):
+    session = copy_of_demo(tmp_path, edit=lambda t: t.replace('purpose = "oscillator"', 'purpose = "keep"'))
+    text = report_html(session)
+    assert "0 of 7 lines can be set" in text
+    assert "Every check passed" not in text
+    assert "Not computed: oscillator curve" in text

@@ -74,3 +74,72 @@ def test_one_bad_scan_does_not_stop_the_others(tmp_path):
 def test_readings_of_a_purpose_nobody_measured(demo):
     with pytest.raises(SessionError, match=r"no file with purpose 'lines'; found 'efficiency"):
         demo.readings("lines")
+
+
+def test_exchanged_labels_are_named_in_the_set_points(tmp_path):
+    def exchange(text):
+        return text.replace("556.27", "swap").replace("588.96", "556.27").replace("swap", "588.96")
+
+    session = copy_of_demo(tmp_path, edit=exchange)
+    assert "seem to be exchanged" in str(session.troubles["tuning"])
+    doubtful = [p.line for p in session.set_points() if "DOUBTFUL" in p.remark]
+    assert {"D", "E"} <= set(doubtful)
+
+
+def test_mistyped_anchor_is_named_in_the_set_points(tmp_path):
+    session = copy_of_demo(tmp_path, edit=lambda t: t.replace("wavelength_nm = 588.96", "wavelength_nm = 598.96"))
+    assert "DOUBTFUL" in session.set_points()["E"].remark
+    assert "DOUBTFUL" not in session.set_points()["B"].remark
+
+
+def test_scans_of_two_lines_to_find_exchanged(tmp_path):
+    def exchange(text):
+        return text.replace("scan_A_", "scan_X_").replace("scan_C_", "scan_A_").replace("scan_X_", "scan_C_")
+
+    session = copy_of_demo(tmp_path, edit=exchange)
+    assert [c.name for c in session.checks if not c.passed] == ["label of line A", "label of line C"]
+    assert "found far from its label" in session.set_points()["A"].remark
+
+
+def test_driven_above_the_rating_is_said(tmp_path):
+    session = copy_of_demo(tmp_path, edit=lambda t: t.replace("rated_rf_power_w = 0.80", "rated_rf_power_w = 0.30"))
+    check = next(c for c in session.checks if c.name == "rated power")
+    assert not check.passed
+    assert "driven above its rating" in check.detail
+    for point in session.set_points():
+        assert point.rf_power_w.n < 0.3
+
+
+def test_an_unknown_pad_withholds_every_power(tmp_path):
+    session = copy_of_demo(tmp_path, edit=lambda t: t.replace("\npad_db = 30.0", ""))
+    for point in session.set_points():
+        assert point.rf_power_w is None
+        assert "pad_db" in point.remark
+
+
+def test_one_bad_efficiency_file_leaves_the_other_lines(tmp_path):
+    session = copy_of_demo(tmp_path)
+    (session.facts.folder / "efficiency_B.csv").write_text("", encoding="utf-8")
+    assert set(session.efficiency.own) == {"E", "G"}
+    assert session.set_points()["D"].rf_power_w is not None
+    assert "530" in session.set_points()["B"].remark  # no measured line is near enough to B any more
+    assert [part for part in session.troubles if "B" in part]
+
+
+def test_no_anchor_was_scanned(tmp_path):
+    session = copy_of_demo(tmp_path, edit=lambda t: t.replace('use = "anchor"', 'use = "find"'))
+    with pytest.raises(SessionError, match=r"no anchor line was scanned; found A \(find\), B \(find\)"):
+        _ = session.tuning
+
+
+def test_the_same_cause_is_told_once(tmp_path):
+    session = copy_of_demo(tmp_path)
+    (session.facts.folder / "scan_D_up.csv").write_text("", encoding="utf-8")
+    assert [part for part in session.troubles if "D" in part] == ["scan of line D"]
+
+
+def test_remarks_say_what_goes_beyond_the_readings(demo):
+    points = demo.set_points()
+    assert "beyond the anchor lines" in points["A"].remark
+    assert "its own drive stopped at" in points["B"].remark
+    assert points["E"].remark == ""

@@ -2,8 +2,10 @@
 
 from aotf_lab.drawing.curves import (
     mark_found_lines,
+    mark_rated_power,
     plot_curve,
     plot_efficiency,
+    plot_light_residuals,
     plot_residuals,
     plot_scan,
     plot_tuning,
@@ -15,9 +17,11 @@ __all__ = [
     "axes_or_new",
     "figure_to_svg",
     "mark_found_lines",
+    "mark_rated_power",
     "new_figure",
     "plot_curve",
     "plot_efficiency",
+    "plot_light_residuals",
     "plot_residuals",
     "plot_scan",
     "plot_tuning",

@@ -17,8 +17,10 @@ from aotf_lab.quantities import axis_label
 
 __all__ = [
     "mark_found_lines",
+    "mark_rated_power",
     "plot_curve",
     "plot_efficiency",
+    "plot_light_residuals",
     "plot_residuals",
     "plot_scan",
     "plot_tuning",
@@ -164,6 +166,30 @@ def plot_efficiency(
         ax.set_title(label, fontsize="medium", loc="left")
     ax.set_ylim(bottom=min(0.0, float(np.min(read_efficiency))))
     ax.legend(frameon=False, fontsize="small")
+    return ax
+
+
+def mark_rated_power(ax: Axes, rated_w: float) -> Axes:
+    """Mark the crystal's rated RF power on an efficiency plot, without widening the plot for it."""
+    low, high = ax.get_xlim()
+    ax.axvline(rated_w, color="black", linewidth=2, label=f"rated {rated_w:g} W")
+    ax.set_xlim(low, high)
+    if rated_w <= high:
+        ax.legend(frameon=False, fontsize="small")
+    return ax
+
+
+def plot_light_residuals(rf_power_w: Floats, residual: Floats, u: Floats, ax: Axes | None = None) -> Axes:
+    """Draw residuals of an efficiency curve, in percent of the light, with guide lines at 5 %."""
+    ax = axes_or_new(ax)
+    ax.errorbar(rf_power_w, residual, yerr=u, fmt="o", color=ORANGE, markersize=4, linewidth=1)
+    ax.axhline(0, color=GREY, linewidth=0.8)
+    for sign in (-1, 1):
+        ax.axhline(5 * sign, color=BLUE, linewidth=1, linestyle="--")
+    ax.set_title("broken lines: 5 % of the light", fontsize="x-small", loc="right", color=BLUE, pad=2)
+    ax.set_xlabel(axis_label("rf_power_w"))
+    ax.set_ylabel("Residual (%)")
+    ax.grid(visible=True, color="0.9", linewidth=0.6)
     return ax
 
 

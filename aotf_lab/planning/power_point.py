@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from uncertainties import UFloat, nominal_value
 
-from aotf_lab.crystal import EfficiencyCurve
+from aotf_lab.crystal import EfficiencyCurve, EfficiencyLines
 from aotf_lab.errors import AotfLabError, UnsafeDriveError
 from aotf_lab.planning.curves import Curves
 from aotf_lab.planning.safe_drive import highest_safe_power, require_safe, true_power
@@ -31,8 +31,11 @@ def power_point(curves: Curves, wavelength_nm: UFloat | float | None, wanted_w: 
     rated = curves.rated_rf_power_w
     if rated is None:
         return PowerPoint(remark="no RF power is given: state [crystal] rated_rf_power_w from the crystal's own papers")
+    if not curves.power_scale_stated:
+        return PowerPoint(remark="no RF power is given: state [instrument.scope] pad_db and probe")
     if curves.efficiency is None or wavelength_nm is None:
-        return PowerPoint(remark="no RF power is given: efficiency against RF power was not measured")
+        why = curves.missing.get("efficiency", "efficiency against RF power was not measured")
+        return PowerPoint(remark=f"no RF power is given: {why}")
     scale = curves.efficiency.common_errors
     if wanted_w is not None:
         require_safe(true_power(wanted_w, scale), rated, where)
@@ -40,11 +43,18 @@ def power_point(curves: Curves, wavelength_nm: UFloat | float | None, wanted_w: 
         curve = curves.efficiency.at(float(nominal_value(wavelength_nm)))
         best, remark = (wanted_w, "") if wanted_w is not None else _most_light(curve, highest_safe_power(rated, scale))
         power = true_power(best, scale)
-        return PowerPoint(power, curve.efficiency(power), remark)
+        return PowerPoint(power, curve.efficiency(power), remark or _own_drive(curves.efficiency, where, best))
     except UnsafeDriveError:
         raise
     except AotfLabError as error:
         return PowerPoint(remark=f"no RF power is given: {error}")
+
+
+def _own_drive(lines: EfficiencyLines, line: str, power_w: float) -> str:
+    """Return a remark when a measured line is set beyond its own drive, on what other lines showed."""
+    if line not in lines.own or power_w <= lines.own[line].range_w[1]:
+        return ""
+    return f"RF power by the other lines' saturation: its own drive stopped at {lines.own[line].range_w[1]:.3g} W"
 
 
 def _most_light(curve: EfficiencyCurve, safe_w: float) -> tuple[float, str]:

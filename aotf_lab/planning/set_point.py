@@ -9,6 +9,7 @@ from pathlib import Path
 import pandas as pd
 from uncertainties import UFloat, nominal_value, std_dev
 
+from aotf_lab.errors import AotfLabError
 from aotf_lab.reading.atomic import write_text_atomically
 
 __all__ = ["SetPoint", "SetPoints", "shown"]
@@ -60,7 +61,11 @@ class SetPoints:
         return len(self.points)
 
     def __getitem__(self, line: str) -> SetPoint:
-        return next(p for p in self.points if p.line == line)
+        for point in self.points:
+            if point.line == line:
+                return point
+        known = ", ".join(p.line for p in self.points)
+        raise AotfLabError("no set-point of this name", found=line, allowed=known, cure="use a listed name")
 
     @property
     def table(self) -> pd.DataFrame:

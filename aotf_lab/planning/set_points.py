@@ -6,8 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
-from scipy import stats
-from uncertainties import UFloat
+from uncertainties import UFloat, nominal_value
 
 from aotf_lab.errors import AotfLabError, OutOfRangeError
 from aotf_lab.estimation import largest_cause, variance_shares
@@ -104,7 +103,7 @@ def _target(curves: Curves, name: str, wavelength: UFloat | float | None) -> _Ta
 def _set_point(curves: Curves, name: str, wavelength: UFloat | float | None, rf_power_w: float | None) -> SetPoint:
     target = _target(curves, name, wavelength)
     frequency = target.frequency_mhz
-    remarks = [target.remark] if target.remark else []
+    remarks = [r for r in (curves.doubts.get(name), target.remark, _beyond_anchors(curves, target)) if r]
     drive = other = setting = None
     if frequency is not None and curves.vco is not None:
         try:
@@ -114,11 +113,27 @@ def _set_point(curves: Curves, name: str, wavelength: UFloat | float | None, rf_
         except OutOfRangeError as error:
             remarks.append(str(error))
     elif curves.vco is None:
-        remarks.append("no oscillator curve")
+        remarks.append(f"no oscillator curve: {curves.missing.get('vco', 'it was not measured')}")
     power = power_point(curves, target.wavelength_nm, rf_power_w, where=name)
     if power.remark:
         remarks.append(power.remark)
     return _assembled(curves, name, target, (drive, other, setting), power, "; ".join(remarks))
+
+
+def _beyond_anchors(curves: Curves, target: _Target) -> str:
+    """Return a remark when the tuning curve answered outside the span of its lines."""
+    if curves.tuning is None or target.wavelength_nm is None:
+        return ""
+    low, high = curves.tuning.anchored_nm
+    nm = float(nominal_value(target.wavelength_nm))
+    return "" if low <= nm <= high else f"beyond the anchor lines ({low:.1f} to {high:.1f} nm)"
+
+
+def _coverage_factor(curves: Curves, name: str) -> float:
+    """Return the factor of the 95 % interval: the largest of the fits that the set-point rests on."""
+    line = curves.scans.get(name) or curves.tuning
+    fits = [c.fit for c in (curves.vco, line) if c is not None]
+    return max(f.coverage_factor() for f in fits)
 
 
 def _assembled(
@@ -135,7 +150,7 @@ def _assembled(
     share = lost = None
     if setting is not None and fwhm is not None:
         share = float(setting.s / fwhm)
-        lost = light_lost_percent(float(stats.norm.ppf(0.975) * setting.s), fwhm)
+        lost = light_lost_percent(_coverage_factor(curves, name) * float(setting.s), fwhm)
     return SetPoint(
         name,
         target.wavelength_nm,

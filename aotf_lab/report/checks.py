@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from aotf_lab.estimation import Check
 from aotf_lab.planning import Curves, light_lost_percent
 from aotf_lab.report.words import light
+from aotf_lab.session import Session
 
 __all__ = ["PartCheck", "gathered_checks"]
 
@@ -23,9 +24,11 @@ class PartCheck:
     cost: str
 
 
-def gathered_checks(curves: Curves) -> list[PartCheck]:
-    """Return the checks of all curves, in the order of the bench day."""
-    return [_worded(curves, part, check, at) for part, check, at in _all(curves)]
+def gathered_checks(session: Session) -> list[PartCheck]:
+    """Return the checks of all curves, in the order of the bench day, then those of the session as a whole."""
+    curves = session.curves
+    whole = [PartCheck("Session", c.name, c.passed, c.detail, "") for c in session.checks]
+    return [_worded(curves, part, check, at) for part, check, at in _all(curves)] + whole
 
 
 def _all(curves: Curves) -> Iterator[tuple[str, Check, float | None]]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from uncertainties import UFloat
 
+from aotf_lab.errors import AotfLabError
 from aotf_lab.planning import SetPoint, SetPoints
 from aotf_lab.report.checks import PartCheck
 from aotf_lab.report.words import causes, count, joined, light, measured
@@ -39,8 +40,8 @@ SET_POINT_HEADS = (
 
 DETAIL_HEADS = (
     "Line",
-    "u of f, share of FWHM",
-    "u of f as drive (mV)",
+    "u of the setting, share of FWHM",
+    "u of the drive (mV)",
     "Drive by another meter (V)",
     "Largest cause",
     "Remarks",
@@ -64,7 +65,7 @@ def set_point_rows(points: SetPoints) -> list[tuple[str, ...]]:
     """Return what to set as text, a row a line."""
     return [
         (
-            p.line,
+            f"{p.line} (doubtful)" if "DOUBTFUL" in p.remark else p.line,
             measured(p.drive_v),
             measured(p.rf_power_w),
             measured(p.wavelength_nm),
@@ -101,6 +102,9 @@ def verdict(session: Session, points: SetPoints, checks: list[PartCheck]) -> lis
     if losses:
         worst, point = max(losses, key=lambda pair: pair[0])
         sentences.append(f"The least certain, {point.line}, loses {light(worst)} of its light at the most (95 %).")
+    doubtful = [p.line for p in points if "DOUBTFUL" in p.remark]
+    if doubtful:
+        sentences.append(f"Do not use {joined(doubtful)} before the failed checks below are cleared up.")
     unpowered = [p.line for p in points if p.rf_power_w is None]
     if unpowered:
         sentences.append(f"No RF power is given for {joined(unpowered)}; the remarks say why.")
@@ -109,7 +113,7 @@ def verdict(session: Session, points: SetPoints, checks: list[PartCheck]) -> lis
     failed = [c for c in checks if not c.passed]
     if failed:
         sentences.append(f"{count(len(failed), 'check')} failed; read them before you rely on a number.")
-    elif not session.troubles:
+    elif not session.troubles and reached:
         sentences.append("Every check passed.")
     return sentences
 
@@ -134,11 +138,17 @@ class NumberRow:
 
 def number_rows(session: Session) -> list[NumberRow]:
     """Return the derived numbers of the bench with intervals and causes."""
-    return [*_crystal_rows(session), *_scan_rows(session), *_efficiency_rows(session), *_found_rows(session)]
+    return [
+        *_crystal_rows(session),
+        *_cut_rows(session),
+        *_scan_rows(session),
+        *_efficiency_rows(session),
+        *_found_rows(session),
+    ]
 
 
 def _row(name: str, value: UFloat, unit: str, interval: tuple[float, float]) -> NumberRow:
-    digits = max(2, 2 - int(np.floor(np.log10(value.s)))) if value.s > 0 else 4
+    digits = max(0, 1 - int(np.floor(np.log10(value.s)))) if value.s > 0 else 4
     low, high = (f"{end:.{min(digits, 9)}f}" if np.isfinite(end) else "no limit" for end in interval)
     return NumberRow(name, measured(value, unit), f"{low} to {high}", causes(value))
 
@@ -155,6 +165,18 @@ def _crystal_rows(session: Session) -> Iterator[NumberRow]:
         bare = tuning.effective_birefringence(velocity, middle)
         name = f"Effective birefringence B at {middle:.0f} nm, given v = {measured(velocity, 'm/s')}"
         yield _row(name, bare, "", tuning.fit.interval(bare))
+
+
+def _cut_rows(session: Session) -> Iterator[NumberRow]:
+    if session.curves.tuning is None:
+        return
+    try:
+        cut = session.cut
+    except AotfLabError:  # no packaged indices or velocity reach this crystal or these lines
+        return
+    title = "of the parallel-tangent cut that fits, from"
+    yield _row(f"Incidence {title} the optic axis", cut.incidence_deg, "°", cut.fit.interval(cut.incidence_deg))
+    yield _row(f"Sound {title} [110]", cut.acoustic_angle_deg, "°", cut.fit.interval(cut.acoustic_angle_deg))
 
 
 def _scan_rows(session: Session) -> Iterator[NumberRow]:
@@ -182,17 +204,22 @@ def _efficiency_rows(session: Session) -> Iterator[NumberRow]:
 
 def _found_rows(session: Session) -> Iterator[NumberRow]:
     tuning = session.curves.tuning
-    for line in session.facts.lines:
-        value = session.wavelengths_nm.get(line.name)
-        if line.use == "find" and tuning is not None and isinstance(value, UFloat):
-            yield _row(f"Wavelength of line {line.name}, found from its peak", value, "nm", tuning.fit.interval(value))
+    for name, value in session.found_nm.items():
+        if tuning is not None:
+            yield _row(f"Wavelength of line {name}, found from its peak", value, "nm", tuning.fit.interval(value))
 
 
 def budget_rows(points: SetPoints) -> list[tuple[str, list[str]]]:
     """Return the share of each cause in the variance of each reachable set-point."""
-    reached = [p for p in points if p.budget]
-    names = dict.fromkeys(cause for p in reached for cause, share in p.budget.items() if share >= 0.005)
-    return [(n, [f"{100 * p.budget.get(n, 0.0):.0f} %" for p in reached]) for n in names]
+    reached = [(p.line, _general(p)) for p in points if p.budget]
+    names = dict.fromkeys(cause for _, shares in reached for cause, share in shares.items() if share >= 0.005)
+    return [(n, [f"{100 * shares.get(n, 0.0):.0f} %" for _, shares in reached]) for n in names]
+
+
+def _general(point: SetPoint) -> dict[str, float]:
+    """Return the budget of a set-point with its own scan named as such, so that lines can be compared."""
+    own = f"scatter of the scan of line {point.line}"
+    return {"scatter of its own scan" if cause == own else cause: share for cause, share in point.budget.items()}
 
 
 @dataclass(frozen=True)
@@ -200,7 +227,7 @@ class FileRow:
     """One raw file of the session."""
 
     name: str
-    rows: int
+    rows: str
     rejected: str
     sha256: str
 
@@ -208,8 +235,10 @@ class FileRow:
 def file_rows(session: Session) -> list[FileRow]:
     """Return every raw file that was read, with its hash and the rows that were not taken."""
     rows = []
+    for source in (session.facts.source, *getattr(session.facts, "kept", ())):
+        rows.append(FileRow(source.name, "–", "–", source.sha256))
     for name, readings in session.all_readings.items():
         rejected = [f"line {r.line}: {r.reason}" for receipt in readings.receipts for r in receipt.rejected]
         hashes = ", ".join(s.sha256 for s in readings.sources)
-        rows.append(FileRow(name, len(readings.table), "; ".join(rejected) or "none", hashes))
+        rows.append(FileRow(name, str(len(readings.table)), "; ".join(rejected) or "none", hashes))
     return rows

@@ -8,9 +8,17 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from uncertainties import nominal_value
 
-from aotf_lab.drawing import figure_to_svg, mark_found_lines, new_figure, plot_residuals
+from aotf_lab.crystal import Efficiency
+from aotf_lab.crystal.efficiency.law import drive_law
+from aotf_lab.drawing import (
+    figure_to_svg,
+    mark_found_lines,
+    mark_rated_power,
+    new_figure,
+    plot_light_residuals,
+    plot_residuals,
+)
 from aotf_lab.driver import Vco
 from aotf_lab.physics.coupled_waves import detuning_for_light
 from aotf_lab.session import Session
@@ -115,23 +123,36 @@ def _tuning(session: Session) -> Iterator[ReportFigure]:
 
 def _found_lines(session: Session) -> dict[str, tuple[float, float]]:
     """Return wavelength and frequency of the lines whose wavelength was found from their peak."""
-    scans, values = session.curves.scans, session.wavelengths_nm
-    names = [line.name for line in session.facts.lines if line.use == "find" and line.name in scans]
-    return {n: (float(nominal_value(values[n])), scans[n].centre_mhz.n) for n in names if values[n] is not None}
+    scans = session.curves.scans
+    return {name: (value.n, scans[name].centre_mhz.n) for name, value in session.found_nm.items()}
 
 
 def _efficiency(session: Session) -> Iterator[ReportFigure]:
     lines = session.curves.efficiency
     for name, curve in lines.own.items() if lines is not None else ():
-        figure, (axes,) = new_figure(1, height_in=3.6)
-        curve.plot(axes)
-        axes.set_title(f"Line {name}: {curve.level}", fontsize="medium", loc="left")
+        figure, (top, bottom) = new_figure(2, (3, 1), height_in=4.6)
+        curve.plot(top)
+        top.set_title(f"Line {name}: {curve.level}", fontsize="medium", loc="left")
+        top.set_xlabel("")
+        if session.curves.rated_rf_power_w is not None:
+            mark_rated_power(top, session.curves.rated_rf_power_w)
+        plot_light_residuals(*_light_residuals(curve), ax=bottom)
         yield ReportFigure(
             _encoded(figure_to_svg(figure, f"efficiency {name}")),
-            f"Efficiency of line {name} against RF power.",
+            f"Efficiency of line {name} against RF power; below, readings minus curve in percent of the light.",
             f"Efficiency of line {name} for RF power up to {curve.range_w[1]:.2g} W; level: {curve.level}.",
             small=True,
         )
+
+
+def _light_residuals(curve: Efficiency) -> tuple[Floats, Floats, Floats]:
+    """Return power (W), and reading minus curve with u in percent of the light there, without the dark readings."""
+    drive = curve.drive
+    fitted = drive_law(drive.power_w, curve.slope_per_w.n, curve.curvature.n)
+    lit = fitted > 0
+    u = np.broadcast_to(np.nan_to_num(np.asarray(curve.problem.u_y, dtype=float)), fitted.shape)
+    gap = drive.efficiency - fitted
+    return drive.power_w[lit], 100 * gap[lit] / fitted[lit], 100 * u[lit] / fitted[lit]
 
 
 def _scans(session: Session) -> Iterator[ReportFigure]:

@@ -38,7 +38,9 @@ def light(percent: float | None) -> str:
     """
     if percent is None:
         return "–"
-    return "less than 0.1 %" if percent < 0.1 else f"{percent:.2g} %"
+    if percent < 0.1:
+        return "less than 0.1 %"
+    return f"{percent:.2g} %" if percent < 9.95 else f"{percent:.0f} %"
 
 
 def joined(items: list[str]) -> str:

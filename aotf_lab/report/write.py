@@ -8,7 +8,7 @@ from pathlib import Path
 
 import jinja2
 
-from aotf_lab.errors import SessionError
+from aotf_lab.errors import Said, SessionError
 from aotf_lab.reading.atomic import write_text_atomically
 from aotf_lab.report.cautions import CAUTIONS
 from aotf_lab.report.checks import gathered_checks
@@ -25,7 +25,7 @@ from aotf_lab.report.content import (
     verdict,
 )
 from aotf_lab.report.figures import report_figures
-from aotf_lab.session import Session
+from aotf_lab.session import Session, require_output
 
 __all__ = ["report_html", "write_report"]
 
@@ -43,16 +43,16 @@ def report_html(session: Session) -> str:
     """
     curves = session.curves
     if curves.vco is None and curves.tuning is None and curves.efficiency is None and not curves.scans:
-        reasons = "; ".join(f"{part}: {error}" for part, error in session.troubles.items())
+        first, *others = session.troubles.values()
         raise SessionError(
             "nothing can be computed from this session",
-            where=str(session.facts.folder / "session.toml"),
-            found=reasons or "no usable files",
+            where=str(session.facts.folder),
+            found=Said(f"{first}" + (f" (and {len(others)} more problems)" if others else "")),
             allowed="at least one curve's readings",
-            cure="mend the first problem named",
+            cure="mend this first",
         )
     points = session.set_points()
-    checks = gathered_checks(curves)
+    checks = gathered_checks(session)
     environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
     template = environment.from_string(files("aotf_lab.report").joinpath("template.html").read_text(encoding="utf-8"))
     page = template.render(
@@ -81,7 +81,10 @@ def report_html(session: Session) -> str:
 
 
 def write_report(session: Session, out: str | Path) -> Path:
-    """Write the report of ``session`` to ``out`` and return the path; see ``report_html``."""
-    target = Path(out)
+    """Write the report of ``session`` to ``out`` and return the path.
+
+    Raises ``SessionError`` as ``report_html`` does, and when ``out`` is a file of the session or its folder is missing.
+    """
+    target = require_output(session.facts, out)
     write_text_atomically(target, report_html(session))
     return target

@@ -8,17 +8,27 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, TypeVar
 
-import pandas as pd
 from uncertainties import UFloat, nominal_value, ufloat
 
-from aotf_lab.crystal import EfficiencyLines, Scan, Tuning, fit_efficiency_lines, fit_scan, fit_tuning
+from aotf_lab.crystal import (
+    Cut,
+    EfficiencyLines,
+    Scan,
+    Tuning,
+    fit_cut,
+    fit_efficiency_lines,
+    fit_scan,
+    fit_tuning,
+)
 from aotf_lab.driver import Vco, fit_vco
-from aotf_lab.errors import AotfLabError, OutOfRangeError, SessionError
-from aotf_lab.estimation import u_by_cause
+from aotf_lab.errors import AotfLabError, Said, SessionError
+from aotf_lab.estimation import Check
 from aotf_lab.planning import Curves, SetPoints, set_points
+from aotf_lab.planning.doubts import doubts, drive_check, label_checks
 from aotf_lab.reading.by_purpose import READERS, read_raw_file
 from aotf_lab.reading.readings import Readings, join_readings
-from aotf_lab.reading.session_file import LineFacts, RawFile, SessionFile, load_session_file
+from aotf_lab.reading.session_file import RawFile, SessionFile, load_session_file
+from aotf_lab.session.lines import lines_from_scans, stated_wavelength
 
 __all__ = ["PARTS", "Session", "open_session"]
 
@@ -33,9 +43,9 @@ PARTS = ("all_readings", "vco", "scans", "tuning", "efficiency")
 class Session:
     """An open session; every result is computed when it is first asked for, and kept.
 
-    ``facts`` is what session.toml says. A part asked for by name (``vco``, ``scans``, ``tuning``,
-    ``efficiency``) raises when it cannot be computed; ``curves`` leaves it out and ``troubles`` says
-    why.
+    ``facts`` is what session.toml says. ``vco``, ``tuning`` and ``efficiency`` raise when they cannot be
+    computed; ``curves`` leaves them out. ``scans`` holds those that could be fitted. ``troubles`` says
+    what is missing, and why.
     """
 
     facts: SessionFile
@@ -94,7 +104,15 @@ class Session:
         if self.files("lines"):
             return self.readings("lines")
         anchors = [line for line in self.facts.lines if line.use == "anchor" and line.name in self.scans]
-        return _lines_from_scans(anchors, self.scans)
+        if not anchors:
+            raise SessionError(
+                "no anchor line was scanned",
+                where="session.toml",
+                found=Said(", ".join(f"{line.name} ({line.use})" for line in self.facts.lines) or "no lines"),
+                allowed='scans of two or more lines with use = "anchor", or a file with purpose = "lines"',
+                cure="scan lines of known wavelength",
+            )
+        return lines_from_scans(anchors, self.scans)
 
     @cached_property
     def tuning(self) -> Tuning:
@@ -104,15 +122,13 @@ class Session:
     @cached_property
     def efficiency(self) -> EfficiencyLines:
         """Efficiency against RF power of every line that was measured."""
-        names = dict.fromkeys(f.line for f in self.files("efficiency") if f.line)
+        names = {f.line: f.line for f in self.files("efficiency") if f.line}
         if not names:
             self.readings("efficiency")
-        found = {n: self.wavelengths_nm[n] for n in names}
+        readings = self._each(names, lambda name: self.readings("efficiency", name), "efficiency of line")
+        wavelengths = {n: self.wavelengths_nm[n] for n in readings}
         return fit_efficiency_lines(
-            {
-                name: (self.readings("efficiency", name), None if w is None else float(nominal_value(w)))
-                for name, w in found.items()
-            }
+            {n: (readings[n], None if w is None else float(nominal_value(w))) for n, w in wavelengths.items()}
         )
 
     @cached_property
@@ -125,33 +141,53 @@ class Session:
         return ufloat(crystal.velocity_m_s, 0.01 * crystal.velocity_m_s if u is None else u, tag="acoustic velocity")
 
     @cached_property
-    def wavelengths_nm(self) -> Mapping[str, UFloat | float | None]:
-        """Vacuum wavelength of each line: as stated for anchors, as found from its peak for the others."""
-        return {line.name: self._found(line) if line.use == "find" else _stated(line) for line in self.facts.lines}
-
-    def _found(self, line: LineFacts) -> UFloat | float | None:
+    def found_nm(self) -> Mapping[str, UFloat]:
+        """Vacuum wavelength of each line to find whose peak lies within the tuning curve's range."""
         tuning, scans = self._part("tuning"), self._part("scans") or {}
-        if tuning is None or line.name not in scans:
-            return _stated(line)
-        try:
-            found: UFloat = tuning.wavelength(scans[line.name].centre_mhz)
-        except OutOfRangeError:
-            return _stated(line)
-        return found
+        low, high = tuning.range_mhz if tuning is not None else (1.0, 0.0)
+        names = [line.name for line in self.facts.lines if line.use == "find" and line.name in scans]
+        return {n: tuning.wavelength(scans[n].centre_mhz) for n in names if low <= scans[n].centre_mhz.n <= high}
+
+    @cached_property
+    def wavelengths_nm(self) -> Mapping[str, UFloat | float | None]:
+        """Vacuum wavelength of each line: as found from its peak where it was to be found, else as stated."""
+        return {line.name: self.found_nm.get(line.name, stated_wavelength(line)) for line in self.facts.lines}
+
+    @cached_property
+    def checks(self) -> tuple[Check, ...]:
+        """The checks that concern the session as a whole: found wavelengths against labels, drive against rating."""
+        efficiency, rated = self._part("efficiency"), self.facts.crystal.rated_rf_power_w
+        drive = [] if efficiency is None or rated is None else [drive_check(efficiency.own, rated)]
+        return (*label_checks(self.facts.lines, self.found_nm), *drive)
+
+    @cached_property
+    def cut(self) -> Cut:
+        """The cut of the crystal whose exact phase matching fits the lines."""
+        return fit_cut(self.tuning, velocity_m_s=self.velocity_m_s)
 
     @cached_property
     def curves(self) -> Curves:
         """All curves that could be computed; what is missing stands in ``troubles``."""
-        rated = self.facts.crystal.rated_rf_power_w
+        crystal, instruments = self.facts.crystal, self.facts.instruments
         vco, tuning, efficiency = self._part("vco"), self._part("tuning"), self._part("efficiency")
-        return Curves(vco, tuning, efficiency, self._part("scans") or {}, rated)
+        return Curves(
+            vco,
+            tuning,
+            efficiency,
+            self._part("scans") or {},
+            crystal.rated_rf_power_w,
+            instruments.power_scale_stated,
+            doubts(self.facts.lines, self.found_nm, tuning, self._troubles.get("tuning"), self.checks),
+            {part: str(error) for part, error in self._troubles.items()},
+        )
 
     @property
     def troubles(self) -> Mapping[str, AotfLabError]:
         """What could not be computed, and why: part -> error."""
         for part in PARTS:
             self.attempt(part)
-        return self._troubles
+        told = {str(error) for part, error in self._troubles.items() if not part.startswith("file ")}
+        return {p: e for p, e in self._troubles.items() if not p.startswith("file ") or str(e) not in told}
 
     def attempt(self, part: str) -> None:
         """Compute ``part`` (one of ``PARTS``) unless that was done; a failure goes to ``troubles``."""
@@ -188,36 +224,3 @@ def open_session(folder: str | os.PathLike[str]) -> Session:
     there.
     """
     return Session(load_session_file(folder))
-
-
-def _stated(line: LineFacts) -> UFloat | float | None:
-    if line.wavelength_nm is None:
-        return None
-    return ufloat(line.wavelength_nm, line.u_wavelength_nm, tag=f"wavelength of line {line.name}")
-
-
-def _lines_from_scans(anchors: list[LineFacts], scans: Mapping[str, Scan]) -> Readings:
-    """Return the anchors with the centres of their scans as readings for the tuning fit.
-
-    The errors that all scans share (the counter's time base) stay shared: they are no part of ``u_frequency_mhz``.
-    """
-    rows = [
-        {
-            "label": line.name,
-            "wavelength_nm": line.wavelength_nm,
-            "u_wavelength_nm": line.u_wavelength_nm,
-            "frequency_mhz": scans[line.name].centre_mhz.n,
-            "u_frequency_mhz": _u_without_shared(scans[line.name]),
-        }
-        for line in anchors
-    ]
-    parts = [scans[line.name].readings for line in anchors]
-    common = {id(e.variable): e for p in parts for e in p.common_errors("frequency_mhz")}
-    sources = tuple(s for p in parts for s in p.sources)
-    return Readings(pd.DataFrame(rows), tuple(common.values()), (), sources)
-
-
-def _u_without_shared(scan: Scan) -> float:
-    """Return the standard uncertainty of a scan's centre (MHz) without the errors shared by all scans."""
-    shared = {e.name for e in scan.readings.common_errors("frequency_mhz")}
-    return float(sum(u**2 for cause, u in u_by_cause(scan.centre_mhz).items() if cause not in shared) ** 0.5)

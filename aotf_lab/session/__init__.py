@@ -1,0 +1,11 @@
+"""A session folder: session.toml and raw files in, every curve and set-point out.
+
+opened   ``Session`` and ``open_session``
+lines    its lines as stated, and as readings for the tuning fit
+output   where its results may be written
+"""
+
+from aotf_lab.session.opened import PARTS, Session, open_session
+from aotf_lab.session.output import require_output
+
+__all__ = ["PARTS", "Session", "open_session", "require_output"]
