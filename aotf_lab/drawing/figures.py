@@ -27,10 +27,10 @@ def axes_or_new(ax: Axes | None) -> Axes:
 
 
 def new_figure(
-    rows: int = 1, heights: tuple[float, ...] | None = None, height_in: float = 4.0
+    rows: int = 1, heights: tuple[float, ...] | None = None, height_in: float = 4.0, width_in: float = 7.2
 ) -> tuple[Figure, list[Axes]]:
     """Return a figure outside pyplot with ``rows`` axes above each other sharing their x axis."""
-    figure = Figure(figsize=(7.2, height_in), layout="constrained")
+    figure = Figure(figsize=(width_in, height_in), layout="constrained")
     axes = figure.subplots(rows, 1, sharex=True, squeeze=False, gridspec_kw={"height_ratios": heights})
     return figure, list(axes[:, 0])
 

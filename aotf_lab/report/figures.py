@@ -130,7 +130,7 @@ def _found_lines(session: Session) -> dict[str, tuple[float, float]]:
 def _efficiency(session: Session) -> Iterator[ReportFigure]:
     lines = session.curves.efficiency
     for name, curve in lines.own.items() if lines is not None else ():
-        figure, (top, bottom) = new_figure(2, (3, 1), height_in=4.6)
+        figure, (top, bottom) = new_figure(2, (3, 1), height_in=4.4, width_in=5.2)
         curve.plot(top)
         top.set_title(f"Line {name}: {curve.level}", fontsize="medium", loc="left")
         top.set_xlabel("")
@@ -157,7 +157,7 @@ def _light_residuals(curve: Efficiency) -> tuple[Floats, Floats, Floats]:
 
 def _scans(session: Session) -> Iterator[ReportFigure]:
     for name, scan in session.curves.scans.items():
-        figure, (axes,) = new_figure(1, height_in=3.2)
+        figure, (axes,) = new_figure(1, height_in=3.2, width_in=5.2)
         scan.plot(axes)
         axes.set_title(f"Line {name}", fontsize="medium", loc="left")
         yield ReportFigure(

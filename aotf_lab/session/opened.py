@@ -20,9 +20,10 @@ from aotf_lab.crystal import (
     fit_scan,
     fit_tuning,
 )
+from aotf_lab.crystal.scan_known import U_TIME_CONSTANT
 from aotf_lab.driver import Vco, fit_vco
 from aotf_lab.errors import AotfLabError, Said, SessionError
-from aotf_lab.estimation import Check
+from aotf_lab.estimation import Check, new_cause
 from aotf_lab.planning import Curves, SetPoints, set_points
 from aotf_lab.planning.doubts import doubts, drive_check, label_checks
 from aotf_lab.reading.by_purpose import READERS, read_raw_file
@@ -91,7 +92,9 @@ class Session:
     def scans(self) -> Mapping[str, Scan]:
         """The passband of each scanned line."""
         names = {f.line: f.line for f in self.files("scan") if f.line}
-        lag = self.facts.instruments.power_meter.time_constant_s
+        seconds = self.facts.instruments.power_meter.time_constant_s
+        # one meter, so one error of its time constant for all scans
+        lag = None if seconds is None else new_cause("power meter time constant", U_TIME_CONSTANT * seconds, seconds)
 
         def fitted(name: str) -> Scan:
             return fit_scan(self.readings("scan", name), line=name, time_constant_s=lag)
