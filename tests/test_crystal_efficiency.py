@@ -126,7 +126,7 @@ def test_low_drive_gives_the_slope_and_refuses_the_peak():
     curve = fit_efficiency(with_scope(sweep(0.3)), line="B")
     true_slope = PEAK * np.pi**2 / 4 / SATURATION
     assert abs(curve.slope_per_w.n - true_slope) < 3 * curve.slope_per_w.s
-    with pytest.raises(FitError, match=r"saturation power of line B .* found 'a largest drive of 0\.12\d W"):
+    with pytest.raises(FitError, match=r"saturation power of line B .* found a largest drive of 0\.12\d W"):
         _ = curve.saturation_power_w
     with pytest.raises(FitError, match="peak efficiency of line B is not known: the drive was too low"):
         _ = curve.peak_efficiency

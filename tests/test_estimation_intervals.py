@@ -83,7 +83,7 @@ def test_profile_interval_finds_out_a_local_minimum():
     problem = Problem(model, start, x, np.sin(3 * x + 0.4), np.full(40, 0.3))
     local = fit_problem(problem, thorough=False)
     assert abs(local.values[1] - 3.0) > 0.1
-    with pytest.raises(FitError, match=r"not at its deepest minimum; found 'a sum of squares lower by"):
+    with pytest.raises(FitError, match=r"not at its deepest minimum; found a sum of squares lower by"):
         profile_interval(problem, local, "rate", 1 - 1e-12)
 
 

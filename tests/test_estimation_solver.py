@@ -25,12 +25,12 @@ def checks(fit):
 )
 def test_parameters_that_act_alike_are_named(model):
     parameters = [Parameter("a", 1.3), Parameter("b", 0.7), Parameter("c", 0.1)]
-    with pytest.raises(FitError, match=r"^the sweep do not determine a and b; found '12 readings that leave"):
+    with pytest.raises(FitError, match=r"^the sweep do not determine a and b; found 12 readings that leave"):
         weighted_fit(model, parameters, X, 2 * X + 0.3, 0.1, scatter="the sweep")
 
 
 def test_parameter_that_does_not_act_is_named():
-    with pytest.raises(FitError, match=r"^the readings do not determine b; found '12 readings"):
+    with pytest.raises(FitError, match=r"^the readings do not determine b; found 12 readings"):
         weighted_fit(lambda x, a, b: a * x, [Parameter("a", 1.0), Parameter("b", 1.0)], X, X, 0.1)
 
 
@@ -143,5 +143,5 @@ def test_a_search_that_goes_nowhere_says_so():
 
 
 def test_a_model_that_gives_no_number_is_not_a_fit():
-    with pytest.raises(FitError, match=r"ran to where its model has no value; found 'a sum of squares of nan'"):
+    with pytest.raises(FitError, match=r"ran to where its model has no value; found a sum of squares of nan"):
         weighted_fit(lambda x, a: a * np.log(-x), [Parameter("a", 1.0)], X, X, 0.1)

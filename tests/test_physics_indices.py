@@ -24,13 +24,13 @@ def test_shape_follows_the_wavelengths(function):
 def test_unknown_material_lists_the_known_ones():
     with pytest.raises(MaterialError, match=r"found 'glass'; allowed: TeO2, LiNbO3 congruent, quartz"):
         ordinary_index(500.0, "glass")
-    with pytest.raises(MaterialError, match=r"found 'TeO3'"):
+    with pytest.raises(MaterialError, match=r"found TeO3"):
         optical_range_nm("TeO3")
 
 
 @pytest.mark.parametrize("wavelength_nm", [399.9, 1000.1, 0.5893, np.nan])
 def test_outside_the_fit_is_refused_with_the_value(wavelength_nm):
-    with pytest.raises(MaterialError, match=rf"found '{wavelength_nm} nm'; allowed: 400 to 1000 nm"):
+    with pytest.raises(MaterialError, match=rf"found {wavelength_nm} nm; allowed: 400 to 1000 nm"):
         birefringence([500.0, wavelength_nm])
 
 

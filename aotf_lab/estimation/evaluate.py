@@ -13,7 +13,7 @@ import numpy as np
 from scipy.optimize import brentq
 from uncertainties import UFloat
 
-from aotf_lab.errors import FitError, OutOfRangeError
+from aotf_lab.errors import FitError, OutOfRangeError, Said
 from aotf_lab.estimation.fit import Fit
 from aotf_lab.estimation.problem import FloatArray, differences
 
@@ -108,7 +108,7 @@ class FittedFunction:
             flat = int(np.argmin(np.abs(slopes)))
             raise FitError(
                 "the fitted curve is flat where it takes this value",
-                found=f"{nominal[flat]:.6g} at {roots[flat]:.6g}",
+                found=Said(f"{nominal[flat]:.6g} at {roots[flat]:.6g}"),
                 allowed="a curve that rises or falls there",
                 cure="ask away from the curve's turning point",
             )

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 from scipy.optimize import brentq
 
-from aotf_lab.errors import AotfLabError, FitError
+from aotf_lab.errors import AotfLabError, FitError, Said
 from aotf_lab.estimation.fit import Fit
 from aotf_lab.estimation.problem import FloatArray, Parameter, Problem
 from aotf_lab.estimation.solver import solve, started_at
@@ -73,7 +73,7 @@ def _end(excess: Callable[[float], float], parameter: Parameter, best: float, st
 def _deeper(problem: Problem, name: str, trial: float, depth: float) -> FitError:
     return FitError(
         f"the fit of {problem.scatter} was not at its deepest minimum",
-        found=f"a sum of squares lower by {depth:.3g} at {name} = {trial:.6g}",
+        found=Said(f"a sum of squares lower by {depth:.3g} at {name} = {trial:.6g}"),
         allowed="none lower than the fit's",
         cure=f"start the fit at {name} = {trial:.4g}",
     )

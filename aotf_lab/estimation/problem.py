@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from uncertainties import UFloat, covariance_matrix
 
-from aotf_lab.errors import AotfLabError, ReadingsError
+from aotf_lab.errors import AotfLabError, ReadingsError, Said
 
 __all__ = ["FloatArray", "Model", "Parameter", "Problem", "differences"]
 
@@ -47,7 +47,7 @@ class Parameter:
         if not np.isfinite(self.start) or not self.low < self.high:
             raise AotfLabError(
                 f"start and bounds of the parameter {self.name}",
-                found=f"start {self.start:g} in {self.low:g} to {self.high:g}",
+                found=Said(f"start {self.start:g} in {self.low:g} to {self.high:g}"),
                 allowed="a finite start, and a lower bound below the upper one",
                 cure="give a first guess between two different bounds",
             )

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from aotf_lab.errors import AotfLabError, FitError
+from aotf_lab.errors import AotfLabError, FitError, Said
 from aotf_lab.estimation.problem import FloatArray, Problem
 
 __all__ = ["Solution", "singular_names", "solve", "undetermined"]
@@ -72,7 +72,7 @@ def solve(
             return solution
         failure = failure or FitError(
             f"the fit of {problem.scatter} did not converge",
-            found=f"a last step of {solution.last_step:.2g} standard uncertainties",
+            found=Said(f"a last step of {solution.last_step:.2g} standard uncertainties"),
             allowed=f"at most {_ACCEPTED:g}",
             cure="start nearer to the answer, or measure where the curve bends",
         )
@@ -90,7 +90,7 @@ def _require_one_value_per_reading(problem: Problem, start: FloatArray) -> None:
     if shape != problem.y.shape:
         raise AotfLabError(
             f"the model of {problem.scatter} does not give one value for each reading",
-            found=f"shape {shape}",
+            found=Said(f"shape {shape}"),
             allowed=f"shape {problem.y.shape}",
             cure="let the model return an array as long as the readings",
         )
@@ -233,7 +233,7 @@ def singular_names(names: list[str], s: FloatArray, vt: FloatArray) -> list[str]
 def _ran_away(problem: Problem, sum_squares: float) -> FitError:
     return FitError(
         f"the fit of {problem.scatter} ran to where its model has no value",
-        found=f"a sum of squares of {sum_squares:g}",
+        found=Said(f"a sum of squares of {sum_squares:g}"),
         allowed="a finite one",
         cure="start nearer to the answer, or bound the parameters",
     )
@@ -243,7 +243,7 @@ def undetermined(problem: Problem, names: list[str]) -> FitError:
     """Return the error that the readings do not determine ``names``."""
     return FitError(
         f"{problem.scatter} do not determine {' and '.join(names)}",
-        found=f"{len(problem.y)} readings that leave them free",
+        found=Said(f"{len(problem.y)} readings that leave them free"),
         allowed="readings that change when each parameter changes",
         cure="measure where the parameters act, or start nearer to the answer",
     )

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from aotf_lab.data import read_packaged_table
-from aotf_lab.errors import MaterialError
+from aotf_lab.errors import MaterialError, Said
 from aotf_lab.physics.domain import Values, as_values
 
 __all__ = ["birefringence", "extraordinary_index", "known_materials", "optical_range_nm", "ordinary_index"]
@@ -100,7 +100,7 @@ def _index(wavelength_nm: ArrayLike, material: str, ray: str, pole_shift_nm: flo
     if not extrapolate and outside.any():
         raise MaterialError(
             f"wavelength outside the published index fit of {material}",
-            found=f"{wavelengths[outside].flat[0]:.6g} nm",
+            found=Said(f"{wavelengths[outside].flat[0]:.6g} nm"),
             allowed=f"{fit.low_nm:g} to {fit.high_nm:g} nm",
             cure="check the unit (vacuum nm), or ask for extrapolate=True and distrust the result",
         )

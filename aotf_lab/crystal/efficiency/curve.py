@@ -9,7 +9,7 @@ import numpy as np
 from uncertainties import UFloat, covariance_matrix
 
 from aotf_lab.crystal.efficiency.law import drive_law, law_slopes, power_for, saturation_power
-from aotf_lab.errors import FitError, OutOfRangeError
+from aotf_lab.errors import FitError, OutOfRangeError, Said
 from aotf_lab.estimation import CommonError
 from aotf_lab.estimation.evaluate import require_inside, split
 from aotf_lab.estimation.problem import FloatArray
@@ -142,7 +142,7 @@ class EfficiencyCurve:
             name = f" of line {self.line}" if self.line else ""
             raise FitError(
                 f"the {what}{name} is not known: the drive was too low to see the curve bend",
-                found=f"a largest drive of {self.range_w[1]:.3g} W, {self.reach:.1u} of the saturation power",
+                found=Said(f"a largest drive of {self.range_w[1]:.3g} W, {self.reach:.1u} of the saturation power"),
                 allowed=f"at least {SLOPE_REACH:g} of it, proven at 95 %",
                 cure="drive harder within the crystal's rating, or fit this line with others that were",
             )

@@ -17,7 +17,7 @@ from aotf_lab.crystal.efficiency.one_line import Efficiency, fit_efficiency
 from aotf_lab.crystal.efficiency.readings import EfficiencyTable
 from aotf_lab.crystal.efficiency.shared import REFERENCE_NM, SharedFit, fit_shared
 from aotf_lab.crystal.efficiency.wavelength import wavelength_check
-from aotf_lab.errors import AotfLabError, FitError, OutOfRangeError, ReadingsError
+from aotf_lab.errors import AotfLabError, FitError, OutOfRangeError, ReadingsError, Said
 from aotf_lab.estimation import Check, CommonError, Fit
 from aotf_lab.reading.readings import Readings, as_readings
 
@@ -118,7 +118,7 @@ class EfficiencyLines:
         if self.level == SLOPE_ONLY:
             raise FitError(
                 "no line's saturation power is known: no drive was high enough to see a curve bend",
-                found=f"a reach of {self.reach:.1u} of the saturation power at the most",
+                found=Said(f"a reach of {self.reach:.1u} of the saturation power at the most"),
                 allowed="at least 0.4 of it, proven at 95 %, on one line",
                 cure="drive one line harder within the crystal's rating; the slopes of single lines stand in own",
             )

@@ -18,7 +18,7 @@ from aotf_lab.crystal.efficiency.intervals import peak_interval, saturation_inte
 from aotf_lab.crystal.efficiency.law import drive_law
 from aotf_lab.crystal.efficiency.readings import DriveReadings, EfficiencyTable, drive_readings, one_line
 from aotf_lab.crystal.efficiency.start import starting_values
-from aotf_lab.errors import FitError
+from aotf_lab.errors import FitError, Said
 from aotf_lab.estimation import Fit, Parameter, Problem, fit_problem
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.reading.readings import Readings
@@ -138,7 +138,7 @@ def fit_efficiency(readings: EfficiencyTable, *, wavelength_nm: float | None = N
     if not slope.n > _LEAST_SIGNAL * slope.s:
         raise FitError(
             f"{drive.scatter} show no light that rises with drive",
-            found=f"an initial slope of {slope.n:.3g} +- {slope.s:.2g} per W",
+            found=Said(f"an initial slope of {slope.n:.3g} +- {slope.s:.2g} per W"),
             allowed=f"at least {_LEAST_SIGNAL:g} standard uncertainties above zero",
             cure="check that the crystal is driven at this line's frequency, and that efficiency is not a dark reading",
         )

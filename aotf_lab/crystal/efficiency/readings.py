@@ -9,7 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from uncertainties import UFloat
 
-from aotf_lab.errors import ReadingsError
+from aotf_lab.errors import ReadingsError, Said
 from aotf_lab.estimation import Check, CommonError
 from aotf_lab.estimation.checks import z_limit
 from aotf_lab.estimation.problem import FloatArray
@@ -168,7 +168,7 @@ def _wavelength(readings: Readings, stated: float | None) -> float | None:
             )  # fmt: skip
         stated = float(found[0]) if len(found) else None
     if stated is not None and not (np.isfinite(stated) and stated > 0):
-        raise ReadingsError("wavelength", found=f"{stated} nm", allowed="above 0 nm", cure="state it in nm")
+        raise ReadingsError("wavelength", found=Said(f"{stated} nm"), allowed="above 0 nm", cure="state it in nm")
     return stated
 
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from aotf_lab.crystal.efficiency.law import QUARTER_PERIOD
 from aotf_lab.crystal.efficiency.readings import DriveReadings
-from aotf_lab.errors import FitError, ReadingsError
+from aotf_lab.errors import FitError, ReadingsError, Said
 from aotf_lab.estimation.problem import FloatArray
 
 __all__ = ["starting_values"]
@@ -40,7 +40,7 @@ def starting_values(drive: DriveReadings) -> tuple[float, float]:
         raise FitError(
             f"only overdrive: all of {drive.scatter} lie beyond the peak of efficiency, so its branch is unknown",
             where=drive.places[int(np.argmin(np.where(drive.power_w > 0, drive.power_w, np.inf)))],
-            found=f"a lowest drive of {lowest:.4g} W",
+            found=Said(f"a lowest drive of {lowest:.4g} W"),
             allowed=f"some readings well below {top / _REACHES[best]:.3g} W, where efficiency rises",
             cure="measure at lower drive as well",
         )
@@ -60,7 +60,9 @@ def _refuse_falling(drive: DriveReadings) -> None:
     raise ReadingsError(
         f"efficiency falls as the drive rises among {drive.scatter}",
         where=drive.places[int(order[0])],
-        found=f"{first:.3g} at {drive.power_w[order[0]]:.3g} W and {last:.3g} at {drive.power_w[order[-1]]:.3g} W",
+        found=Said(
+            f"{first:.3g} at {drive.power_w[order[0]]:.3g} W and {last:.3g} at {drive.power_w[order[-1]]:.3g} W"
+        ),
         allowed="efficiency that rises from the lowest drive on",
         cure="check which column is which and the RF frequency; if all of it is overdrive, measure lower drives too",
     )

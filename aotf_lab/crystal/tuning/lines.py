@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from aotf_lab.errors import ReadingsError
+from aotf_lab.errors import ReadingsError, Said
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.reading.readings import Readings
 
@@ -115,7 +115,7 @@ def _require_distinct(wavelength_nm: FloatArray, places: tuple[str, ...]) -> Non
         if wavelength_nm[b] - wavelength_nm[a] < _SAME_NM:
             raise ReadingsError(
                 f"two lines of the same wavelength: {places[min(a, b)]} and {places[max(a, b)]}",
-                where=places[max(a, b)], found=f"{wavelength_nm[b]:.6g} nm twice",
+                where=places[max(a, b)], found=Said(f"{wavelength_nm[b]:.6g} nm twice"),
                 allowed=f"wavelengths that differ by {_SAME_NM} nm or more",
                 cure="give one row for each line: correct the wavelength, or join the two readings of the line",
             )  # fmt: skip
