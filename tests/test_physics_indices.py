@@ -24,7 +24,7 @@ def test_shape_follows_the_wavelengths(function):
 def test_unknown_material_lists_the_known_ones():
     with pytest.raises(MaterialError, match=r"found 'glass'; allowed: TeO2, LiNbO3 congruent, quartz"):
         ordinary_index(500.0, "glass")
-    with pytest.raises(MaterialError, match=r"found TeO3"):
+    with pytest.raises(MaterialError, match=r"found 'TeO3'"):
         optical_range_nm("TeO3")
 
 
