@@ -134,7 +134,7 @@ def test_raw_files_of_somebody_else_are_left_alone(tmp_path):
 
 def test_a_folder_that_cannot_be_made_is_named(tmp_path):
     (tmp_path / "file").write_text("")
-    with pytest.raises(SessionError, match="a folder that cannot be written; found 'Not a directory'"):
+    with pytest.raises(SessionError, match="a folder that cannot be written; found Not a directory"):
         simulate_session(tmp_path / "file" / "below")
 
 
@@ -146,3 +146,11 @@ def test_the_command_writes_a_session_and_says_what_failed(tmp_path, capsys):
     assert "found 'mine.csv'" in capsys.readouterr().err
     with pytest.raises(SystemExit, match="2"):
         main([])
+
+
+@pytest.mark.parametrize("seed", ["-1", "1.5", "x", ""])
+def test_the_command_refuses_what_is_no_seed(tmp_path, capsys, seed):
+    with pytest.raises(SystemExit, match=r"^2$"):
+        main([str(tmp_path / "new"), "--seed", seed])
+    assert f"not a seed; found {seed!r}; allowed: a whole number, 0 or more" in capsys.readouterr().err
+    assert not (tmp_path / "new").exists()

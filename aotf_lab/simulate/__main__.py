@@ -20,7 +20,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Write the session and return the exit code."""
     parser = argparse.ArgumentParser("python -m aotf_lab.simulate", description="Write the invented bench Skerry.")
     parser.add_argument("folder", type=Path, metavar="FOLDER", help="a new folder for the raw files")
-    parser.add_argument("--seed", type=int, default=DEMO_SEED, help="of the readings' errors (default: the demo's)")
+    parser.add_argument(
+        "--seed", type=_seed, default=DEMO_SEED, help="of the readings' errors, 0 or more (default: the demo's)"
+    )
     options = parser.parse_args(arguments)
     try:
         folder = simulate_session(options.folder, options.seed)
@@ -29,6 +31,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 1
     sys.stdout.write(f"{folder} written; everything in it is invented\n")
     return 0
+
+
+def _seed(text: str) -> int:
+    """Return the seed that ``text`` states; argparse turns the error into exit code 2."""
+    if not (text.isascii() and text.isdigit()):
+        raise argparse.ArgumentTypeError(
+            f"not a seed; found {text!r}; allowed: a whole number, 0 or more; leave it out for the demo's"
+        )
+    return int(text)
 
 
 if __name__ == "__main__":

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from aotf_lab.errors import SessionError
+from aotf_lab.errors import Said, SessionError
 from aotf_lab.reading.atomic import write_text_atomically
 from aotf_lab.reading.session_file import FILE_NAME
 from aotf_lab.simulate.faults import NO_FAULTS, Faults
@@ -36,7 +36,7 @@ def simulate_session(
     strangers = sorted(p.name for p in home.glob("*.csv") if p.name not in files)
     if strangers:
         raise SessionError(
-            "raw files of somebody else", where=home.name, found=", ".join(strangers),
+            "raw files of somebody else", where=home.name, found=Said(", ".join(map(repr, strangers))),
             allowed="a new folder, or one with simulated files only", cure="name another folder; nothing was written",
         )  # fmt: skip
     try:
@@ -45,7 +45,7 @@ def simulate_session(
             write_text_atomically(home / name, text)
     except OSError as error:
         raise SessionError(
-            "a folder that cannot be written", where=home.name, found=error.strerror or type(error).__name__,
+            "a folder that cannot be written", where=home.name, found=Said(error.strerror or type(error).__name__),
             allowed="a folder in which files may be made", cure="name another folder",
         ) from error  # fmt: skip
     return home
