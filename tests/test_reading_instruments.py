@@ -1,8 +1,10 @@
 """Instruments: bounds, defaults, shared causes; files read as session.toml says."""
 
+from dataclasses import replace
+
 import pytest
 
-from aotf_lab.errors import ReadingsError, SessionError
+from aotf_lab.errors import ReadingError, ReadingsError, SessionError
 from aotf_lab.reading import (
     Counter,
     Instruments,
@@ -15,6 +17,7 @@ from aotf_lab.reading import (
     read_counter,
     read_raw_file,
 )
+from aotf_lab.reading.instruments import POWER_SCALE_UNSTATED
 from aotf_lab.reading.session_file import RawFile
 
 
@@ -62,7 +65,27 @@ def test_causes_are_made_once_for_each_bench():
 def test_unset_widens_and_never_narrows():
     stated = Instruments(Counter(3), Voltmeter(0.1, 1), Scope(1.5, 1, 30, 0.1, 50, 0.5), PowerMeter(gain_percent=3))
     unset = Instruments(scope=Scope(pad_db=30.0))
-    assert all(unset.causes[name].s >= cause.s for name, cause in stated.causes.items())
+    assert all(unset.causes[name].s >= cause.s for name, cause in stated.causes.items() if cause is not None)
+
+
+@pytest.mark.parametrize(
+    ("scope", "word"), [(Scope(), "pad"), (Scope(probe=1.0), "pad"), (Scope(pad_db=0.0), "probe factor")]
+)
+def test_a_power_scale_that_is_not_stated_is_wholly_unknown(scope, word):
+    bench = Instruments(scope=scope)
+    assert not bench.power_scale_stated
+    assert bench.causes[POWER_SCALE_UNSTATED].s == 1.0
+    said = [words for words in bench.assumed if words.startswith(f"{word} not stated")]
+    assert len(said) == 1
+    assert "RF power may be wrong by any factor: state p" in said[0]
+    assert "when there is none" in said[0]
+
+
+def test_no_pad_and_no_probe_may_be_stated():
+    bench = Instruments(scope=Scope(pad_db=0.0, probe=1.0))
+    assert bench.power_scale_stated
+    assert bench.causes[POWER_SCALE_UNSTATED] is None
+    assert not any("any factor" in words for words in bench.assumed)
 
 
 @pytest.fixture
@@ -90,6 +113,14 @@ def test_a_direction_that_contradicts_session_toml(raw):
         read_raw_file(file, Instruments())
 
 
+def test_a_table_of_lines_is_checked_against_the_crystal_of_its_session(raw):
+    file = raw("wavelength_vacuum_nm,frequency_mhz\n5000,46\n", purpose="lines")
+    with pytest.raises(ReadingError, match=r"vco.csv:2: wavelength_nm far outside 400 to 1000 nm of TeO2"):
+        read_raw_file(file, Instruments())
+    table = read_raw_file(replace(file, material="LiNbO3 congruent"), Instruments()).table
+    assert table["wavelength_nm"].tolist() == [5000.0]
+
+
 def test_a_file_that_is_only_kept(raw):
     message = r"vco.csv: a file that is kept but not read; found 'keep'; allowed: oscillator"
     with pytest.raises(SessionError, match=message):
@@ -105,7 +136,7 @@ def test_readings_name_their_rows_and_their_columns(raw):
 
 def test_readings_without_a_needed_column(raw):
     readings = read_counter(raw("drive_v,frequency_mhz\n1,46\n").path)
-    message = r"vco.csv: no column 'rf_power_w' in these readings; found 'drive_v, frequency_mhz"
+    message = r"vco.csv: no column 'rf_power_w' in these readings; found drive_v, frequency_mhz"
     with pytest.raises(ReadingsError, match=message):
         readings.require("drive_v", "rf_power_w")
 

@@ -7,6 +7,7 @@ from uncertainties import ufloat
 
 from aotf_lab.errors import ReadingError
 from aotf_lab.reading import Instruments, PowerMeter, Scope, read_power_log
+from aotf_lab.reading.instruments import POWER_SCALE_UNSTATED
 
 
 def test_efficiency_and_its_u_against_uncertainties(log):
@@ -33,6 +34,12 @@ def test_power_log_with_everything_beside_it(log):
     assert "no dark reading" in str(readings.receipts[0])
 
 
+def test_a_level_behind_an_unstated_pad_leaves_the_power_unknown(log):
+    path = log("Level (Vrms),Optical power (mW)\n5,0.2\n")
+    (error,) = (e for e in read_power_log(path).common_errors("rf_power_w") if e.name == POWER_SCALE_UNSTATED)
+    assert (error.kind, error.applied_to(0.5).s) == ("relative", 0.5)
+
+
 def test_unstated_power_meter_leaves_the_scatter_to_the_fit(log):
     table = read_power_log(log("frequency_mhz,optical_power_mw\n74.9,0.2\n")).table
     assert table["u_optical_power_mw"].isna().all()
@@ -43,13 +50,13 @@ def test_unstated_power_meter_leaves_the_scatter_to_the_fit(log):
 
 
 def test_efficiency_above_one_names_the_row_and_the_cause(log):
-    message = r"log.csv:3: efficiency above 1; likely cause: optical and incident.*found '1.25'"
+    message = r"log.csv:3: efficiency above 1; likely cause: optical and incident.*found 1.25; allowed"
     with pytest.raises(ReadingError, match=message):
         read_power_log(log("Optical power (mW),Incident (mW)\n0.2,0.4\n0.5,0.4\n"))
 
 
 def test_per_cent_without_its_unit(log):
-    message = r"log.csv:2: efficiency above 1; likely cause: per cent without.*found '88'"
+    message = r"log.csv:2: efficiency above 1; likely cause: per cent without.*found 88; allowed"
     with pytest.raises(ReadingError, match=message):
         read_power_log(log("RF power (W),Efficiency\n0.5,88\n"))
 
@@ -67,12 +74,14 @@ def test_efficiency_a_little_above_one_may_be_scatter(log):
 
 
 def test_incident_light_below_dark(log):
-    with pytest.raises(ReadingError, match=r"log.csv:2: incident light not above the dark reading; found '-0.1 mW'"):
+    with pytest.raises(
+        ReadingError, match=r"log.csv:2: incident light not above the dark reading; found -0.1 mW; allowed"
+    ):
         read_power_log(log("Optical power (mW),Incident (mW),Dark (mW)\n0.2,0.4,0.5\n"))
 
 
 def test_efficiency_stated_twice(log):
-    message = r"efficiency stated, and also incident power from which it follows; found"
+    message = r"efficiency stated, and also incident power from which it follows; found efficiency, incident_power_mw; "
     with pytest.raises(ReadingError, match=message):
         read_power_log(log("Optical power (mW),Incident (mW),Efficiency\n0.2,0.4,0.5\n"))
 

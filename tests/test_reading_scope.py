@@ -28,7 +28,9 @@ def test_power_behind_pad_and_probe_against_the_published_table(log):
 
 
 def test_shared_errors_of_rf_power_against_uncertainties(log):
-    scope = Scope(gain_percent=1.5, pad_db=30.0, u_pad_db=0.1, load_ohm=50.0, u_load_ohm=0.5, bandwidth_mhz=200.0)
+    scope = Scope(
+        gain_percent=1.5, probe=1.0, pad_db=30.0, u_pad_db=0.1, load_ohm=50, u_load_ohm=0.5, bandwidth_mhz=200
+    )
     readings = read_scope_levels(log("Level (Vrms),Frequency (MHz)\n0.2,100\n"), Instruments(scope=scope))
     power = readings.table["rf_power_w"].iloc[0]
     gain, pad, load = ufloat(1, 0.015), ufloat(30, 0.1), ufloat(50, 0.5)
@@ -71,14 +73,48 @@ def test_rf_power_as_stated(log):
     assert "no pad, probe or bandwidth applied" in str(readings.receipts[0])
 
 
+@pytest.mark.parametrize(("scope", "missing"), [(Scope(probe=1.0), "pad"), (Scope(pad_db=30.0), "probe factor")])
+def test_a_level_without_pad_or_probe_leaves_every_watt_unknown(log, scope, missing):
+    readings = read_scope_levels(log("Level (Vrms)\n5\n"), Instruments(scope=scope))
+    (error,) = (e for e in readings.common_errors("rf_power_w") if e.name == "pad or probe not stated")
+    power = readings.table["rf_power_w"].iloc[0]
+    assert error.applied_to(power).s == pytest.approx(power)
+    assert f"{missing} not stated" in str(readings.receipts[0])
+    assert "RF power may be wrong by any factor" in str(readings.receipts[0])
+
+
+def test_levels_of_one_bench_share_the_unknown_pad(log):
+    bench = Instruments()
+    first, second = (read_scope_levels(log(f"Level (Vrms)\n{v}\n"), bench) for v in (1, 2))
+    one, two = (next(e for e in r.common if e.name == "pad or probe not stated") for r in (first, second))
+    assert (one.applied_to(1.0) - two.applied_to(1.0)).s == 0.0
+
+
+def test_a_level_with_pad_and_probe_stated_is_known(log):
+    readings = read_scope_levels(log("Level (Vpp)\n5\n"), Instruments(scope=Scope(probe=1.0, pad_db=0.0)))
+    assert "pad or probe not stated" not in {e.name for e in readings.common}
+    assert "any factor" not in str(readings.receipts[0])
+
+
+@pytest.mark.parametrize("body", ["RF power (W)\n0.5\n", "Level (dBm)\n27\n"])
+def test_a_power_does_not_hang_on_the_voltage_scale(log, body):
+    assert "pad or probe not stated" not in {e.name for e in read_scope_levels(log(body)).common}
+
+
+def test_a_stated_power_says_nothing_of_pad_and_probe(log):
+    receipt = str(read_scope_levels(log("RF power (W)\n0.5\n")).receipts[0])
+    assert "pad not stated" not in receipt
+    assert "probe factor not stated" not in receipt
+
+
 def test_no_level(log):
-    message = r"log.csv: no column that means an RF level or RF power; found \"'supply_v'\""
+    message = r"log.csv: no column that means an RF level or RF power; found 'supply_v'; allowed"
     with pytest.raises(ReadingError, match=message):
         read_scope_levels(log("supply_v\n12\n"))
 
 
 def test_two_columns_of_rf_power(log):
-    with pytest.raises(ReadingError, match=r"two columns give the RF power; found 'rf_level_vrms, rf_power_w'"):
+    with pytest.raises(ReadingError, match=r"two columns give the RF power; found rf_level_vrms, rf_power_w; allowed"):
         read_scope_levels(log("Level (Vrms),RF power (W)\n5,0.5\n"))
 
 

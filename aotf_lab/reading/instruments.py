@@ -16,7 +16,12 @@ from uncertainties import UFloat
 from aotf_lab.errors import SessionError
 from aotf_lab.estimation.causes import new_cause
 
-__all__ = ["UNSTATED", "Counter", "Instruments", "PowerMeter", "Scope", "Voltmeter"]
+__all__ = ["POWER_SCALE_UNSTATED", "UNSTATED", "Counter", "Instruments", "PowerMeter", "Scope", "Voltmeter"]
+
+POWER_SCALE_UNSTATED = "pad or probe not stated"
+"""The cause that makes every RF power from a level unknown: 100 %, as a lost pad of 30 dB is a factor of 1000."""
+
+_ANY_FACTOR = "RF power may be wrong by any factor"
 
 
 def _stated(*, above: float | None = None, at_least: float | None = None) -> float | None:
@@ -97,13 +102,18 @@ class Scope(_Instrument):
     u_reading_percent: float | None = _stated(above=0)
 
     @property
+    def power_scale_stated(self) -> bool:
+        """Whether pad and probe are both stated, so that a level says how much power it means."""
+        return self.pad_db is not None and self.probe is not None
+
+    @property
     def assumed(self) -> tuple[str, ...]:
         """What was assumed, in words."""
         pad = None if self.pad_db else 0.0  # without a pad its uncertainty costs nothing
         return _said(
             (self.gain_percent, "scope gain not stated: 3 % assumed, 6 % of RF power"),
-            (self.probe, "probe factor not stated: 1 assumed"),
-            (self.pad_db, "pad not stated: none assumed"),
+            (self.probe, f"probe factor not stated: 1 assumed, {_ANY_FACTOR}: state probe (1 when there is none)"),
+            (self.pad_db, f"pad not stated: 0 dB assumed, {_ANY_FACTOR}: state pad_db (0 when there is none)"),
             (pad if self.u_pad_db is None else 0.0, "u of the pad not stated: 0.5 dB assumed, 12 % of RF power"),
             (self.load_ohm, "load not stated: 50 ohm assumed"),
             (self.u_load_ohm, "u of the load not stated: 2.5 ohm assumed, 5 % of RF power in 50 ohm"),
@@ -163,6 +173,11 @@ class Instruments:
         """What was assumed because nothing is stated, and what each assumption costs, in words."""
         return self.counter.assumed + self.voltmeter.assumed + self.scope.assumed + self.power_meter.assumed
 
+    @property
+    def power_scale_stated(self) -> bool:
+        """Whether pad and probe are both stated; where not, RF power from a level may be wrong by any factor."""
+        return self.scope.power_scale_stated
+
     @cached_property
     def causes(self) -> dict[str, UFloat | None]:
         """The shared variables by name."""
@@ -174,6 +189,7 @@ class Instruments:
             "scope gain": 1e-2 * _or(scope.gain_percent, 3.0),
             "scope bandwidth": 0.10,
             "pad": _or(scope.u_pad_db, 0.5 if pad else 0.0),
+            POWER_SCALE_UNSTATED: 0.0 if self.power_scale_stated else 1.0,
             "load": _or(scope.u_load_ohm, 2.5) / self.load_ohm,
             "power meter gain": 1e-2 * _or(self.power_meter.gain_percent, 5.0),
         }

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from aotf_lab.errors import ReadingError
+from aotf_lab.errors import ReadingError, Said
 from aotf_lab.reading.accuracy import add_drive_errors, add_frequency_errors, add_optical_errors, noted
 from aotf_lab.reading.headers import ColumnMap
 from aotf_lab.reading.instruments import UNSTATED, Instruments
@@ -63,7 +63,7 @@ def _with_efficiency(readings: Readings) -> Readings:
     if "efficiency" in table.columns:
         raise ReadingError(
             "efficiency stated, and also incident power from which it follows", where=readings.receipts[-1].file,
-            found="efficiency, incident_power_mw", allowed="one of them",
+            found=Said("efficiency, incident_power_mw"), allowed="one of them",
             cure='pass one over in session.toml: columns = { not_used = "..." }',
         )  # fmt: skip
     optical = table["optical_power_mw"].to_numpy(dtype=float)
@@ -73,7 +73,7 @@ def _with_efficiency(readings: Readings) -> Readings:
     if not np.all(net > 0):
         row = int(np.argmin(net > 0))
         raise ReadingError(
-            "incident light not above the dark reading", where=readings.place(row), found=f"{net[row]:.6g} mW",
+            "incident light not above the dark reading", where=readings.place(row), found=Said(f"{net[row]:.6g} mW"),
             allowed="incident minus dark above 0 mW", cure="check which column is which, and the zero of the meter",
         )  # fmt: skip
     efficiency = (optical - dark) / net
@@ -96,6 +96,7 @@ def _refuse_above_one(readings: Readings) -> None:
             "optical and incident power exchanged or in different units, or incident power measured behind the crystal"
         )  # fmt: skip
         raise ReadingError(
-            f"efficiency above 1; likely cause: {likely}", where=readings.place(row), found=f"{efficiency[row]:.6g}",
-            allowed=f"0 to {limit[row]:.4g}", cure="correct the heading or its unit, or map the columns the other way",
+            f"efficiency above 1; likely cause: {likely}", where=readings.place(row),
+            found=Said(f"{efficiency[row]:.6g}"), allowed=f"0 to {limit[row]:.4g}",
+            cure="correct the heading or its unit, or map the columns the other way",
         )  # fmt: skip

@@ -9,11 +9,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from aotf_lab.errors import ReadingError
+from aotf_lab.errors import ReadingError, Said
 from aotf_lab.physics.rf import attenuation_factor, dbm_to_watt, rms_to_watt, watt_to_rms
 from aotf_lab.reading.accuracy import add_frequency_errors, add_u, noted, shared
 from aotf_lab.reading.headers import ColumnMap
-from aotf_lab.reading.instruments import UNSTATED, Instruments
+from aotf_lab.reading.instruments import POWER_SCALE_UNSTATED, UNSTATED, Instruments
 from aotf_lab.reading.readings import Readings
 from aotf_lab.reading.table import read_bare_table
 
@@ -44,7 +44,7 @@ def read_scope_levels(
         receipt = bare.receipts[0]
         raise ReadingError(
             "no column that means an RF level or RF power", where=receipt.file,
-            found=", ".join(repr(c.header) for c in receipt.columns),
+            found=Said(", ".join(repr(c.header) for c in receipt.columns)),
             allowed="a heading such as 'Level (Vrms)', 'Level (Vpp)', 'Level (dBm)' or 'RF power (W)'",
             cure='name it in the heading, or map it in session.toml: columns = { rf_level_vrms = "..." }',
         )  # fmt: skip
@@ -60,14 +60,15 @@ def add_rf_power(readings: Readings, instruments: Instruments) -> Readings:
     bandwidth and a column of frequencies are known (single pole). A level in dBm is a power
     already, so the load does not enter. A column of RF power is taken as it stands, and shares
     the same causes. Shared errors: scope gain (twice, as power goes with the square), pad,
-    load, and scope bandwidth where it could not be corrected.
+    load, and scope bandwidth where it could not be corrected. Where pad or probe is not stated, a
+    level in volts may mean any power: one more shared error, of 100 %, says so.
 
     Raises ``ReadingError`` when two columns give the RF power or a level is negative.
     """
     have = [c for c in RF_COLUMNS if c in readings.table.columns]
     if len(have) > 1:
         raise ReadingError(
-            "two columns give the RF power", where=readings.receipts[-1].file, found=", ".join(have),
+            "two columns give the RF power", where=readings.receipts[-1].file, found=Said(", ".join(have)),
             allowed="a level or a power", cure='pass one over in session.toml: columns = { not_used = "..." }',
         )  # fmt: skip
     _refuse_negative(readings, have[0])
@@ -88,7 +89,15 @@ def add_rf_power(readings: Readings, instruments: Instruments) -> Readings:
     common += shared(instruments, "pad", "rf_power_w", sensitivity=_PER_DB)
     common += () if have[0] == "rf_level_dbm" else shared(instruments, "load", "rf_power_w", sensitivity=-1.0)
     common += () if corrected else shared(instruments, "scope bandwidth", "rf_power_w")
-    return noted(replace(readings, common=readings.common + common), *instruments.scope.assumed)
+    common += shared(instruments, POWER_SCALE_UNSTATED, "rf_power_w") if have[0] == "rf_level_vrms" else ()
+    readings = replace(readings, common=readings.common + common)
+    return noted(readings, *_said(instruments.scope.assumed, have[0]))
+
+
+def _said(assumed: tuple[str, ...], column: str) -> tuple[str, ...]:
+    """Return what was assumed of the scope, without pad and probe where a power was taken as stated."""
+    stated = column == "rf_power_w"
+    return tuple(words for words in assumed if not (stated and words.startswith(("pad not", "probe factor not"))))
 
 
 def _refuse_negative(readings: Readings, column: str) -> None:

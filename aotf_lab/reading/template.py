@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from aotf_lab.errors import SessionError
+from aotf_lab.errors import Said, SessionError
 from aotf_lab.reading.atomic import write_text_atomically
 from aotf_lab.reading.session_file import FILE_NAME
 
@@ -14,7 +14,8 @@ __all__ = ["write_template"]
 _SESSION = """\
 # One measuring session: what the crystal, the instruments, the lines and the raw files are.
 # Replace every example. A line that stays commented out never blocks: a wide assumption takes its
-# place, and the report says which and what it costs.
+# place, and the report says which and what it costs. Only pad_db and probe have no wide assumption:
+# while one of them is not stated, RF power from a level in volts is unknown and no set-point gives it.
 #
 # Every accuracy here is a standard uncertainty (k = 1). A maker's limit +-a becomes one by dividing
 # by sqrt(3) (GUM 4.3.7): a time base of +-5 ppm is 2.9 ppm here.
@@ -41,8 +42,8 @@ material = "TeO2"              # paratellurite
 
 [instrument.scope]
 # gain_percent = 1.5           # error of the vertical gain
-# probe = 1.0                  # volts shown times this are the volts at the tip
-# pad_db = 30.0                # attenuator before the scope
+# probe = 1.0                  # state it, 1 when there is none: volts shown times this are those at the tip
+# pad_db = 30.0                # state it, 0 when there is none: attenuator before the scope
 # u_pad_db = 0.1
 # load_ohm = 50.0              # into which the RF goes
 # u_load_ohm = 0.5
@@ -146,7 +147,7 @@ def write_template(folder: str | os.PathLike[str]) -> tuple[Path, ...]:
     there = [name for name in _FILES if (home / name).exists()]
     if there:
         raise SessionError(
-            "a file of that name is already there", where=home.name, found=", ".join(there),
+            "a file of that name is already there", where=home.name, found=Said(", ".join(map(repr, there))),
             allowed="a new folder, or one without these files", cure="name another folder; nothing was written",
         )  # fmt: skip
     written: list[Path] = []
@@ -159,7 +160,7 @@ def write_template(folder: str | os.PathLike[str]) -> tuple[Path, ...]:
         for path in written:
             path.unlink(missing_ok=True)
         raise SessionError(
-            "a folder that cannot be written", where=home.name, found=error.strerror or type(error).__name__,
+            "a folder that cannot be written", where=home.name, found=Said(error.strerror or type(error).__name__),
             allowed="a folder in which files may be made", cure="name another folder; nothing was left behind",
         ) from error  # fmt: skip
     return tuple(written)
