@@ -78,19 +78,55 @@ def test_lines_not_above_zero(log, row, column):
         read_lines(log(f"wavelength_air_nm,frequency_mhz\n{row}\n"))
 
 
+@pytest.mark.parametrize(
+    ("stated", "message"),
+    [
+        (
+            "0.58896",
+            "outside 150 to 20000 nm: looks like um; found 0.58896 nm; allowed: 150 to 20000 nm; write it in nm: ",
+        ),
+        (
+            "58896",
+            "outside 150 to 20000 nm; found 58896 nm; allowed: 150 to 20000 nm; write it in nm, or correct the unit",
+        ),
+        (
+            "35000",
+            "outside 150 to 20000 nm: looks like Angstrom; found 35000 nm; allowed: 150 to 20000 nm; write it in nm: ",
+        ),
+        (
+            "5889.6",
+            "far outside 400 to 1000 nm of TeO2: looks like Angstrom; found 5889.6 nm; allowed: 150 to 20000 nm; ",
+        ),
+    ],
+)
+def test_lines_in_another_unit(log, stated, message):
+    with pytest.raises(ReadingError, match=re.escape(f"log.csv:3: wavelength_air_nm {message}")):
+        read_lines(log(f"wavelength_air_nm,frequency_mhz\n532.05,75\n{stated},64\n"))
+
+
+def test_lines_in_um_by_their_heading_are_converted(log):
+    table = read_lines(log("Wavelength in air (um),frequency_mhz\n0.58896,64\n")).table
+    assert table["wavelength_nm"].tolist() == pytest.approx([589.123], abs=1e-3)
+
+
+def test_long_waves_belong_to_a_crystal_that_passes_them(log):
+    path = log("wavelength_vacuum_nm,frequency_mhz\n4800,64\n")
+    assert read_lines(path, material="LiNbO3 congruent").table["wavelength_nm"].tolist() == [4800.0]
+
+
 def test_lines_without_wavelength(log):
     with pytest.raises(ReadingError, match=r"log.csv: no column that means a wavelength; found .*frequency_mhz"):
         read_lines(log("label,frequency_mhz\nE,64\n"))
 
 
 def test_lines_with_two_wavelengths(log):
-    message = r"several columns give the wavelength; found 'wavelength_nm, wavelength_air_nm'"
+    message = r"several columns give the wavelength; found wavelength_nm, wavelength_air_nm; allowed"
     with pytest.raises(ReadingError, match=message):
         read_lines(log("wavelength_vacuum_nm,wavelength_air_nm,frequency_mhz\n589.16,589,64\n"))
 
 
 def test_lines_with_two_columns_of_u(log):
-    with pytest.raises(ReadingError, match=r"several columns give the u of the wavelength; found 'u_wavelength_"):
+    with pytest.raises(ReadingError, match=r"several columns give the u of the wavelength; found u_wavelength_"):
         read_lines(log("wavelength_air_nm,u_wavelength_air_nm,u_wavelength_nm,frequency_mhz\n589,0.1,0.2,64\n"))
 
 

@@ -11,6 +11,10 @@ from aotf_lab.reading import load_session_file, read_raw_file, write_template
 from aotf_lab.reading.atomic import write_text_atomically
 from aotf_lab.reading.session_file import PURPOSES
 
+TWO_WAYS = (
+    "the crystal is calibrated by the table of lines (lines.csv): the peaks in the scans of A are not used for it"
+)
+
 
 def test_the_template_opens_and_every_example_is_read(tmp_path):
     folder = tmp_path / "new" / "session"
@@ -18,7 +22,7 @@ def test_the_template_opens_and_every_example_is_read(tmp_path):
     assert sorted(p.name for p in written) == sorted(p.name for p in folder.iterdir())
     facts = load_session_file(folder)
     assert {f.purpose for f in facts.files} == set(PURPOSES) - {"keep"}
-    assert facts.remarks == ()
+    assert facts.remarks == (TWO_WAYS,)
     for file in facts.files:
         readings = read_raw_file(file, facts.instruments)
         assert len(readings.table) >= 2
@@ -37,6 +41,14 @@ def test_every_key_of_the_template_is_understood_once_uncommented(tmp_path):
     assert facts.instruments.counter.time_base_ppm == pytest.approx(5 / math.sqrt(3), abs=0.05)
 
 
+def test_pad_and_probe_are_asked_for(tmp_path):
+    write_template(tmp_path)
+    text = (tmp_path / "session.toml").read_text("utf-8")
+    assert re.search(r"# pad_db = 30.0 +# state it, 0 when there is none", text)
+    assert re.search(r"# probe = 1.0 +# state it, 1 when there is none", text)
+    assert not load_session_file(tmp_path).instruments.power_scale_stated
+
+
 def test_nothing_that_exists_is_overwritten(tmp_path):
     (tmp_path / "level.csv").write_text("mine", encoding="utf-8")
     message = r"a file of that name is already there; found 'level.csv'; allowed: a new folder"
@@ -49,14 +61,13 @@ def test_nothing_that_exists_is_overwritten(tmp_path):
 def test_a_folder_with_raw_files_may_receive_a_template(tmp_path):
     (tmp_path / "vco_today.csv").write_text("drive_v,frequency_mhz\n1,46\n", encoding="utf-8")
     write_template(tmp_path)
-    assert load_session_file(tmp_path).remarks == (
-        "vco_today.csv lies in the folder but no [[file]] names it: not used",
-    )
+    unused = "vco_today.csv lies in the folder but no [[file]] names it: not used"
+    assert load_session_file(tmp_path).remarks == (unused, TWO_WAYS)
 
 
 def test_a_folder_that_cannot_be_made(tmp_path):
     (tmp_path / "file").write_text("", encoding="utf-8")
-    message = r"a folder that cannot be written; found 'Not a directory'; allowed"
+    message = r"a folder that cannot be written; found Not a directory; allowed"
     with pytest.raises(SessionError, match=message):
         write_template(tmp_path / "file" / "below")
 
@@ -68,7 +79,7 @@ def test_a_failure_half_way_leaves_nothing_behind(tmp_path, monkeypatch):
         os.rename(source, target)
 
     monkeypatch.setattr(os, "replace", full)
-    with pytest.raises(SessionError, match=r"a folder that cannot be written; found 'No space left on device'"):
+    with pytest.raises(SessionError, match=r"a folder that cannot be written; found No space left on device"):
         write_template(tmp_path)
     assert list(tmp_path.iterdir()) == []
 

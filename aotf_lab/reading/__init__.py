@@ -6,7 +6,8 @@
     accuracy        gives columns the errors of the instruments
     table           raw file -> bare table;  raw_text, headers, words, cells, units serve it
     receipt, source what was understood; which file, with its hash
-    session_file    session.toml (toml_section serves it);  template writes a commented one
+    session_file    session.toml (session_line, session_raw, toml_section serve it);  template writes a commented one
+    wavelength_unit whether a wavelength is in nm, or slipped in as um or Angstrom
     by_purpose      reads a raw file as what session.toml says it is
     atomic          write a file whole or not at all
 

@@ -37,7 +37,8 @@ def read_raw_file(file: RawFile, instruments: Instruments) -> Readings:
             "a file that is kept but not read", where=f"{FILE_NAME}, {file.path.name}", found=file.purpose,
             allowed=", ".join(READERS), cure="change its purpose if it is to be read",
         )  # fmt: skip
-    readings = READERS[file.purpose](file.path, instruments, file.columns)
+    extra = {"material": file.material} if file.purpose == "lines" else {}
+    readings = READERS[file.purpose](file.path, instruments, file.columns, **extra)
     if file.direction is None:
         return readings
     if "direction" not in readings.table.columns:

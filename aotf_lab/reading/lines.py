@@ -8,13 +8,14 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from aotf_lab.errors import ReadingError
+from aotf_lab.errors import ReadingError, Said
 from aotf_lab.physics.air import air_to_vacuum
 from aotf_lab.reading.accuracy import add_frequency_errors, add_u, noted
 from aotf_lab.reading.headers import ColumnMap
 from aotf_lab.reading.instruments import UNSTATED, Instruments
 from aotf_lab.reading.readings import Readings
 from aotf_lab.reading.table import read_bare_table
+from aotf_lab.reading.wavelength_unit import RANGE_NM, found_nm, unit_slip
 
 __all__ = ["DEFAULT_U_WAVELENGTH_NM", "read_lines"]
 
@@ -25,7 +26,11 @@ _WAVELENGTHS = ("wavelength_nm", "wavelength_air_nm", "wavelength_stated_nm")
 
 
 def read_lines(
-    path: str | os.PathLike[str], instruments: Instruments | None = None, columns: ColumnMap | None = None
+    path: str | os.PathLike[str],
+    instruments: Instruments | None = None,
+    columns: ColumnMap | None = None,
+    *,
+    material: str = "TeO2",
 ) -> Readings:
     """Return one row per line: ``label``, ``wavelength_nm`` (vacuum), ``frequency_mhz``, and their u.
 
@@ -34,12 +39,13 @@ def read_lines(
     medium the wavelength is stated; from air it is converted (Peck & Reeder, 15 C, dry). A
     heading that says neither is refused: the difference is 0.13 to 0.19 nm in the visible. An
     unstated ``u_wavelength_nm`` becomes 2 nm, and an unstated ``u_frequency_mhz`` the counter's, or NaN.
-    Shared error: counter time base. Raises ``ReadingError``.
+    Shared error: counter time base. Raises ``ReadingError``, also for a number that cannot be a
+    wavelength in nm, on its own or in a crystal of this ``material``.
     """
     bench = instruments or UNSTATED
     bare = read_bare_table(path, columns=columns, required=("frequency_mhz",))
     _refuse_not_positive(bare, "frequency_mhz")
-    readings = _in_vacuum(bare)
+    readings = _in_vacuum(bare, material)
     table = readings.table
     if "label" not in table.columns:
         table = table.assign(label=[f"{w:.1f} nm" for w in table["wavelength_nm"]])
@@ -50,25 +56,26 @@ def read_lines(
     return add_frequency_errors(readings, bench)
 
 
-def _in_vacuum(readings: Readings) -> Readings:
+def _in_vacuum(readings: Readings, material: str) -> Readings:
     table, file = readings.table, readings.receipts[-1].file
     have = [c for c in _WAVELENGTHS if c in table.columns]
     if len(have) != 1:
         raise ReadingError(
             "no column that means a wavelength" if not have else "several columns give the wavelength", where=file,
-            found=", ".join(have) or ", ".join(repr(c.header) for c in readings.receipts[-1].columns),
+            found=Said(", ".join(have) or ", ".join(repr(c.header) for c in readings.receipts[-1].columns)),
             allowed="one column such as wavelength_air_nm or 'Wavelength in vacuum (nm)'",
             cure='map it in session.toml: columns = { wavelength_air_nm = "..." }',
         )  # fmt: skip
     column = have[0]
     _refuse_not_positive(readings, column)
+    _refuse_other_unit(readings, column, material)
     medium = _medium(readings, column)
     stated = table[column].to_numpy(dtype=float)
     vacuum = np.where(medium == "air", air_to_vacuum(stated), stated)
     uncertain = [f"u_{c}" for c in _WAVELENGTHS if f"u_{c}" in table.columns]
     if len(uncertain) > 1:
         raise ReadingError(
-            "several columns give the u of the wavelength", where=file, found=", ".join(uncertain),
+            "several columns give the u of the wavelength", where=file, found=Said(", ".join(uncertain)),
             allowed="one", cure='pass one over in session.toml: columns = { not_used = "..." }',
         )  # fmt: skip
     table = table.drop(columns=[column]).rename(columns=dict.fromkeys(uncertain, "u_wavelength_nm"))
@@ -111,3 +118,15 @@ def _refuse_not_positive(readings: Readings, column: str) -> None:
             f"{column} not above zero", where=readings.place(row), found=float(values[row]),
             allowed="a number above 0", cure="correct the row",
         )  # fmt: skip
+
+
+def _refuse_other_unit(readings: Readings, column: str, material: str) -> None:
+    for row, value in enumerate(readings.table[column].to_numpy(dtype=float)):
+        slip = unit_slip(float(value), material)
+        if slip:
+            what, cure = slip
+            raise ReadingError(
+                f"{column} {what}", where=readings.place(row), found=found_nm(float(value)),
+                allowed=f"{RANGE_NM[0]:g} to {RANGE_NM[1]:g} nm",
+                cure=f"{cure}, or correct the unit in the heading or the crystal's material",
+            )  # fmt: skip
