@@ -87,7 +87,7 @@ def test_a_quoted_decimal_comma_between_commas_is_never_misread(log):
 
 @pytest.mark.parametrize("text", ["", "\n\n", "# only a remark\n", "\ufeff"])
 def test_empty_file(log, text):
-    with pytest.raises(ReadingError, match=r"log.csv: empty file; found '\d+ bytes, no heading and no row"):
+    with pytest.raises(ReadingError, match=r"log.csv: empty file; found \d+ bytes, no heading and no row"):
         read_table(log(text))
 
 
@@ -140,9 +140,7 @@ def test_a_gap_rejects_its_row_except_where_gaps_are_ordinary(log):
 
 
 def test_no_row_left(log):
-    message = (
-        r"log.csv:2: no row left: each one was rejected; found \"over-range mark '---' in column 'frequency_mhz'\""
-    )
+    message = r"log.csv:2: no row left: each one was rejected; found over-range mark '---' in column 'frequency_mhz'; "
     with pytest.raises(ReadingError, match=message):
         read_table(log("drive_v,frequency_mhz\n1,---\n2,OVER\n"))
 
@@ -160,13 +158,13 @@ def test_no_heading_understood(log):
 
 
 def test_a_file_that_is_not_there(tmp_path):
-    message = r"none.csv: a file that cannot be opened; found 'No such file or directory'"
+    message = r"none.csv: a file that cannot be opened; found No such file or directory; allowed"
     with pytest.raises(ReadingError, match=message):
         read_table(tmp_path / "none.csv")
 
 
 def test_another_encoding(log):
-    with pytest.raises(ReadingError, match=r"log.csv:2: text that is not UTF-8; found 'byte 0xb0'; allowed: UTF-8"):
+    with pytest.raises(ReadingError, match=r"log.csv:2: text that is not UTF-8; found byte 0xb0; allowed: UTF-8"):
         read_table(log("drive_v,temperature_c\n1,22 °C\n", encoding="latin-1"))
 
 

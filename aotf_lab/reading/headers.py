@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from aotf_lab.errors import ReadingError
+from aotf_lab.errors import ReadingError, Said
 from aotf_lab.reading.units import UNITLESS, Unit, bench_unit, is_unit, kinds_of, parse_unit, to_bench
 from aotf_lab.reading.words import BENCH_NAMES, NUMBER_COLUMNS, TEXT_COLUMNS, UNDECIDED, plain_words, word_meaning
 
@@ -181,7 +181,7 @@ def _refuse_two_of_a_kind(found: Sequence[Heading], where: str) -> None:
     for column, headers in claims.items():
         if len(headers) > 1:
             raise ReadingError(
-                f"{len(headers)} columns claim the meaning {column}", where=where, found=", ".join(map(repr, headers)),
-                allowed="one column for each meaning",
+                f"{len(headers)} columns claim the meaning {column}", where=where,
+                found=Said(", ".join(map(repr, headers))), allowed="one column for each meaning",
                 cure=f'say which in session.toml: columns = {{ {column} = "{headers[0]}" }}',
             )  # fmt: skip

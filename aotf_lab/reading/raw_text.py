@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from aotf_lab.errors import ReadingError
+from aotf_lab.errors import ReadingError, Said
 
 __all__ = ["RawRow", "RawText", "raw_text"]
 
@@ -46,7 +46,7 @@ def raw_text(name: str, content: bytes) -> RawText:
     lines = [(n, t) for n, t in _lines(name, content) if t.strip() and not t.lstrip().startswith("#")]
     if not lines:
         raise ReadingError(
-            "empty file", where=name, found=f"{len(content)} bytes, no heading and no row",
+            "empty file", where=name, found=Said(f"{len(content)} bytes, no heading and no row"),
             allowed="a heading row and at least one row of readings", cure="save the readings again",
         )  # fmt: skip
     delimiter = _delimiter(f"{name}:{lines[0][0]}", [t for _, t in lines[:2]])
@@ -68,7 +68,7 @@ def _lines(name: str, content: bytes) -> Iterator[tuple[int, str]]:
     except UnicodeDecodeError as error:
         line = content[: error.start].count(b"\n") + 1
         raise ReadingError(
-            "text that is not UTF-8", where=f"{name}:{line}", found=f"byte 0x{content[error.start]:02x}",
+            "text that is not UTF-8", where=f"{name}:{line}", found=Said(f"byte 0x{content[error.start]:02x}"),
             allowed="UTF-8, with or without byte order mark", cure="save the file as 'CSV UTF-8'",
         ) from error  # fmt: skip
     return enumerate(re.split(r"\r\n|\n|\r", text), start=1)

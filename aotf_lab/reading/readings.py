@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from aotf_lab.errors import ReadingsError
+from aotf_lab.errors import ReadingsError, Said
 from aotf_lab.estimation.causes import CommonError
 from aotf_lab.reading.receipt import Receipt
 from aotf_lab.reading.source import SourceFile
@@ -48,7 +48,7 @@ class Readings:
                 raise ReadingsError(
                     f"no column {column!r} in these readings",
                     where=", ".join(s.name for s in self.sources),
-                    found=", ".join(map(str, self.table.columns)),
+                    found=Said(", ".join(map(str, self.table.columns))),
                     allowed=f"a column that means {column}",
                     cure="name it in the header, or map it under [[file]] columns in session.toml",
                 )

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from aotf_lab.errors import ReadingError
+from aotf_lab.errors import ReadingError, Said
 from aotf_lab.reading.cells import direction_of, medium_of, missing_mark, number_of
 from aotf_lab.reading.headers import ColumnMap, Heading, understand_headings
 from aotf_lab.reading.raw_text import RawRow, RawText, raw_text
@@ -45,8 +45,8 @@ def read_bare_table(
     kept, rejected = _accept(raw, used, required)
     if not kept:
         raise ReadingError(
-            "no row left: each one was rejected", where=f"{file.name}:{rejected[0].line}", found=rejected[0].reason,
-            allowed="at least one row with a reading in every column that is needed",
+            "no row left: each one was rejected", where=f"{file.name}:{rejected[0].line}",
+            found=Said(rejected[0].reason), allowed="at least one row with a reading in every column that is needed",
             cure="measure again, or map or leave out the column with the gaps",
         )  # fmt: skip
     data: dict[str, list[float] | list[str] | list[int]] = {h.column: _values(file.name, raw, h, kept) for h in used}
@@ -61,7 +61,7 @@ def _content(file: Path) -> bytes:
         return file.read_bytes()
     except OSError as error:
         raise ReadingError(
-            "a file that cannot be opened", where=file.name, found=error.strerror or type(error).__name__,
+            "a file that cannot be opened", where=file.name, found=Said(error.strerror or type(error).__name__),
             allowed="a readable CSV file", cure="check the name and the folder",
         ) from error  # fmt: skip
 

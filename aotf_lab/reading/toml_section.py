@@ -7,7 +7,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from aotf_lab.errors import SessionError
+from aotf_lab.errors import Said, SessionError
 
 __all__ = ["Section"]
 
@@ -33,7 +33,7 @@ class Section:
 
     def refuse(self, key: str, what: str, allowed: str, cure: str) -> SessionError:
         """Return the error for the value of ``key``."""
-        found = self._content.get(key, "no such key")
+        found = self._content.get(key, Said("no such key"))
         return SessionError(f"{key}: {what}", where=self.title, found=found, allowed=allowed, cure=cure)
 
     def has(self, key: str) -> bool:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from aotf_lab.errors import ReadingError
+from aotf_lab.errors import ReadingError, Said
 from aotf_lab.physics.rf import dbm_to_watt
 from aotf_lab.quantities import QUANTITIES
 
@@ -150,7 +150,7 @@ def to_bench(value: float, unit: Unit, column: str, where: str = "") -> float:
         raise ReadingError(
             f"a {unit.kind} cannot be {column}",
             where=where,
-            found=unit.symbol or "no unit",
+            found=unit.symbol or Said("no unit"),
             allowed=", ".join(u.symbol for u in _UNITS if u.kind in kinds_of(column)),
             cure="correct the unit in the header, or map another column under columns in session.toml",
         )
