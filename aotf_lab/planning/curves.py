@@ -19,9 +19,8 @@ class Curves:
     """What is known of a bench; None or empty where it was not measured.
 
     ``scans`` are the measured passbands by line name, ``rated_rf_power_w`` the crystal's rated RF
-    power (CW, at the connector) from its own papers; ``power_scale_stated`` whether the bench's pad and
-    probe are known at all. ``doubts`` says what stands against a line, ``missing`` why a curve ("vco", "tuning",
-    "efficiency") is None.
+    power (CW, at the connector) from its own papers. ``doubts`` says what stands against a line,
+    ``missing`` why a curve ("vco", "tuning", "efficiency") is None.
     """
 
     vco: Vco | None = None
@@ -29,7 +28,6 @@ class Curves:
     efficiency: EfficiencyLines | None = None
     scans: Mapping[str, Scan] = field(default_factory=dict)
     rated_rf_power_w: float | None = None
-    power_scale_stated: bool = True
     doubts: Mapping[str, str] = field(default_factory=dict)
     missing: Mapping[str, str] = field(default_factory=dict)
 

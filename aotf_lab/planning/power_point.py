@@ -10,6 +10,7 @@ from aotf_lab.crystal import EfficiencyCurve, EfficiencyLines
 from aotf_lab.errors import AotfLabError, UnsafeDriveError
 from aotf_lab.planning.curves import Curves
 from aotf_lab.planning.safe_drive import highest_safe_power, require_safe, true_power
+from aotf_lab.reading.instruments import POWER_SCALE_UNSTATED
 
 __all__ = ["PowerPoint", "power_point"]
 
@@ -31,12 +32,12 @@ def power_point(curves: Curves, wavelength_nm: UFloat | float | None, wanted_w: 
     rated = curves.rated_rf_power_w
     if rated is None:
         return PowerPoint(remark="no RF power is given: state [crystal] rated_rf_power_w from the crystal's own papers")
-    if not curves.power_scale_stated:
-        return PowerPoint(remark="no RF power is given: state [instrument.scope] pad_db and probe")
     if curves.efficiency is None or wavelength_nm is None:
         why = curves.missing.get("efficiency", "efficiency against RF power was not measured")
         return PowerPoint(remark=f"no RF power is given: {why}")
     scale = curves.efficiency.common_errors
+    if any(error.name == POWER_SCALE_UNSTATED for error in scale):
+        return PowerPoint(remark="no RF power is given: state [instrument.scope] pad_db and probe")
     if wanted_w is not None:
         require_safe(true_power(wanted_w, scale), rated, where)
     try:

@@ -89,7 +89,7 @@ def add_rf_power(readings: Readings, instruments: Instruments) -> Readings:
     common += shared(instruments, "pad", "rf_power_w", sensitivity=_PER_DB)
     common += () if have[0] == "rf_level_dbm" else shared(instruments, "load", "rf_power_w", sensitivity=-1.0)
     common += () if corrected else shared(instruments, "scope bandwidth", "rf_power_w")
-    common += shared(instruments, POWER_SCALE_UNSTATED, "rf_power_w") if have[0] == "rf_level_vrms" else ()
+    common += shared(instruments, POWER_SCALE_UNSTATED, "rf_power_w") if have[0] != "rf_power_w" else ()
     readings = replace(readings, common=readings.common + common)
     return noted(readings, *_said(instruments.scope.assumed, have[0]))
 

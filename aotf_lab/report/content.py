@@ -235,7 +235,7 @@ class FileRow:
 def file_rows(session: Session) -> list[FileRow]:
     """Return every raw file that was read, with its hash and the rows that were not taken."""
     rows = []
-    for source in (session.facts.source, *getattr(session.facts, "kept", ())):
+    for source in (session.facts.source, *session.facts.kept):
         rows.append(FileRow(source.name, "–", "–", source.sha256))
     for name, readings in session.all_readings.items():
         rejected = [f"line {r.line}: {r.reason}" for receipt in readings.receipts for r in receipt.rejected]

@@ -171,15 +171,13 @@ class Session:
     @cached_property
     def curves(self) -> Curves:
         """All curves that could be computed; what is missing stands in ``troubles``."""
-        crystal, instruments = self.facts.crystal, self.facts.instruments
         vco, tuning, efficiency = self._part("vco"), self._part("tuning"), self._part("efficiency")
         return Curves(
             vco,
             tuning,
             efficiency,
             self._part("scans") or {},
-            crystal.rated_rf_power_w,
-            instruments.power_scale_stated,
+            self.facts.crystal.rated_rf_power_w,
             doubts(self.facts.lines, self.found_nm, tuning, self._troubles.get("tuning"), self.checks),
             {part: str(error) for part, error in self._troubles.items()},
         )
