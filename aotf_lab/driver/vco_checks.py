@@ -6,8 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aotf_lab.driver.vco_counts import Miscount
+from aotf_lab.driver.vco_drift import UNTOLD_MHZ, same_voltage_v
 from aotf_lab.driver.vco_table import VcoTable
-from aotf_lab.driver.vco_terms import TermedFit, TermTest
+from aotf_lab.driver.vco_terms import BEND, UNTOLD, Term, TermedFit, TermTest
 from aotf_lab.estimation.checks import Check, chi2_check, chi2_limit, z_limit
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.estimation.smooth.monotone import Monotone
@@ -20,7 +21,7 @@ _BLIND = 0.01
 
 _CURES = {
     "drift": "let the oscillator warm up, or keep the reference voltage in every fifth row",
-    "bend of the drift": "let the oscillator warm up",
+    BEND: "let the oscillator warm up",
     "temperature": "hold the box temperature, or log it with every reading",
     "supply": "regulate the supply, or log it with every reading",
     "backlash": "approach every voltage from the same side, or drive the input from a generator",
@@ -30,11 +31,16 @@ _CURES = {
 def vco_checks(table: VcoTable, termed: TermedFit, monotone: Monotone, u_terms: FloatArray) -> list[Check]:
     """Return the checks of a curve; ``u_terms`` are the standard uncertainties of its terms."""
     checks = [_scatter_check(table, termed), *_stated_checks(table, termed), _single_readings_check(table, termed)]
+    checks += [_untold_check(termed.untold)] if termed.untold else []
     checks += [_term_check(test, termed, u_terms) for test in termed.tests]
     if table.side_recorded:
         checks.append(_recorded_side_check(termed, float(u_terms[0])))
     elif np.ptp(table.side) == 0:
-        text = "cannot be checked: every voltage was approached from the same side; run down again after going up"
+        way = "below" if table.side[0] > 0 else "above"
+        text = (
+            f"cannot be checked: every voltage was approached from {way}, and the curve holds for voltages set from "
+            f"{way} only; to use it from both sides, run back as well"
+        )
         checks.append(Check("up/down difference", True, text))
     checks += [_reference_check(table, termed), _monotone_check(monotone)]
     return checks
@@ -106,13 +112,30 @@ def _term_check(test: TermTest, termed: TermedFit, u_terms: FloatArray) -> Check
         return Check(term.question, True, f"{detail}; {unseen}")
     place = termed.terms.index(term)
     value, u = float(termed.fit.values[len(termed.fit.nodes) + place]), float(u_terms[place])
-    size = value * term.over
+    size, ratio = value * term.over, abs(value) / u
     detail = (
-        f"{1e3 * size:+.3g} +- {1e3 * u * term.over:.2g} kHz over the run ({value:.3g} {term.unit}), found at "
-        f"{abs(test.value) / test.u:.1f} standard uncertainties, limit {limit:.1f}: modelled, and the curve stands for "
-        f"the last reading's time and the mean of every other condition; {_CURES[term.name]}"
+        f"{1e3 * size:+.3g} +- {1e3 * u * term.over:.2g} kHz over the run "
+        f"({term.shape or f'{value:.3g} {term.unit}'}), {ratio:.1f} standard uncertainties, limit {limit:.1f}"
     )
-    return Check(term.question, False, detail, abs(size))
+    if term.name == BEND and ratio <= limit:
+        return Check(term.question, True, f"{detail}; modelled because the drift is, and its doubt is in the band")
+    if ratio <= limit:
+        detail += "; beyond the limit before the other terms were allowed for"
+    cure = (
+        "modelled, and the curve stands for the last reading's time and the mean of every other condition; "
+        f"{_CURES[term.name]}"
+    )
+    return Check(term.question, False, f"{detail}: {cure}", abs(size))
+
+
+def _untold_check(drift: Term) -> Check:
+    """Return the failed check of a drift that nothing in the readings tells."""
+    detail = (
+        "cannot be checked: the sweep goes one way and comes back to no voltage, so that a drift looks like the "
+        f"curve; {1e3 * UNTOLD_MHZ:.3g} kHz over the run stand in the band as {UNTOLD!r}; "
+        "run back as well, or keep the reference voltage in every fifth row"
+    )
+    return Check(drift.question, False, detail, UNTOLD_MHZ)
 
 
 def _side_check(test: TermTest, termed: TermedFit, u_final: float) -> Check:
@@ -170,8 +193,8 @@ def _reference_check(table: VcoTable, termed: TermedFit) -> Check:
 def _most_visited(table: VcoTable) -> NDArray[np.intp]:
     """Return the rows of the voltage that was set most often."""
     order = np.argsort(table.drive_v, kind="stable")
-    near = 3 * max(float(np.median(table.u_drive_v)), 1e-4)
-    groups = np.split(order, np.flatnonzero(np.diff(table.drive_v[order]) > near) + 1)
+    apart = np.diff(table.drive_v[order]) > same_voltage_v(table)
+    groups = np.split(order, np.flatnonzero(apart) + 1)
     return max(groups, key=len)
 
 

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aotf_lab.driver.vco_table import VcoTable
-from aotf_lab.errors import ReadingsError
+from aotf_lab.errors import ReadingsError, Said
 from aotf_lab.estimation.problem import FloatArray
 
 __all__ = ["Miscount", "miscounts"]
@@ -96,7 +96,7 @@ def _unclear(table: VcoTable, rows: NDArray[np.intp]) -> ReadingsError:
     return ReadingsError(
         "counts differ by a factor of two and nothing tells which are right",
         where=", ".join(table.place(k) for k in rows[:6]) + (" and others" if len(rows) > 6 else ""),
-        found=f"{len(rows)} of {len(table)} rows",
+        found=Said(f"{len(rows)} of {len(table)} rows"),
         allowed="at most a third of the rows",
         cure="set the counter's trigger level and impedance, and measure again",
     )

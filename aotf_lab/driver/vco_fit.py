@@ -12,7 +12,7 @@ from aotf_lab.driver.vco_checks import counts_check, vco_checks
 from aotf_lab.driver.vco_counts import Miscount, miscounts
 from aotf_lab.driver.vco_table import FEWEST_VOLTAGES, VcoTable, vco_table
 from aotf_lab.driver.vco_terms import TermedFit, fit_with_terms
-from aotf_lab.errors import ReadingsError
+from aotf_lab.errors import ReadingsError, Said
 from aotf_lab.estimation.causes import new_cause
 from aotf_lab.estimation.checks import Check, chi2_limit
 from aotf_lab.estimation.fit import Fit
@@ -36,9 +36,10 @@ def fit_vco(readings: Readings | pd.DataFrame) -> Vco:
     "down": from which side the voltage was approached), ``time_s``, ``temperature_c``, ``supply_v``.
 
     The curve has no assumed form beyond being smooth and rising; its band carries the doubt about
-    the form (``estimation.smooth_prior``). It is in volts as the voltmeter of the readings shows
+    the form (``estimation.smooth.prior``). It is in volts as the voltmeter of the readings shows
     them. Drift, temperature and supply become terms of the fit when they are significant; the curve
-    then stands for the last reading's time and the mean of the other conditions. An up/down
+    then stands for the last reading's time and the mean of the other conditions. A drift that a
+    one-way sweep cannot show fails a check and widens the band. An up/down
     difference is one term: the curve is the mean of both sides. Counts near twice or half of what
     the other rows say are left out, each named in the check "counts".
 
@@ -60,9 +61,10 @@ def fit_vco(readings: Readings | pd.DataFrame) -> Vco:
 
 def _assembled(readings: Readings, table: VcoTable, termed: TermedFit, monotone: Monotone, counts: Check) -> Vco:
     curve = termed.fit
-    numbers = linear_numbers(curve.values, {SCATTER: curve.scatter, FORM: curve.form})
+    beside = {name: np.outer(effect, effect) for name, effect in termed.beside.items()}
+    numbers = linear_numbers(curve.values, {SCATTER: curve.scatter, FORM: curve.form, **beside})
     first = len(curve.nodes)
-    u_terms = np.sqrt(np.diag(curve.scatter + curve.form))[first:]
+    u_terms = np.sqrt(np.diag(termed.covariance))[first:]
     fit = _as_fit(curve, termed, numbers, (counts, *vco_checks(table, termed, monotone, u_terms)))
     two_sided = bool(termed.terms) and termed.terms[0].is_shift
     reversal = None
@@ -80,7 +82,7 @@ def _as_fit(curve: SmoothFit, termed: TermedFit, numbers: LinearNumbers, checks:
     return Fit(
         dict(zip(names, numbers.combine(np.eye(len(names))), strict=True)),
         curve.values,
-        curve.scatter + curve.form,
+        termed.covariance,
         curve.chi2,
         curve.dof,
         curve.birge,
@@ -125,8 +127,10 @@ def _refuse_falling(table: VcoTable) -> None:
     raise ReadingsError(
         "the frequency does not rise with the voltage",
         where=f"{table.place(low)} to {table.place(high)}",
-        found=f"{table.frequency_mhz[low]:.6g} MHz at {table.drive_v[low]:.4g} V and "
-        f"{table.frequency_mhz[high]:.6g} MHz at {table.drive_v[high]:.4g} V",
+        found=Said(
+            f"{table.frequency_mhz[low]:.6g} MHz at {table.drive_v[low]:.4g} V and "
+            f"{table.frequency_mhz[high]:.6g} MHz at {table.drive_v[high]:.4g} V"
+        ),
         allowed="a frequency that rises with the voltage",
         cure="check which column is which and the sign of the voltage",
     )
@@ -146,7 +150,7 @@ def _refuse_not_monotone(table: VcoTable, monotone: Monotone) -> None:
     raise ReadingsError(
         "the frequency falls with rising voltage",
         where=", ".join(table.place(k) for k in rows[:8]),
-        found=", ".join(f"{table.frequency_mhz[k]:.6g} MHz at {table.drive_v[k]:.4g} V" for k in rows[:8]),
+        found=Said(", ".join(f"{table.frequency_mhz[k]:.6g} MHz at {table.drive_v[k]:.4g} V" for k in rows[:8])),
         allowed="a curve that rises everywhere, within the readings' uncertainties",
         cure="read these voltages again; a fall can be a wrong row, a drift during the run, or a second mode",
     )

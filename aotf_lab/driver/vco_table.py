@@ -148,7 +148,8 @@ def _sides(readings: Readings, drive_v: FloatArray) -> tuple[FloatArray, bool]:
         if np.ptp(side) > 0:
             return side, True
     step = np.sign(np.diff(drive_v)) / 2
-    side = np.concatenate([step[:1], step]) if len(step) else np.zeros(len(drive_v))
+    first = step[step != 0][:1]
+    side = np.concatenate([first, step]) if len(first) else np.zeros(len(drive_v))
     for k in range(1, len(side)):
         if side[k] == 0:
             side[k] = side[k - 1]

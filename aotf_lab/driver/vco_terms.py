@@ -6,14 +6,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from aotf_lab.driver.vco_drift import BEND_SHARE, bend_shapes, goes_one_way, held_near_zero, untold_at_nodes
 from aotf_lab.driver.vco_table import VcoTable
 from aotf_lab.estimation.checks import z_limit
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.estimation.smooth.curve import SmoothFit, fit_smooth
 
-__all__ = ["Term", "TermTest", "TermedFit", "fit_with_terms"]
+__all__ = ["BEND", "UNTOLD", "Term", "TermTest", "TermedFit", "fit_with_terms"]
 
-_MOST_ADDED = 4
+BEND = "bend of the drift"
+UNTOLD = "drift that a one-way sweep cannot show"
+_MOST_ADDED = 5
+_CLEARLY = 4.0
+"""Twice the logarithm of the likelihood ratio from which a faster bend is taken: two standard uncertainties."""
 
 
 @dataclass(frozen=True)
@@ -22,6 +27,7 @@ class Term:
 
     For the side of approach (``is_shift``) it adds to V in V instead. ``over`` is the change of
     the column over the run, so coefficient times ``over`` is the term's effect in MHz (or V).
+    ``shape`` says in words how a bend goes.
     """
 
     name: str
@@ -29,6 +35,7 @@ class Term:
     unit: str
     column: FloatArray
     is_shift: bool = False
+    shape: str = ""
 
     @property
     def over(self) -> float:
@@ -51,11 +58,25 @@ class TermTest:
 
 @dataclass(frozen=True)
 class TermedFit:
-    """The curve with its terms, in the order of the fit's last values, and the tests of all candidates."""
+    """The curve with its terms, in the order of the fit's last values, and the tests of all candidates.
+
+    ``beside`` are causes of error that are not in the fit's covariances: for each name what one
+    standard uncertainty of it does to all values (p,). ``untold`` is the drift where nothing tells it.
+    """
 
     fit: SmoothFit
     terms: tuple[Term, ...]
     tests: tuple[TermTest, ...]
+    beside: dict[str, FloatArray]
+    untold: Term | None
+
+    @property
+    def covariance(self) -> FloatArray:
+        """The covariance (p, p) of all values, from every cause."""
+        total = self.fit.scatter + self.fit.form
+        for effect in self.beside.values():
+            total = total + np.outer(effect, effect)
+        return total
 
     def moved_mhz(self, table: VcoTable) -> FloatArray:
         """Return how far all terms together move each reading (n,)."""
@@ -68,15 +89,19 @@ class TermedFit:
 def fit_with_terms(table: VcoTable) -> TermedFit:
     """Fit the curve; a recorded direction is always a term, any other only when it is significant.
 
-    One at a time, the most significant first. A drift that is found may also bend: its square
-    becomes a candidate then. Time and order are one candidate: time where it was recorded.
+    One at a time, the most significant first. Time and order are one candidate: time where it was
+    recorded. A drift that is found brings its bend along, significant or not: a weak prior ties it
+    to the size of the drift, and the doubt that is left is part of the result. In a sweep that goes
+    one way nothing tells a drift; it is no candidate then, but a cause beside the fit.
     """
     side = Term("backlash", "up/down difference", "V", table.side, is_shift=True)
     terms = [side] if table.side_recorded else []
-    waiting = _candidates(table) + ([side] if not table.side_recorded and np.ptp(table.side) > 0 else [])
+    drift, *waiting = _candidates(table)
+    untold = drift if goes_one_way(table, drift.column) else None
+    waiting += [] if untold else [drift]
+    waiting += [side] if not table.side_recorded and np.ptp(table.side) > 0 else []
     tests: list[TermTest] = []
-    fit = _fit(table, terms)
-    limit = z_limit()
+    fit, u_bend, limit = _fit(table, terms), 0.0, z_limit()
     while waiting:
         results = [(term, *fit.term_test(_effect(term, fit, table))) for term in waiting]
         term, value, u = max(results, key=lambda r: abs(r[1]) / r[2])
@@ -85,11 +110,47 @@ def fit_with_terms(table: VcoTable) -> TermedFit:
             break
         tests.append(TermTest(term, value, u, added=True))
         waiting = [w for w in waiting if w is not term]
-        if term.name == "drift":
-            waiting.append(Term("bend of the drift", "bend of the drift", f"{term.unit}^2", term.column**2))
         terms.append(term)
         fit = _fit(table, terms)
-    return TermedFit(fit, tuple(sorted(terms, key=lambda t: not t.is_shift)), tuple(tests))
+        if term is drift:
+            u_bend = BEND_SHARE * abs(float(fit.values[-1])) * drift.over
+            bend, bent = _bend(table, terms, drift)
+            tests.append(TermTest(bend, *fit.term_test(bend.column), added=True))
+            terms.append(bend)
+            fit = bent
+    return _finished(fit, terms, tests, table, u_bend, untold)
+
+
+def _finished(
+    fit: SmoothFit, terms: list[Term], tests: list[TermTest], table: VcoTable, u_bend: float, untold: Term | None
+) -> TermedFit:
+    """Return the fit with its terms in order, the bend's prior, and the drift that nothing tells."""
+    ordered = sorted(terms, key=lambda t: not t.is_shift)
+    beside = {}
+    if u_bend > 0:
+        place = len(fit.nodes) + next(k for k, t in enumerate(ordered) if t.name == BEND)
+        columns = [_effect(t, fit, table)[:, None] for t in ordered]
+        design = np.concatenate([fit.rows(table.drive_v), *columns], axis=1)
+        fit, beside[BEND] = held_near_zero(fit, place, u_bend, design)
+    if untold:
+        beside[UNTOLD] = untold_at_nodes(fit, table, untold.column)
+    return TermedFit(fit, tuple(ordered), tuple(tests), beside, untold)
+
+
+def _bend(table: VcoTable, terms: list[Term], drift: Term) -> tuple[Term, SmoothFit]:
+    """Return the drift's bend in the slowest shape that the readings allow, and the fit with it.
+
+    How much a second shape would still add to the fit with a first, less the reverse, is twice the
+    logarithm of their likelihood ratio (both are steps to the same larger model).
+    """
+    slow, *faster = (Term(BEND, BEND, "MHz", c, shape=shape) for shape, c in bend_shapes(drift.column).items())
+    fit = _fit(table, [*terms, slow])
+    for fast in faster:
+        trial = _fit(table, [*terms, fast])
+        gained, lost = np.divide(*fit.term_test(fast.column)), np.divide(*trial.term_test(slow.column))
+        if gained**2 - lost**2 > _CLEARLY:
+            slow, fit = fast, trial
+    return slow, fit
 
 
 def _fit(table: VcoTable, terms: list[Term]) -> SmoothFit:
@@ -111,7 +172,10 @@ def _effect(term: Term, fit: SmoothFit, table: VcoTable) -> FloatArray:
 
 
 def _candidates(table: VcoTable) -> list[Term]:
-    """Return drift, temperature and supply; the curve stands for the last reading's time, the mean temperature."""
+    """Return drift, first, then temperature and supply.
+
+    The curve stands for the last reading's time and the mean of the others.
+    """
     found = []
     time_s = table.others.get("time_s")
     if time_s is not None:
