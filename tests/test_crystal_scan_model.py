@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from aotf_lab.crystal.scan_model import (
+from aotf_lab.crystal.scan.model import (
     DRIVE_LIMITS,
     ScanModel,
     detuning_of,

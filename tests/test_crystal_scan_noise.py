@@ -8,7 +8,7 @@ analysis of variance (Searle, Casella & McCulloch, Variance Components (1992)): 
 import numpy as np
 import pytest
 
-from aotf_lab.crystal.scan_likelihood import LARGEST, likely_wander
+from aotf_lab.crystal.scan.likelihood import LARGEST, likely_wander
 
 YIELDS = np.array(
     [

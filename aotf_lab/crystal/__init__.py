@@ -10,7 +10,7 @@ from aotf_lab.crystal.cut import Cut, fit_cut
 from aotf_lab.crystal.efficiency.curve import EfficiencyCurve
 from aotf_lab.crystal.efficiency.lines import EfficiencyLines, fit_efficiency_lines
 from aotf_lab.crystal.efficiency.one_line import Efficiency, fit_efficiency
-from aotf_lab.crystal.scan import Scan, fit_scan
+from aotf_lab.crystal.scan.passband import Scan, fit_scan
 from aotf_lab.crystal.tuning.curve import Tuning, fit_tuning
 
 __all__ = [

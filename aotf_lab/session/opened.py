@@ -20,7 +20,7 @@ from aotf_lab.crystal import (
     fit_scan,
     fit_tuning,
 )
-from aotf_lab.crystal.scan_known import U_TIME_CONSTANT
+from aotf_lab.crystal.scan.known import U_TIME_CONSTANT
 from aotf_lab.driver import Vco, fit_vco
 from aotf_lab.errors import AotfLabError, Said, SessionError
 from aotf_lab.estimation import Check, new_cause

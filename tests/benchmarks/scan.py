@@ -24,8 +24,8 @@ import numpy as np
 import pandas as pd
 from scipy.optimize import least_squares
 
-from aotf_lab.crystal.scan import Scan, fit_scan
-from aotf_lab.crystal.scan_guess import guess_scan
+from aotf_lab.crystal.scan.guess import guess_scan
+from aotf_lab.crystal.scan.passband import Scan, fit_scan
 from aotf_lab.errors import AotfLabError
 from aotf_lab.physics.coupled_waves import light_lost
 from tests.benchmarks.scan_bench import Scenario, Truth, bound_mhz, draw_truth, grids, measured

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.linalg import eigh
 
 from aotf_lab.estimation.problem import FloatArray
 
@@ -51,7 +52,7 @@ def likely_wander(residual: FloatArray, jacobian: FloatArray, wanders: Sequence[
     score, level = np.empty((len(wanders), len(_SIZES))), np.empty((len(wanders), len(_SIZES)))
     for kind, wander in enumerate(wanders):
         upper = basis[: len(wander)]
-        eigenvalues, vectors = np.linalg.eigh(upper.T @ wander @ upper)
+        eigenvalues, vectors = eigh(upper.T @ wander @ upper, driver="evr")
         squares = (vectors.T @ z) ** 2
         score[kind], level[kind] = _minus_two_log(_SIZES**2, np.maximum(eigenvalues, 0.0), squares, known)
     allowed = _SIZES * level <= LARGEST

@@ -8,8 +8,8 @@ import numpy as np
 from uncertainties import UFloat, ufloat
 from uncertainties.umath import log10
 
-from aotf_lab.crystal.scan_model import detuning_of
-from aotf_lab.crystal.scan_point import ScanPoint
+from aotf_lab.crystal.scan.model import detuning_of
+from aotf_lab.crystal.scan.point import ScanPoint
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.physics.coupled_waves import sidelobe_level_db
 

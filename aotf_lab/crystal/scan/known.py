@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from uncertainties import UFloat, ufloat
 
-from aotf_lab.crystal.scan_guess import ScanGuess
-from aotf_lab.crystal.scan_model import DRIVE_LIMITS, ScanModel, time_constant_in_steps
-from aotf_lab.crystal.scan_table import ScanTable
+from aotf_lab.crystal.scan.guess import ScanGuess
+from aotf_lab.crystal.scan.model import DRIVE_LIMITS, ScanModel, time_constant_in_steps
+from aotf_lab.crystal.scan.table import ScanTable
 from aotf_lab.errors import ReadingsError
 from aotf_lab.estimation import Parameter
 

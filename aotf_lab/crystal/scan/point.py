@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from aotf_lab.crystal.scan_fit import ScanSolution
+from aotf_lab.crystal.scan.fit import ScanSolution
 from aotf_lab.estimation.problem import FloatArray
 
 __all__ = ["ScanPoint"]

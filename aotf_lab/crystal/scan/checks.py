@@ -7,10 +7,10 @@ from collections.abc import Sequence
 import numpy as np
 from uncertainties import UFloat
 
-from aotf_lab.crystal.scan_fit import ScanSolution
-from aotf_lab.crystal.scan_known import MOST_LEAD_STEPS
-from aotf_lab.crystal.scan_point import ScanPoint
-from aotf_lab.crystal.scan_sidelobes import Sidelobe
+from aotf_lab.crystal.scan.fit import ScanSolution
+from aotf_lab.crystal.scan.known import MOST_LEAD_STEPS
+from aotf_lab.crystal.scan.point import ScanPoint
+from aotf_lab.crystal.scan.sidelobes import Sidelobe
 from aotf_lab.estimation import Check
 from aotf_lab.estimation.checks import chi2_limit, z_limit
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import stats
 
-from aotf_lab.crystal.scan_model import ScanModel
-from aotf_lab.crystal.scan_table import ScanTable
+from aotf_lab.crystal.scan.model import ScanModel
+from aotf_lab.crystal.scan.table import ScanTable
 from aotf_lab.errors import ReadingsError
 from aotf_lab.estimation.checks import SIGNIFICANCE
 from aotf_lab.estimation.problem import FloatArray

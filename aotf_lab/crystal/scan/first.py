@@ -8,8 +8,8 @@ from itertools import product
 import numpy as np
 from scipy.optimize import OptimizeResult, least_squares
 
-from aotf_lab.crystal.scan_guess import ScanGuess
-from aotf_lab.crystal.scan_table import ScanTable
+from aotf_lab.crystal.scan.guess import ScanGuess
+from aotf_lab.crystal.scan.table import ScanTable
 from aotf_lab.estimation import Problem
 from aotf_lab.estimation.problem import FloatArray
 

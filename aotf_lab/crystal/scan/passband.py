@@ -13,11 +13,11 @@ import pandas as pd
 from uncertainties import UFloat
 from uncertainties.umath import log1p
 
-from aotf_lab.crystal.scan_checks import scan_checks
-from aotf_lab.crystal.scan_fit import ScanSolution, solve_scan
-from aotf_lab.crystal.scan_point import ScanPoint
-from aotf_lab.crystal.scan_sidelobes import Sidelobe, measured_sidelobes
-from aotf_lab.crystal.scan_table import scan_table
+from aotf_lab.crystal.scan.checks import scan_checks
+from aotf_lab.crystal.scan.fit import ScanSolution, solve_scan
+from aotf_lab.crystal.scan.point import ScanPoint
+from aotf_lab.crystal.scan.sidelobes import Sidelobe, measured_sidelobes
+from aotf_lab.crystal.scan.table import scan_table
 from aotf_lab.errors import ReadingsError
 from aotf_lab.estimation import Fit, FittedFunction, new_cause
 from aotf_lab.estimation.evaluate import require_inside, split

@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from uncertainties import UFloat
 
-from aotf_lab.crystal.scan_first import FirstFit, first_fit, rough_u
-from aotf_lab.crystal.scan_guess import guess_scan
-from aotf_lab.crystal.scan_known import assumed_lag, if_exact, known_drive, scan_parameters, stated_lag
-from aotf_lab.crystal.scan_model import ScanModel
-from aotf_lab.crystal.scan_noise import ScanNoise, scan_noise
-from aotf_lab.crystal.scan_table import ScanTable
+from aotf_lab.crystal.scan.first import FirstFit, first_fit, rough_u
+from aotf_lab.crystal.scan.guess import guess_scan
+from aotf_lab.crystal.scan.known import assumed_lag, if_exact, known_drive, scan_parameters, stated_lag
+from aotf_lab.crystal.scan.model import ScanModel
+from aotf_lab.crystal.scan.noise import ScanNoise, scan_noise
+from aotf_lab.crystal.scan.table import ScanTable
 from aotf_lab.errors import FitError
 from aotf_lab.estimation import Check, Fit, Parameter, Problem, fit_problem
 from aotf_lab.estimation.problem import FloatArray

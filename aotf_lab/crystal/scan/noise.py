@@ -15,10 +15,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import eigh
 
-from aotf_lab.crystal.scan_likelihood import likely_wander
-from aotf_lab.crystal.scan_model import ScanModel
-from aotf_lab.crystal.scan_table import ScanTable
+from aotf_lab.crystal.scan.likelihood import likely_wander
+from aotf_lab.crystal.scan.model import ScanModel
+from aotf_lab.crystal.scan.table import ScanTable
 from aotf_lab.estimation import Problem
 from aotf_lab.estimation.problem import FloatArray
 
@@ -104,7 +105,7 @@ def _inverse_root(covariance: FloatArray) -> FloatArray:
     scale = np.sqrt(np.diag(covariance))
     if np.count_nonzero(covariance) == len(scale):
         return np.diag(1.0 / scale)
-    eigenvalues, vectors = np.linalg.eigh(covariance / np.outer(scale, scale))
+    eigenvalues, vectors = eigh(covariance / np.outer(scale, scale), driver="evr")
     return np.asarray((vectors / np.sqrt(np.maximum(eigenvalues, 1e-12))) @ vectors.T / scale)
 
 
