@@ -61,8 +61,7 @@ def fit_vco(readings: Readings | pd.DataFrame) -> Vco:
 
 def _assembled(readings: Readings, table: VcoTable, termed: TermedFit, monotone: Monotone, counts: Check) -> Vco:
     curve = termed.fit
-    beside = {name: np.outer(effect, effect) for name, effect in termed.beside.items()}
-    numbers = linear_numbers(curve.values, {SCATTER: curve.scatter, FORM: curve.form, **beside})
+    numbers = linear_numbers(curve.values, {SCATTER: curve.scatter, FORM: curve.form, **termed.beside})
     first = len(curve.nodes)
     u_terms = np.sqrt(np.diag(termed.covariance))[first:]
     fit = _as_fit(curve, termed, numbers, (counts, *vco_checks(table, termed, monotone, u_terms)))

@@ -60,8 +60,8 @@ class TermTest:
 class TermedFit:
     """The curve with its terms, in the order of the fit's last values, and the tests of all candidates.
 
-    ``beside`` are causes of error that are not in the fit's covariances: for each name what one
-    standard uncertainty of it does to all values (p,). ``untold`` is the drift where nothing tells it.
+    ``beside`` are causes of error that are not in the fit's covariances: for each name the covariance
+    (p, p) of all values from it. ``untold`` is the drift where nothing tells it.
     """
 
     fit: SmoothFit
@@ -73,10 +73,7 @@ class TermedFit:
     @property
     def covariance(self) -> FloatArray:
         """The covariance (p, p) of all values, from every cause."""
-        total = self.fit.scatter + self.fit.form
-        for effect in self.beside.values():
-            total = total + np.outer(effect, effect)
-        return total
+        return sum(self.beside.values(), self.fit.scatter + self.fit.form)
 
     def moved_mhz(self, table: VcoTable) -> FloatArray:
         """Return how far all terms together move each reading (n,)."""
@@ -101,7 +98,7 @@ def fit_with_terms(table: VcoTable) -> TermedFit:
     waiting += [] if untold else [drift]
     waiting += [side] if not table.side_recorded and np.ptp(table.side) > 0 else []
     tests: list[TermTest] = []
-    fit, u_bend, limit = _fit(table, terms), 0.0, z_limit()
+    fit, limit, u_bend, doubt = _fit(table, terms), z_limit(), 0.0, np.zeros((0, 0))
     while waiting:
         results = [(term, *fit.term_test(_effect(term, fit, table))) for term in waiting]
         term, value, u = max(results, key=lambda r: abs(r[1]) / r[2])
@@ -114,43 +111,55 @@ def fit_with_terms(table: VcoTable) -> TermedFit:
         fit = _fit(table, terms)
         if term is drift:
             u_bend = BEND_SHARE * abs(float(fit.values[-1])) * drift.over
-            bend, bent = _bend(table, terms, drift)
+            bend, bent, doubt = _bend(table, terms, drift, u_bend)
             tests.append(TermTest(bend, *fit.term_test(bend.column), added=True))
             terms.append(bend)
             fit = bent
-    return _finished(fit, terms, tests, table, u_bend, untold)
-
-
-def _finished(
-    fit: SmoothFit, terms: list[Term], tests: list[TermTest], table: VcoTable, u_bend: float, untold: Term | None
-) -> TermedFit:
-    """Return the fit with its terms in order, the bend's prior, and the drift that nothing tells."""
-    ordered = sorted(terms, key=lambda t: not t.is_shift)
+    ordered = _ordered(terms)
     beside = {}
     if u_bend > 0:
-        place = len(fit.nodes) + next(k for k, t in enumerate(ordered) if t.name == BEND)
-        columns = [_effect(t, fit, table)[:, None] for t in ordered]
-        design = np.concatenate([fit.rows(table.drive_v), *columns], axis=1)
-        fit, beside[BEND] = held_near_zero(fit, place, u_bend, design)
+        fit, effect = _with_bend_held(table, fit, ordered, u_bend)
+        beside[BEND] = np.outer(effect, effect)
+        beside[BEND][: len(doubt), : len(doubt)] += doubt @ doubt.T
     if untold:
-        beside[UNTOLD] = untold_at_nodes(fit, table, untold.column)
+        effect = untold_at_nodes(fit, table, untold.column)
+        beside[UNTOLD] = np.outer(effect, effect)
     return TermedFit(fit, tuple(ordered), tuple(tests), beside, untold)
 
 
-def _bend(table: VcoTable, terms: list[Term], drift: Term) -> tuple[Term, SmoothFit]:
-    """Return the drift's bend in the slowest shape that the readings allow, and the fit with it.
+def _with_bend_held(table: VcoTable, fit: SmoothFit, terms: list[Term], u_bend: float) -> tuple[SmoothFit, FloatArray]:
+    """Return the fit with the bend's prior, and what its doubt does to all values."""
+    place = len(fit.nodes) + next(k for k, t in enumerate(terms) if t.name == BEND)
+    columns = [_effect(t, fit, table)[:, None] for t in terms]
+    design = np.concatenate([fit.rows(table.drive_v), *columns], axis=1)
+    return held_near_zero(fit, place, u_bend, design)
+
+
+def _bend(table: VcoTable, terms: list[Term], drift: Term, u: float) -> tuple[Term, SmoothFit, FloatArray]:
+    """Return the drift's bend in the slowest shape that the readings allow, the fit with it, and the shape's doubt.
 
     How much a second shape would still add to the fit with a first, less the reverse, is twice the
-    logarithm of their likelihood ratio (both are steps to the same larger model).
+    logarithm of their likelihood ratio (both are steps to the same larger model). The doubt (m, k)
+    is how far each of the shapes, its size 0 +- ``u`` beforehand, would move the curve's nodes,
+    weighted by its likelihood.
     """
-    slow, *faster = (Term(BEND, BEND, "MHz", c, shape=shape) for shape, c in bend_shapes(drift.column).items())
-    fit = _fit(table, [*terms, slow])
-    for fast in faster:
-        trial = _fit(table, [*terms, fast])
-        gained, lost = np.divide(*fit.term_test(fast.column)), np.divide(*trial.term_test(slow.column))
-        if gained**2 - lost**2 > _CLEARLY:
-            slow, fit = fast, trial
-    return slow, fit
+    bends = [Term(BEND, BEND, "MHz", c, shape=shape) for shape, c in bend_shapes(drift.column).items()]
+    fits = [_fit(table, [*terms, bend]) for bend in bends]
+    pulls = np.array([[np.divide(*fit.term_test(bend.column)) for bend in bends] for fit in fits])
+    np.fill_diagonal(pulls, 0.0)
+    gained = pulls**2 - pulls.T**2
+    best = 0
+    for k in range(1, len(bends)):
+        best = k if gained[best, k] > _CLEARLY else best
+    weight = np.exp(0.5 * (gained[best] - gained[best].max()))
+    held = [_with_bend_held(table, fit, _ordered([*terms, b]), u)[0] for b, fit in zip(bends, fits, strict=True)]
+    nodes = np.stack([fit.values[: len(fit.nodes)] for fit in held], axis=1)
+    return bends[best], fits[best], (nodes - nodes[:, [best]]) * np.sqrt(weight / weight.sum())
+
+
+def _ordered(terms: list[Term]) -> list[Term]:
+    """Return the terms in the order of the fit's values: shifts of V first."""
+    return sorted(terms, key=lambda t: not t.is_shift)
 
 
 def _fit(table: VcoTable, terms: list[Term]) -> SmoothFit:
