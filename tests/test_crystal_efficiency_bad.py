@@ -100,9 +100,7 @@ def test_missing_column_empty_table_and_too_few_drives():
 
 
 def test_only_overdrive_is_refused():
-    with pytest.raises(
-        FitError, match=r"only overdrive: .* lie beyond the peak .* found a lowest drive of 0\.4565 W"
-    ):
+    with pytest.raises(FitError, match=r"only overdrive: .* lie beyond the peak .* found a lowest drive of 0\.4565 W"):
         fit_efficiency(driven(1.1, 2.0))
     assert fit_efficiency(driven(0.5, 2.0)).saturation_power_w.n == pytest.approx(SATURATION, rel=1e-6)
 
