@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 
 import pandas as pd
 
@@ -37,9 +38,14 @@ class Readings:
 
     def place(self, row: int) -> str:
         """Return ``file:line`` of the row at position ``row``, or ``row N`` when it has no file."""
+        return self.places[row]
+
+    @cached_property
+    def places(self) -> tuple[str, ...]:
+        """``place`` of every row."""
         if {"file", "line"} <= set(self.table.columns):
-            return f"{self.table['file'].iloc[row]}:{self.table['line'].iloc[row]}"
-        return f"row {row + 1}"
+            return tuple(f"{f}:{n}" for f, n in zip(self.table["file"], self.table["line"], strict=True))
+        return tuple(f"row {k + 1}" for k in range(len(self.table)))
 
     def require(self, *columns: str) -> None:
         """Raise ``ReadingsError`` when a column is missing or the table is empty."""

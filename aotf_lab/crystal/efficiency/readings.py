@@ -89,7 +89,7 @@ def drive_readings(readings: Readings, wavelength_nm: float | None, line: str) -
     negative power, an uncertainty of zero or below) and for fewer than three different drives.
     """
     readings.require("rf_power_w", "efficiency")
-    places = tuple(readings.place(row) for row in range(len(readings.table)))
+    places = readings.places
     power, efficiency = _column(readings, "rf_power_w"), _column(readings, "efficiency")
     _refuse(~(np.isfinite(power) & (power >= 0)), power, places, "RF power", "0 W or more", "correct the reading")
     u_power, lost = _uncertainty(readings, "u_rf_power_w", places, zero_allowed=power == 0)

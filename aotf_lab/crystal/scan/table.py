@@ -51,7 +51,8 @@ class ScanTable:
     @property
     def places(self) -> tuple[str, ...]:
         """Where each row comes from."""
-        return tuple(self.readings.place(int(r)) for r in self.row)
+        places = self.readings.places
+        return tuple(places[r] for r in self.row)
 
     @property
     def one_way(self) -> bool:
