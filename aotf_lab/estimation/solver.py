@@ -20,6 +20,7 @@ from aotf_lab.estimation.problem import FloatArray, Problem
 __all__ = ["Solution", "singular_names", "solve", "undetermined"]
 
 _ENOUGH = 1e-9
+_ENOUGH_OF_STATED = 1e-6
 _ACCEPTED = 1e-3
 _HUGE = 1e150
 _SINGULAR = 1e-8
@@ -134,6 +135,7 @@ def _polish(problem: Problem, values: FloatArray, free: NDArray[np.bool_], *, st
     """
     last = before = np.inf
     steps = problem.steps(values)
+    enough = _ENOUGH if problem.u_y is None or problem.u_x is not None else _ENOUGH_OF_STATED
     with np.errstate(all="ignore"):
         best = _sum_squares(problem, values)
         for _ in range(60):
@@ -144,7 +146,7 @@ def _polish(problem: Problem, values: FloatArray, free: NDArray[np.bool_], *, st
                 break
             values, best = found
             steps = np.where(newton.sigma > 0, problem.reach * np.maximum(np.abs(values), newton.sigma), steps)
-            if last < _ENOUGH or (last < _ACCEPTED and last > 0.7 * before):
+            if last < enough or (last < _ACCEPTED and last > 0.7 * before):
                 break
             before = last
     if not best < _HUGE:

@@ -65,7 +65,7 @@ def guess_scan(table: ScanTable) -> ScanGuess:
     f, y = table.frequency_mhz, table.power_mw
     best = _best(f, y, table.step_mhz)
     if best.rest > _POOR * float(np.sum((y - y.mean()) ** 2)):
-        best = min([best, *_trailing(table)], key=lambda t: t.rest)
+        best = min([best, *_trailing(table, best.width)], key=lambda t: t.rest)
     if not _stands_out(f, y, best, table.step_mhz):
         _refuse_flat(table)
     low, high = float(f.min()), float(f.max())
@@ -79,45 +79,57 @@ def guess_scan(table: ScanTable) -> ScanGuess:
     return ScanGuess(best.centre, best.width, best.height, best.floor, lag_steps, scatter, best.rest, far)
 
 
-def _trailing(table: ScanTable) -> list[_Trial]:
-    """Return the best Gaussians behind a meter that trails far."""
+def _trailing(table: ScanTable, width: float) -> list[_Trial]:
+    """Return the best Gaussians behind a meter that trails far.
+
+    A trailing meter only widens a peak, so none wider than the ``width`` found without a lag is tried.
+    """
     n, found = len(table.row), []
     model = ScanModel(table.lapse, np.ones(n), 0.5, None)
     for steps in _LAGS:
         trail = model.trailing(np.eye(n), (0.0, 1.0, 1.0, 0.0, 0.0, steps))
-        found.append(replace(_best(table.frequency_mhz, table.power_mw, table.step_mhz, trail), lag_steps=steps))
+        found.append(
+            replace(_best(table.frequency_mhz, table.power_mw, table.step_mhz, 1.01 * width, trail), lag_steps=steps)
+        )
     return found
 
 
-def _best(f: FloatArray, y: FloatArray, step: float, trail: FloatArray | None = None) -> _Trial:
+def _best(f: FloatArray, y: FloatArray, step: float, widest: float = np.inf, trail: FloatArray | None = None) -> _Trial:
     low, high = float(f.min()), float(f.max())
     count = 1 + int(np.ceil(np.log((high - low) / (1.5 * step)) / np.log(_WIDTH_RATIO)))
     widths = 1.5 * step * _WIDTH_RATIO ** np.arange(max(count, 2))
+    widths = widths[widths <= max(widest, widths[0])]
+    mean = float(y.mean())
+    centred = y - mean
     trials = [
-        _best_place(f, y, w, np.arange(low - 0.5 * w, high + 0.5 * w, w / _PLACES_PER_WIDTH), trail)
+        _best_place(f, centred, mean, w, np.arange(low - 0.5 * w, high + 0.5 * w, w / _PLACES_PER_WIDTH), trail)
         for w in widths.tolist()
     ]
     return min(trials, key=lambda t: t.rest)
 
 
 def _best_place(
-    f: FloatArray, y: FloatArray, width: float, places: FloatArray, trail: FloatArray | None = None
+    f: FloatArray,
+    centred: FloatArray,
+    mean_mw: float,
+    width: float,
+    places: FloatArray,
+    trail: FloatArray | None = None,
 ) -> _Trial:
     """Return the upright Gaussian of this ``width`` that leaves the least squares, over ``places``.
 
-    ``trail`` (n, n) turns light into what the meter shows.
+    ``centred`` are the readings (n,) less their mean; ``trail`` (n, n) turns light into what the meter shows.
     """
     shape = np.exp(-0.5 * ((f - places[:, None]) * (_FWHM_PER_SIGMA / width)) ** 2)
     if trail is not None:
         shape = shape @ trail.T
-    mean = shape.mean(axis=1)
-    centred = y - y.mean()
+    mean = shape.sum(axis=1) / len(f)
     product = shape @ centred
     norm = np.maximum(np.einsum("ij,ij->i", shape, shape) - len(f) * mean**2, 1e-9)
     k = int(np.argmax(np.where(product > 0, product**2 / norm, -1.0)))
     height = max(float(product[k] / norm[k]), 0.0)
     rest = float(centred @ centred) - height * float(product[k])
-    return _Trial(rest, float(places[k]), height, float(y.mean() - height * mean[k]), width)
+    return _Trial(rest, float(places[k]), height, float(mean_mw - height * mean[k]), width)
 
 
 def _stands_out(f: FloatArray, y: FloatArray, best: _Trial, step: float) -> bool:
@@ -156,7 +168,9 @@ def _lag_steps(table: ScanTable, best: _Trial) -> float:
     found = []
     for way in (1, -1):
         rows = table.direction == way
-        found.append(_best_place(table.frequency_mhz[rows], table.power_mw[rows], best.width, places).centre)
+        mean = float(table.power_mw[rows].mean())
+        trial = _best_place(table.frequency_mhz[rows], table.power_mw[rows] - mean, mean, best.width, places)
+        found.append(trial.centre)
     return (found[0] - found[1]) / 2 / table.pace_mhz
 
 

@@ -165,15 +165,14 @@ class ScanModel:
         """Return ``light`` (n,) or (n, k) as the meter shows it: an exponential average over the time passed."""
         if self.lag(values) == 0.0:
             return light
-        shown, state = [], 0.0
+        kept = self.kept(values)
         if light.ndim == 1:
-            for value, keep in zip(light.tolist(), self.kept(values).tolist(), strict=True):
-                state = value + keep * (state - value)
-                shown.append(state)
-            return np.array(shown)
+            state = 0.0
+            taken = (light * (1.0 - kept)).tolist()
+            return np.array([state := new + keep * state for new, keep in zip(taken, kept.tolist(), strict=True)])
         row = np.zeros(light.shape[1])
         result = np.empty_like(light)
-        for k, keep in enumerate(self.kept(values)):
+        for k, keep in enumerate(kept):
             row = light[k] + keep * (row - light[k])
             result[k] = row
         return result
