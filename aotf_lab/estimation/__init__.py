@@ -3,6 +3,7 @@
     Problem, Parameter  what is to be fitted, with priors and shared errors         problem.py
     weighted_fit        weighted, errors in both variables, priors -> Fit           weighted.py
                         find the minimum and prove it; look for a deeper one        solver.py, restarts.py
+                        say what the readings cannot decide                         undetermined.py
     Fit                 correlated parameters, chi2, dof, checks, budget            fit.py, describe.py, fit_checks.py
     FittedFunction      a fitted function and its inverse with uncertainty          evaluate.py
     confidence_band     where the curve may lie; prediction_band: the next reading  bands.py

@@ -10,7 +10,8 @@ from aotf_lab.estimation.checks import Check, chi2_limit
 from aotf_lab.estimation.fit import Fit
 from aotf_lab.estimation.fit_checks import fit_checks
 from aotf_lab.estimation.problem import FloatArray, Problem
-from aotf_lab.estimation.solver import Solution, singular_names, undetermined
+from aotf_lab.estimation.solver import Solution
+from aotf_lab.estimation.undetermined import singular_names, undetermined
 
 __all__ = ["describe", "scatter_variables"]
 

@@ -16,15 +16,14 @@ from numpy.typing import NDArray
 
 from aotf_lab.errors import AotfLabError, FitError, Said
 from aotf_lab.estimation.problem import FloatArray, Problem
+from aotf_lab.estimation.undetermined import SINGULAR, ran_away, singular_names, undetermined
 
-__all__ = ["Solution", "singular_names", "solve", "undetermined"]
+__all__ = ["Solution", "solve", "started_at"]
 
 _ENOUGH = 1e-9
 _ENOUGH_OF_STATED = 1e-6
 _ACCEPTED = 1e-3
 _HUGE = 1e150
-_SINGULAR = 1e-8
-"""Smallest singular value (columns scaled to one) that finite differences can tell from zero."""
 
 
 @dataclass(frozen=True)
@@ -150,7 +149,7 @@ def _polish(problem: Problem, values: FloatArray, free: NDArray[np.bool_], *, st
                 break
             before = last
     if not best < _HUGE:
-        raise _ran_away(problem, best)
+        raise ran_away(problem, best)
     stuck = tuple(p.name for p, b in zip(problem.parameters, newton.pinned, strict=True) if b)
     return Solution(values, best, last, stuck, steps)
 
@@ -189,7 +188,7 @@ def _newton_step(
     """Return the Gauss-Newton step from ``values`` (p,), with derivatives by differences of ``steps`` (p,)."""
     residual = problem.residual(values)
     if not np.isfinite(residual).all():
-        raise _ran_away(problem, float(residual @ residual))
+        raise ran_away(problem, float(residual @ residual))
     jacobian = problem.jacobian(problem.residual, values, steps)
     near, downhill = 1e-3 * steps, -(jacobian.T @ residual)
     pinned = free & (
@@ -208,7 +207,7 @@ def _newton_step(
     u, s, vt = np.linalg.svd(jacobian / norms, full_matrices=False)
     if strict and (doubtful := singular_names(names, s, vt)):
         raise undetermined(problem, doubtful)
-    keep = s > _SINGULAR * s[0]
+    keep = s > SINGULAR * s[0]
     u, s, vt = u[:, keep], s[keep], vt[keep]
     step[moving] = vt.T @ (-(u.T @ residual) / s) / norms
     sigma[moving] = np.sqrt(np.sum((vt.T / s) ** 2, axis=1)) / norms * _noise(problem, values, residual, len(moving))
@@ -223,32 +222,6 @@ def _noise(problem: Problem, values: FloatArray, residual: FloatArray, moving: i
         return max(scatter, 1.0)
     rounding = 1e-12 * float(np.max(np.abs(problem.y / problem.spread(values))))
     return max(scatter, rounding, 1e-300)
-
-
-def singular_names(names: list[str], s: FloatArray, vt: FloatArray) -> list[str]:
-    """Return the parameters that a scaled Jacobian with singular values ``s`` cannot tell apart, if any."""
-    if len(s) == len(names) and s[-1] > _SINGULAR * s[0]:
-        return []
-    return [n for n, v in zip(names, vt[-1], strict=True) if abs(v) > 0.1] or names
-
-
-def _ran_away(problem: Problem, sum_squares: float) -> FitError:
-    return FitError(
-        f"the fit of {problem.scatter} ran to where its model has no value",
-        found=Said(f"a sum of squares of {sum_squares:g}"),
-        allowed="a finite one",
-        cure="start nearer to the answer, or bound the parameters",
-    )
-
-
-def undetermined(problem: Problem, names: list[str]) -> FitError:
-    """Return the error that the readings do not determine ``names``."""
-    return FitError(
-        f"{problem.scatter} do not determine {' and '.join(names)}",
-        found=Said(f"{len(problem.y)} readings that leave them free"),
-        allowed="readings that change when each parameter changes",
-        cure="measure where the parameters act, or start nearer to the answer",
-    )
 
 
 def started_at(problem: Problem, values: FloatArray) -> Problem:

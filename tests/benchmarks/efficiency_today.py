@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import statistics
-import time
 from collections import defaultdict
-from collections.abc import Callable
 
 import numpy as np
 from scipy.optimize import least_squares
@@ -14,6 +12,7 @@ from aotf_lab.crystal.efficiency.one_line import efficiency_problem, fit_efficie
 from aotf_lab.crystal.efficiency.readings import drive_readings
 from aotf_lab.reading.readings import Readings
 from tests.benchmarks.efficiency_bench import Truth, measured, some_truth
+from tests.benchmarks.timing import milliseconds
 
 WANTED = 0.5
 """Share of the most light that is asked for in the comparison."""
@@ -72,17 +71,7 @@ def speed(reach: float, benches: int = 100) -> list[str]:
         readings = measured(rng, some_truth(rng), reach)
         problem = efficiency_problem(drive_readings(readings, None, ""))
         start = np.array([p.start for p in problem.parameters])
-        ours.append(milliseconds(lambda r=readings: fit_efficiency(r)))
-        bare.append(milliseconds(lambda p=problem, s=start: least_squares(p.residual, s)))
+        ours.append(milliseconds(lambda r=readings: fit_efficiency(r), runs=7))
+        bare.append(milliseconds(lambda p=problem, s=start: least_squares(p.residual, s), runs=7))
     ratio = statistics.median(np.divide(ours, bare))
     return [f"{reach:g}", f"{statistics.median(ours):.2f}", f"{statistics.median(bare):.2f}", f"{ratio:.2f}", "5"]
-
-
-def milliseconds(job: Callable[[], object]) -> float:
-    """Return the shortest processor time of seven runs."""
-    times = []
-    for _ in range(7):
-        began = time.process_time()
-        job()
-        times.append(1e3 * (time.process_time() - began))
-    return min(times)

@@ -16,8 +16,6 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import statistics
 import sys
-import time
-from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -30,6 +28,7 @@ from aotf_lab.errors import AotfLabError
 from aotf_lab.physics.coupled_waves import light_lost
 from tests.benchmarks.scan_bench import Scenario, Truth, bound_mhz, draw_truth, grids, measured
 from tests.benchmarks.table import RESULTS, markdown
+from tests.benchmarks.timing import milliseconds
 
 WELL_POSED = (
     Scenario("31 up and 31 down"),
@@ -167,16 +166,6 @@ def speed(scenario: Scenario, benches: int = 60) -> tuple[float, float, float]:
 
 
 _GUESSED = {"centre_mhz": "centre_mhz", "fwhm_mhz": "fwhm_mhz", "peak_power_mw": "peak_mw", "floor_mw": "floor_mw"}
-
-
-def milliseconds(job: Callable[[], object]) -> float:
-    """Return the processor time of the shortest of three runs: other programs of the machine do not count."""
-    times = []
-    for _ in range(3):
-        began = time.process_time()
-        job()
-        times.append(1e3 * (time.process_time() - began))
-    return min(times)
 
 
 def main(benches: int) -> None:

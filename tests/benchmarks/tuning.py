@@ -14,7 +14,6 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import statistics
 import sys
-import time
 from collections import defaultdict
 from collections.abc import Callable
 
@@ -28,6 +27,7 @@ from aotf_lab.crystal.tuning.lines import usable_lines
 from aotf_lab.physics.coupled_waves import light_lost
 from aotf_lab.reading.readings import as_readings
 from tests.benchmarks.table import RESULTS, markdown
+from tests.benchmarks.timing import milliseconds
 from tests.benchmarks.tuning_bench import ANCHORS, Floats, Lines, cramer_rao_mhz, lines_of, measured, true_frequency
 
 FWHM_MHZ = 0.3
@@ -116,16 +116,6 @@ def speed(lines: Lines, benches: int = 60) -> tuple[float, float, float]:
 
 def solve(residual: Callable[[Floats], Floats], start: Floats) -> object:
     return least_squares(residual, start)
-
-
-def milliseconds(job: Callable[[], object]) -> float:
-    """Return the processor time of the shortest of three runs: other programs of the machine do not count."""
-    times = []
-    for _ in range(3):
-        began = time.process_time()
-        job()
-        times.append(1e3 * (time.process_time() - began))
-    return min(times)
 
 
 def main(benches: int) -> None:
