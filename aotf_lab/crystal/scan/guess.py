@@ -18,7 +18,9 @@ __all__ = ["ScanGuess", "guess_scan"]
 _WIDTH_RATIO = 1.35
 _PLACES_PER_WIDTH = 4.0
 _FWHM_PER_SIGMA = 2.3548
-_POOR = 0.05
+_POOR = 0.2
+"""Share of the sum of squares that a peak without lag may leave before lags of the meter are tried too."""
+
 _LAGS = (0.7, 1.5, 3.0, 6.0, 12.0)
 
 
