@@ -11,7 +11,15 @@ from aotf_lab.crystal import EfficiencyLines, Scan, Tuning
 from aotf_lab.driver import Vco
 from aotf_lab.physics.coupled_waves import light_lost
 
-__all__ = ["Curves", "light_lost_percent"]
+__all__ = ["Curves", "Doubt", "light_lost_percent"]
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """What stands against a line, in words; ``grave`` when its set-point must wait until that is cleared up."""
+
+    words: str
+    grave: bool
 
 
 @dataclass(frozen=True)
@@ -28,7 +36,7 @@ class Curves:
     efficiency: EfficiencyLines | None = None
     scans: Mapping[str, Scan] = field(default_factory=dict)
     rated_rf_power_w: float | None = None
-    doubts: Mapping[str, str] = field(default_factory=dict)
+    doubts: Mapping[str, Doubt] = field(default_factory=dict)
     missing: Mapping[str, str] = field(default_factory=dict)
 
     def fwhm_mhz(self, frequency_mhz: float) -> float | None:

@@ -11,6 +11,7 @@ from aotf_lab.crystal import Efficiency, Tuning
 from aotf_lab.errors import AotfLabError
 from aotf_lab.estimation import Check
 from aotf_lab.estimation.checks import z_check
+from aotf_lab.planning.curves import Doubt
 from aotf_lab.reading.session_file import LineFacts
 
 __all__ = ["doubts", "drive_check", "label_checks", "suspects"]
@@ -58,7 +59,7 @@ def doubts(
     tuning: Tuning | None,
     trouble: AotfLabError | None,
     checks: Iterable[Check],
-) -> dict[str, str]:
+) -> dict[str, Doubt]:
     """Return what stands against single lines: accused by the tuning fit, found far from its label, or not found.
 
     ``trouble`` is why there is no tuning curve, ``checks`` those of ``label_checks``.
@@ -66,11 +67,11 @@ def doubts(
     known = tuple(lines)
     failed = [c.detail for c in tuning.fit.failed if c.name == "line labels"] if tuning is not None else []
     accused = suspects([*failed, str(trouble or "")], [line.name for line in known])
-    result = dict.fromkeys(accused, "DOUBTFUL: its label or its scan seems wrong")
+    result = dict.fromkeys(accused, Doubt("DOUBTFUL: its label or its scan seems wrong", grave=True))
     apart = {c.name for c in checks if not c.passed}
     for line in known:
         if f"label of line {line.name}" in apart:
-            result[line.name] = "DOUBTFUL: it was found far from its label"
+            result[line.name] = Doubt("DOUBTFUL: it was found far from its label", grave=True)
         elif line.use == "find" and line.name not in found_nm:
-            result.setdefault(line.name, "wavelength from its label only")
+            result.setdefault(line.name, Doubt("wavelength from its label only", grave=False))
     return result

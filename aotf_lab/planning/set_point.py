@@ -24,7 +24,8 @@ class SetPoint:
     carries that voltmeter's own error. ``rf_power_w`` is the true power when the bench's scope shows
     its nominal value. ``u_setting_mhz`` is the standard uncertainty of the frequency that the drive
     voltage makes, minus the frequency wanted; ``share_of_fwhm`` and ``light_lost_percent`` state the
-    same (the loss at the 95 % limit of that error).
+    same (the loss at the 95 % limit of that error). ``doubtful`` is true when something grave stands
+    against the line, which ``remark`` names.
     """
 
     line: str
@@ -42,6 +43,7 @@ class SetPoint:
     budget: dict[str, float]
     reachable: bool
     remark: str
+    doubtful: bool = False
 
 
 _PAIRS = ("wavelength_nm", "frequency_mhz", "drive_v", "drive_other_meter_v", "rf_power_w", "efficiency")

@@ -103,7 +103,9 @@ def _target(curves: Curves, name: str, wavelength: UFloat | float | None) -> _Ta
 def _set_point(curves: Curves, name: str, wavelength: UFloat | float | None, rf_power_w: float | None) -> SetPoint:
     target = _target(curves, name, wavelength)
     frequency = target.frequency_mhz
-    remarks = [r for r in (curves.doubts.get(name), target.remark, _beyond_anchors(curves, target)) if r]
+    doubt = curves.doubts.get(name)
+    words = doubt.words if doubt is not None else ""
+    remarks = [r for r in (words, target.remark, _beyond_anchors(curves, target)) if r]
     drive = other = setting = None
     if frequency is not None and curves.vco is not None:
         try:
@@ -167,4 +169,5 @@ def _assembled(
         {} if setting is None else variance_shares(setting),
         drive is not None,
         remark,
+        name in curves.doubts and curves.doubts[name].grave,
     )

@@ -65,7 +65,7 @@ def set_point_rows(points: SetPoints) -> list[tuple[str, ...]]:
     """Return what to set as text, a row a line."""
     return [
         (
-            f"{p.line} (doubtful)" if "DOUBTFUL" in p.remark else p.line,
+            f"{p.line} (doubtful)" if p.doubtful else p.line,
             measured(p.drive_v),
             measured(p.rf_power_w),
             measured(p.wavelength_nm),
@@ -102,7 +102,7 @@ def verdict(session: Session, points: SetPoints, checks: list[PartCheck]) -> lis
     if losses:
         worst, point = max(losses, key=lambda pair: pair[0])
         sentences.append(f"The least certain, {point.line}, loses {light(worst)} of its light at the most (95 %).")
-    doubtful = [p.line for p in points if "DOUBTFUL" in p.remark]
+    doubtful = [p.line for p in points if p.doubtful]
     if doubtful:
         sentences.append(f"Do not use {joined(doubtful)} before the failed checks below are cleared up.")
     unpowered = [p.line for p in points if p.rf_power_w is None]
