@@ -17,7 +17,7 @@ SEPARATORS = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|", "blanks":
 
 @dataclass(frozen=True)
 class StatedColumn:
-    """Headings that hold one column (several: one reading each, repeated), and their unit, "" where the file says it."""
+    """Headings that hold one column (several: repeated readings), and their unit, "" where the file says it."""
 
     headings: tuple[str, ...]
     unit: str = ""

@@ -52,7 +52,7 @@ class FlaggedRow:
 
 @dataclass(frozen=True)
 class Setting:
-    """What a line above the headings states: its key and value as written, its 1-based line, and its use ("" for none)."""
+    """What a line above the headings states: key and value as written, 1-based line, and its use ("" for none)."""
 
     key: str
     value: str
@@ -80,7 +80,7 @@ class Receipt:
     decimal_mark: str = ""
     settings: tuple[Setting, ...] = ()
     start: datetime | None = None
-    layout: Layout = Layout()
+    layout: Layout | None = None
 
     def __str__(self) -> str:
         lines = [f"{self.file}: {self.rows} rows read, {len(self.rejected)} rejected"]
