@@ -12,6 +12,7 @@ from aotf_lab.simulate.amplifier import level_readings
 from aotf_lab.simulate.faults import NO_FAULTS, Faults
 from aotf_lab.simulate.light import efficiency_run, passband_scan, true_peak_frequency
 from aotf_lab.simulate.oscillator import DEMO_DOWN_V, DEMO_UP_V, REFERENCE_V, oscillator_sweep
+from aotf_lab.simulate.spreadsheet import spreadsheet_sweep
 from aotf_lab.simulate.truth import SKERRY, BenchTruth
 
 __all__ = ["DRIVE_RATIOS", "MISTYPED_NM", "raw_files"]
@@ -71,6 +72,7 @@ def raw_files(seed: int = 0, truth: BenchTruth = SKERRY, faults: Faults = NO_FAU
         note = f"line {name} on its peak, supply raised; scope level into the dummy load at the same setting"
         files[file] = _csv(note, table, _EFFICIENCY)
     files["lines_mistyped.csv"] = _line_table(_stream(seed, "lines_mistyped.csv"), truth)
+    files["vco_cold.csv"] = spreadsheet_sweep(_stream(seed, "vco_cold.csv"), truth)
     return files
 
 
