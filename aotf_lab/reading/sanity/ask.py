@@ -1,0 +1,77 @@
+"""Ask every cause that applies to one table, or to several."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from aotf_lab.reading.readings import Readings
+from aotf_lab.reading.sanity.clock_order import disordered_time
+from aotf_lab.reading.sanity.suspicion import Suspicion
+
+__all__ = ["suspicions", "suspicions_between"]
+
+
+def suspicions(
+    readings: Readings,
+    *,
+    supply_a: float | None = None,
+    load_ohm: float = 50.0,
+    pad_db: float = 0.0,
+    probe: float = 1.0,
+    sample_rate_mhz: float | None = None,
+    band_mhz: tuple[float, float] | None = None,
+    material: str | None = None,
+) -> tuple[Suspicion, ...]:
+    """Return what looks wrong in these readings, with the cause of each; () where nothing does.
+
+    Several files joined in one table are asked one by one, each in the order of its file; ``rows``
+    count in the joined table. Facts that a cause needs, left out where nobody stated them:
+
+    - ``supply_a``: the largest DC current of the amplifier (A); with column ``supply_v`` it bounds the RF
+      power. A column ``supply_a``, where there is one, goes before it.
+    - ``load_ohm``, ``pad_db``, ``probe``: what turns a level of the scope into power, to compare a level and
+      a power that stand side by side in the file.
+    - ``sample_rate_mhz``: samples per microsecond of the scope or card from whose traces ``frequency_mhz`` was
+      taken. Leave it out for a counter, which cannot alias.
+    - ``band_mhz``: lowest and highest frequency that the oscillator can make, to choose among true frequencies.
+    - ``material``: the crystal, as in ``wavelength_unit``, to doubt a wavelength in Angstrom.
+    """
+    found: list[Suspicion] = []
+    for rows, part in _files(readings):
+        for suspicion in _of_one(part):
+            found.append(replace(suspicion, rows=tuple(int(rows[r]) for r in suspicion.rows)))
+    return tuple(found)
+
+
+def suspicions_between(named: Mapping[str, Readings]) -> tuple[Suspicion, ...]:
+    """Return what looks wrong when several tables are laid side by side; the keys name them in the text.
+
+    The same file used twice, a part of one file copied into another, and RF powers that differ by
+    a named factor at the same supply and frequency. ``rows`` are those of the table named last.
+    """
+    return ()
+
+
+def _of_one(readings: Readings) -> Iterator[Suspicion]:
+    yield from disordered_time(readings)
+
+
+def _files(readings: Readings) -> Iterator[tuple[np.ndarray, Readings]]:
+    """Yield the row positions and the readings of each file of a joined table."""
+    table = readings.table
+    if "file" not in table.columns or table["file"].nunique() < 2:
+        yield np.arange(len(table)), readings
+        return
+    for name, part in table.groupby("file", sort=False):
+        yield (
+            np.flatnonzero((table["file"] == name).to_numpy()),
+            Readings(
+                part.reset_index(drop=True),
+                readings.common,
+                tuple(r for r in readings.receipts if r.file == name),
+                tuple(s for s in readings.sources if s.name == name),
+            ),
+        )
