@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 from aotf_lab.reading.layout import Layout
+from aotf_lab.reading.receipt_html import bullets, paragraph, table
+from aotf_lab.reading.units import bench_unit
+from aotf_lab.reading.words import TEXT_COLUMNS
 
-__all__ = ["ColumnReceipt", "FlaggedRow", "Receipt", "RejectedRow", "Setting"]
+__all__ = ["ColumnReceipt", "FlaggedRow", "Receipt", "RejectedRow", "Setting", "at_most"]
+
+_SHOWN = 5
+"""Rows of a long list that the text shows; HTML shows all."""
+
+_WIDEST = 80
+"""Characters of a raw row, or of a heading's evidence, that the text shows."""
 
 
 @dataclass(frozen=True)
@@ -83,10 +93,109 @@ class Receipt:
     layout: Layout | None = None
 
     def __str__(self) -> str:
-        lines = [f"{self.file}: {self.rows} rows read, {len(self.rejected)} rejected"]
-        for c in self.columns:
-            meaning = f"{c.meaning} ({c.unit})" if c.unit else c.meaning or "nothing"
-            lines.append(f"  {c.header!r} -> {meaning}: {c.evidence}")
-        lines += [f"  line {r.line} rejected, {r.reason}: {r.text}" for r in self.rejected]
-        lines += [f"  {note}" for note in self.notes]
-        return "\n".join(lines)
+        lines = [self._head(), *self._form(), *_aligned([c for c in self.columns if c.meaning])]
+        lines += [f"{c.header!r} -> nothing: {c.evidence}" for c in self.columns if not c.meaning]
+        lines += at_most(_SHOWN, [f"line {r.line} rejected, {r.reason}: {_short(r.text)}" for r in self.rejected])
+        lines += at_most(_SHOWN, [f"line {r.line} flagged, {r.reason}: {_short(r.text)}" for r in self.flagged])
+        return "\n  ".join([*lines, *self.notes])
+
+    def _repr_html_(self) -> str:
+        """Return the receipt as HTML: one table of columns, with every rejected and flagged row below it."""
+        columns = table(
+            f"{self.file}: how each column was understood",
+            ("heading", "means", "unit found", "readings", "range", "first", "last", "evidence"),
+            [_cells(c) for c in self.columns],
+        )
+        rows = [(r.line, kind, r.reason, r.text) for kind, part in self._doubtful() for r in part]
+        doubtful = table("rows not taken, or taken in doubt", ("line", "what", "reason", "as it stands"), rows)
+        return "".join(
+            (paragraph(self._head()), bullets(self._form()), columns, doubtful if rows else "",
+             bullets(self.notes))
+        )  # fmt: skip
+
+    def _doubtful(self) -> tuple[tuple[str, Sequence[RejectedRow | FlaggedRow]], ...]:
+        return (("rejected", self.rejected), ("flagged", self.flagged))
+
+    def _head(self) -> str:
+        flagged = f", {len(self.flagged)} flagged" if self.flagged else ""
+        return f"{self.file}: {self.rows} rows read, {len(self.rejected)} rejected{flagged}"
+
+    def _form(self) -> list[str]:
+        """Return how the text was taken apart, when the readings start, and what stands above the headings."""
+        parts = {"encoding": self.encoding, "separator": self.separator, "decimal mark": self.decimal_mark}
+        lines = [f"{name}: {found}" for name, found in parts.items() if found]
+        if all(plain(found) for plain, found in zip(_PLAIN, parts.values(), strict=True)):
+            lines = ["UTF-8, commas between cells, decimal points"] if lines else []
+        lines += [f"first reading at {self.start.isoformat(sep=' ')}"] if self.start else []
+        used = [f"{s.key} = {s.value} (line {s.line}: {s.use})" for s in self.settings if s.use]
+        passed = [f"{s.key} = {s.value} (line {s.line})" for s in self.settings if not s.use]
+        lines += [f"settings used: {'; '.join(used)}"] if used else []
+        return lines + ([f"settings not used: {'; '.join(passed)}"] if passed else [])
+
+
+def at_most(count: int, lines: Sequence[str]) -> list[str]:
+    """Return the first ``count`` lines, and how many there are more.
+
+    >>> at_most(2, ["a", "b", "c", "d"])
+    ['a', 'b', '... and 2 more']
+    """
+    more = len(lines) - count
+    return [*lines[:count], *([f"... and {more} more"] if more > 0 else [])]
+
+
+_PLAIN: tuple[Callable[[str], bool], ...] = (
+    lambda found: found.lower().startswith(("utf-8", "ascii")) and "byte order mark" not in found.lower(),
+    lambda found: found.lower().startswith(("comma", ",")),
+    lambda found: found.lower().startswith((".", "point")),
+)
+"""Whether encoding, separator and decimal mark are those of an ordinary CSV file."""
+
+
+def _short(text: str) -> str:
+    """Return one line of a raw file as the text shows it."""
+    return text if len(text) <= _WIDEST else f"{text[:_WIDEST]} ..."
+
+
+def _symbol(column: ColumnReceipt) -> str:
+    """Return the bench unit in which the readings of the column stand, "" for text."""
+    return "" if column.meaning in ("", *TEXT_COLUMNS) else bench_unit(column.meaning).symbol
+
+
+def _range(column: ColumnReceipt) -> str:
+    if column.low is None or column.high is None:
+        return ""
+    return f"{column.low:.6g} to {column.high:.6g} {_symbol(column)}".rstrip()
+
+
+def _read(raw: str, value: float | str | None) -> str:
+    """Return a reading as it stands in the file and, where that is another number, as it was understood."""
+    if value is None or raw == value:
+        return raw
+    try:
+        same = not isinstance(value, str) and float(raw) == value
+    except ValueError:
+        same = False
+    return raw if same else f"{raw!r} -> {value if isinstance(value, str) else f'{value:.6g}'}"
+
+
+def _cells(column: ColumnReceipt) -> tuple[str, ...]:
+    """Return one row of the table of columns."""
+    return (
+        column.header, column.meaning or "nothing", column.unit, str(column.count) if column.count else "",
+        _range(column), _read(column.first_raw, column.first), _read(column.last_raw, column.last), column.evidence,
+    )  # fmt: skip
+
+
+def _aligned(columns: Sequence[ColumnReceipt]) -> Iterator[str]:
+    """Yield a line for each column that is used: heading -> meaning, count, range, first and last, evidence."""
+    rows = []
+    for column in columns:
+        _, meaning, unit, count, span, first, last, evidence = _cells(column)
+        ends = f"{first} ... {last}" if last else first
+        rows.append((repr(column.header), f"-> {meaning}{f' ({unit})' if unit else ''}", count, span, ends, evidence))
+    widths = [max((len(row[k]) for row in rows), default=0) for k in range(6)]
+    for row in rows:
+        cells = [
+            cell.rjust(n) if k == 2 else cell.ljust(n) for k, (cell, n) in enumerate(zip(row, widths, strict=True))
+        ]
+        yield "  ".join(cell for cell, n in zip(cells, widths, strict=True) if n).rstrip()

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import os
-import re
-import tomllib
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
@@ -15,7 +13,7 @@ from aotf_lab.reading.instruments import Counter, Instruments, PowerMeter, Scope
 from aotf_lab.reading.session_line import LineFacts, line_facts
 from aotf_lab.reading.session_raw import FILE_NAME, PURPOSES, RawFile, kept_sources, raw_file, remarks_on
 from aotf_lab.reading.source import SourceFile, source_file
-from aotf_lab.reading.toml_section import Section
+from aotf_lab.reading.toml_section import Section, parsed_toml
 
 __all__ = ["FILE_NAME", "PURPOSES", "CrystalFacts", "LineFacts", "RawFile", "SessionFile", "load_session_file"]
 
@@ -87,22 +85,7 @@ def _parsed(home: Path) -> tuple[bytes, Section]:
             f"no {FILE_NAME} that can be read", where=home.name, found=Said(error.strerror or type(error).__name__),
             allowed=f"a folder with {FILE_NAME} beside the raw files", cure="write one with 'aotf-lab new FOLDER'",
         ) from error  # fmt: skip
-    try:
-        return content, Section(FILE_NAME, tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n")))
-    except UnicodeDecodeError as error:
-        line = content[: error.start].count(b"\n") + 1
-        raise SessionError(
-            "text that is not UTF-8", where=f"{FILE_NAME}:{line}", found=Said(f"byte 0x{content[error.start]:02x}"),
-            allowed="UTF-8", cure="save the file as UTF-8",
-        ) from error  # fmt: skip
-    except tomllib.TOMLDecodeError as error:
-        at = re.search(r"at line (\d+)", str(error))
-        text = content.decode("utf-8-sig").splitlines()
-        raise SessionError(
-            f"not TOML: {error}", where=f"{FILE_NAME}:{at[1]}" if at else FILE_NAME,
-            found=text[int(at[1]) - 1] if at else Said("the end of the file"),
-            allowed='lines such as key = 1.5 or key = "text"', cure="correct the line, or the one above it",
-        ) from error  # fmt: skip
+    return content, Section(FILE_NAME, parsed_toml(FILE_NAME, content))
 
 
 def _crystal(section: Section) -> tuple[CrystalFacts, list[str]]:
