@@ -24,7 +24,7 @@ def session(tmp_path):
         ),
         (
             "[crystals]\n",
-            "session.toml: crystals: unknown key; found {}; allowed: session, crystal, instrument, line, file",
+            "session.toml: crystals: unknown key; found {}; allowed: session, crystal, instrument, amplifier, line, ",
         ),
         (
             "[crystal]\nmaterial = 'glass'\n",

@@ -1,10 +1,13 @@
 """session.toml: what it says, and what may be left out."""
 
+import hashlib
+
 import pytest
 
 from aotf_lab.errors import SessionError
 from aotf_lab.physics.air import air_to_vacuum
 from aotf_lab.reading import load_session_file
+from aotf_lab.reading.layout import Layout
 
 
 def session_folder(folder, text):
@@ -163,3 +166,45 @@ def test_windows_line_ends_and_byte_order_mark(session):
     folder = session("")
     (folder / "session.toml").write_bytes('\ufeff[session]\r\nname = "shelf"\r\n'.encode())
     assert load_session_file(folder).name == "shelf"
+
+
+def test_amplifier_and_scope_input(session):
+    facts = load_session_file(
+        session("[amplifier]\nsupply_a = 0.8\nrated_output_w = 2\n[instrument.scope]\ninput_ohm = 50\n")
+    )
+    assert (facts.amplifier.supply_a, facts.amplifier.rated_output_w) == (0.8, 2.0)
+    assert facts.instruments.scope.input_ohm == 50.0
+    facts = load_session_file(session("[instrument.scope]\ninput_ohm = 1e6\n"))
+    assert (facts.amplifier.supply_a, facts.amplifier.rated_output_w) == (None, None)
+    assert facts.instruments.scope.input_ohm == 1e6
+
+
+def test_a_file_names_its_layout(session):
+    folder = session("[[file]]\npath = 'vco.csv'\npurpose = 'keep'\nlayout = 'shelf.layout.toml'\n" + LINE + SCAN)
+    content = b'decimal_mark = ","\n'
+    (folder / "shelf.layout.toml").write_bytes(content)
+    facts = load_session_file(folder)
+    assert facts.files[0].layout == Layout(decimal_mark=",")
+    assert facts.files[1].layout is None
+    assert [(s.name, s.sha256) for s in facts.layouts] == [("shelf.layout.toml", hashlib.sha256(content).hexdigest())]
+    (folder / "shelf.layout.toml").write_text('decimal = ","\n', encoding="utf-8")
+    message = r"session.toml \[\[file\]\] number 1, layout: shelf.layout.toml: decimal: unknown key; found ','; allowed"
+    with pytest.raises(SessionError, match=message):
+        load_session_file(folder)
+
+
+def test_a_second_log_belongs_to_its_file(session):
+    text = "[[file]]\npath = 'scan.csv'\npurpose = 'scan'\nline = 'D'\nblock_s = 2\n"
+    text += "second_log = 'vco.csv'\ntolerance_s = 0.5\noffset_s = -3600\n"
+    facts = load_session_file(session(LINE + text))
+    (file,) = facts.files
+    assert (file.second_log, file.tolerance_s, file.offset_s) == (facts.folder / "vco.csv", 0.5, -3600.0)
+    assert file.block_s == 2.0
+    assert facts.remarks == ()
+
+
+@pytest.mark.parametrize("name", ["old.tsv", "old.TXT", "old.dat", "match.s1p"])
+def test_other_raw_files_are_remarked_too(session, name):
+    folder = session("")
+    (folder / name).write_text("", encoding="utf-8")
+    assert f"{name} lies in the folder but no [[file]] names it: not used" in load_session_file(folder).remarks

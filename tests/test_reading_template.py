@@ -37,6 +37,8 @@ def test_every_key_of_the_template_is_understood_once_uncommented(tmp_path):
     facts = load_session_file(tmp_path)
     assert facts.assumed == ()
     assert facts.crystal.rated_rf_power_w == 1.0
+    assert (facts.amplifier.supply_a, facts.amplifier.rated_output_w) == (0.8, 2.0)
+    assert facts.instruments.scope.input_ohm == 50.0
     # GUM (JCGM 100:2008) 4.3.7: a limit of +-5 ppm, equally likely within, has u = 5 / sqrt(3)
     assert facts.instruments.counter.time_base_ppm == pytest.approx(5 / math.sqrt(3), abs=0.05)
 

@@ -24,9 +24,11 @@ POWER_SCALE_UNSTATED = "pad or probe not stated"
 _ANY_FACTOR = "RF power may be wrong by any factor"
 
 
-def _stated(*, above: float | None = None, at_least: float | None = None) -> float | None:
-    """Return a field that may be left out, with the bound that its value must keep."""
-    bound: float | None = field(default=None, metadata={"above": above, "at_least": at_least})
+def _stated(
+    *, above: float | None = None, at_least: float | None = None, one_of: tuple[float, ...] | None = None
+) -> float | None:
+    """Return a field that may be left out, with the bound that its value must keep, or the few that it may have."""
+    bound: float | None = field(default=None, metadata={"above": above, "at_least": at_least, "one_of": one_of})
     return bound
 
 
@@ -35,10 +37,15 @@ class _Instrument:
     def __post_init__(self) -> None:
         for item in fields(self):
             value = getattr(self, item.name)
-            above, least = item.metadata["above"], item.metadata["at_least"]
+            above, least, few = (item.metadata[bound] for bound in ("above", "at_least", "one_of"))
             good = value is None or (
                 math.isfinite(value) and (above is None or value > above) and (least is None or value >= least)
             )
+            if value is not None and few is not None and value not in few:
+                raise SessionError(
+                    f"{type(self).__name__} {item.name}", found=value, allowed=" or ".join(f"{n:g}" for n in few),
+                    cure="correct it, or leave it out",
+                )  # fmt: skip
             if not good:
                 raise SessionError(
                     f"{type(self).__name__} {item.name}",
@@ -89,7 +96,8 @@ class Scope(_Instrument):
     ``gain_percent`` error of its vertical gain; ``probe`` factor by which the volts shown are to be
     multiplied (10 for a x10 probe that the scope does not know of); ``pad_db`` attenuation before
     it and its ``u_pad_db``; ``load_ohm`` and its ``u_load_ohm``; ``bandwidth_mhz`` at -3 dB, taken
-    as a single pole; ``u_reading_percent`` scatter of one reading of volts.
+    as a single pole; ``u_reading_percent`` scatter of one reading of volts; ``input_ohm`` of its input, 50
+    (terminated) or 1e6 (open).
     """
 
     gain_percent: float | None = _stated(at_least=0)
@@ -100,6 +108,7 @@ class Scope(_Instrument):
     u_load_ohm: float | None = _stated(at_least=0)
     bandwidth_mhz: float | None = _stated(above=0)
     u_reading_percent: float | None = _stated(above=0)
+    input_ohm: float | None = _stated(one_of=(50.0, 1e6))
 
     @property
     def power_scale_stated(self) -> bool:

@@ -127,10 +127,19 @@ class Receipt:
         if all(plain(found) for plain, found in zip(_PLAIN, parts.values(), strict=True)):
             lines = ["UTF-8, commas between cells, decimal points"] if lines else []
         lines += [f"first reading at {self.start.isoformat(sep=' ')}"] if self.start else []
-        used = [f"{s.key} = {s.value} (line {s.line}: {s.use})" for s in self.settings if s.use]
-        passed = [f"{s.key} = {s.value} (line {s.line})" for s in self.settings if not s.use]
+        used = [_setting(s) for s in self.settings if _is_used(s)]
+        passed = [_setting(s) for s in self.settings if not _is_used(s)]
         lines += [f"settings used: {'; '.join(used)}"] if used else []
         return lines + ([f"settings not used: {'; '.join(passed)}"] if passed else [])
+
+
+def _is_used(setting: Setting) -> bool:
+    return bool(setting.use) and not setting.use.startswith("not ")
+
+
+def _setting(setting: Setting) -> str:
+    where = f"line {setting.line}" if setting.line else "layout"
+    return f"{setting.key} = {setting.value} ({where}{f': {setting.use}' if setting.use else ''})"
 
 
 def at_most(count: int, lines: Sequence[str]) -> list[str]:

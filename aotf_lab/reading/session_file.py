@@ -11,11 +11,28 @@ from aotf_lab.errors import Said, SessionError
 from aotf_lab.physics.indices import known_materials
 from aotf_lab.reading.instruments import Counter, Instruments, PowerMeter, Scope, Voltmeter
 from aotf_lab.reading.session_line import LineFacts, line_facts
-from aotf_lab.reading.session_raw import FILE_NAME, PURPOSES, RawFile, kept_sources, raw_file, remarks_on
+from aotf_lab.reading.session_raw import (
+    FILE_NAME,
+    PURPOSES,
+    RawFile,
+    kept_sources,
+    layout_sources,
+    raw_file,
+    remarks_on,
+)
 from aotf_lab.reading.source import SourceFile, source_file
 from aotf_lab.reading.toml_section import Section, parsed_toml
 
-__all__ = ["FILE_NAME", "PURPOSES", "CrystalFacts", "LineFacts", "RawFile", "SessionFile", "load_session_file"]
+__all__ = [
+    "FILE_NAME",
+    "PURPOSES",
+    "AmplifierFacts",
+    "CrystalFacts",
+    "LineFacts",
+    "RawFile",
+    "SessionFile",
+    "load_session_file",
+]
 
 
 @dataclass(frozen=True)
@@ -30,11 +47,23 @@ class CrystalFacts:
 
 
 @dataclass(frozen=True)
+class AmplifierFacts:
+    """The amplifier, as its papers or its supply state it; None where session.toml says nothing.
+
+    ``supply_a``: the largest current that it draws at its supply (A); ``rated_output_w``: RF power that it can give.
+    """
+
+    supply_a: float | None = None
+    rated_output_w: float | None = None
+
+
+@dataclass(frozen=True)
 class SessionFile:
     """All that session.toml says.
 
     ``source`` is the record of session.toml itself, ``kept`` those of the files that are kept but not
-    read. ``remarks`` tell what was noticed, ``assumed`` what stood in for what is not stated.
+    read, ``layouts`` those of the layouts that it names. ``remarks`` tell what was noticed, ``assumed``
+    what stood in for what is not stated.
     """
 
     folder: Path
@@ -48,6 +77,8 @@ class SessionFile:
     remarks: tuple[str, ...] = ()
     assumed: tuple[str, ...] = ()
     kept: tuple[SourceFile, ...] = ()
+    amplifier: AmplifierFacts = AmplifierFacts()
+    layouts: tuple[SourceFile, ...] = ()
 
 
 def load_session_file(folder: str | os.PathLike[str]) -> SessionFile:
@@ -65,6 +96,7 @@ def load_session_file(folder: str | os.PathLike[str]) -> SessionFile:
     session.close()
     facts, assumed = _crystal(crystal)
     instruments = _instruments(instrument)
+    amplifier = _amplifier(root.section("amplifier"))
     lines = tuple(line_facts(s, facts.material, assumed) for s in root.sections("line"))
     _refuse_twice("[[line]] name", [line.name for line in lines])
     names = [line.name for line in lines]
@@ -74,6 +106,7 @@ def load_session_file(folder: str | os.PathLike[str]) -> SessionFile:
     return SessionFile(
         home, name, note, facts, instruments, lines, files, source_file(home / FILE_NAME, content),
         remarks_on(home, files, lines), (*assumed, *_assumed(instruments, files)), kept_sources(files),
+        amplifier, layout_sources(files),
     )  # fmt: skip
 
 
@@ -105,6 +138,12 @@ def _crystal(section: Section) -> tuple[CrystalFacts, list[str]]:
     if facts.velocity_m_s is not None and facts.u_velocity_m_s is None:
         assumed.append("u of the acoustic velocity not stated: 1 % assumed")
     return facts, assumed
+
+
+def _amplifier(section: Section) -> AmplifierFacts:
+    facts = AmplifierFacts(section.number("supply_a", None, above=0), section.number("rated_output_w", None, above=0))
+    section.close()
+    return facts
 
 
 def _instruments(section: Section) -> Instruments:

@@ -49,12 +49,18 @@ material = "TeO2"              # paratellurite
 # u_load_ohm = 0.5
 # bandwidth_mhz = 200.0        # at -3 dB; corrected as a single pole
 # u_reading_percent = 1.0      # scatter of one reading
+# input_ohm = 50.0             # 50 (terminated) or 1e6 (open, as behind a probe); compared with what files say
 
 [instrument.power_meter]
 # u_reading_percent = 0.5      # scatter of one reading
 # floor_uw = 1.0               # its noise in the dark
 # time_constant_s = 1.0
 # gain_percent = 3.0           # error of the gain; it cancels in efficiency
+
+# What 'aotf-lab check' holds the RF power against: none can exceed what goes into the amplifier.
+[amplifier]
+# supply_a = 0.8               # largest current that it draws at its supply
+# rated_output_w = 2.0         # RF power that it can give
 
 # A line: medium says whether its wavelength is stated in air (most labels) or in vacuum.
 # use = "anchor" calibrates the crystal; use = "find" has its wavelength found from its frequency.
@@ -74,6 +80,11 @@ use = "find"
 
 # purpose is one of oscillator, scan, efficiency, lines, level, keep.
 # columns maps what the heading does not say: columns = { drive_v = "Set (V)", not_used = "Note" }
+# layout = "NAME.layout.toml" names a file that says how this one is written, where the file leaves that in
+# doubt; 'aotf-lab layout RAWFILE --out NAME.layout.toml' writes one, to be edited by hand.
+# second_log = "NAME.csv" is a log of the same run on another clock: tolerance_s says how far apart in time two
+# readings may be that belong together, offset_s what is added to the times of the second (left out: it is found).
+# block_s reduces a long log of power to the means of blocks of so many seconds.
 [[file]]
 path = "oscillator.csv"
 purpose = "oscillator"
