@@ -32,6 +32,7 @@ QUANTITIES: dict[str, Quantity] = {
         Quantity("time_s", "Time", "s", "t"),
         Quantity("drive_v", "Drive voltage", "V", "V"),
         Quantity("supply_v", "Amplifier supply", "V", "Vs"),
+        Quantity("supply_a", "Supply current", "A", "Is"),
         Quantity("frequency_mhz", "Frequency", "MHz", "f"),
         Quantity("sensitivity_mhz_per_v", "Sensitivity", "MHz/V", "df/dV"),
         Quantity("wavelength_nm", "Wavelength in vacuum", "nm", "λ"),

@@ -48,7 +48,6 @@ def test_milli_or_mega_is_refused(text):
 @pytest.mark.parametrize(
     ("text", "reason"),
     [
-        ("dB", "without its reference"),
         ("Vp", "from zero or from the other peak"),
         ("°F", "are not converted"),
         ("a.u.", "no size"),

@@ -1,7 +1,10 @@
 """The one table of bench units, and the only place where a number changes its unit.
 
 A spelling is read without regard to case except where case decides the number: m is milli and M
-is mega, so ``mw``, ``MW`` and ``mhz`` are refused rather than guessed.
+is mega, so ``mw``, ``MW`` and ``mhz`` are refused rather than guessed. The prefixes are those of
+the SI (BIPM, The International System of Units, 9th ed., table 7), kelvin and degree Celsius as in
+its section 2.3.1. pint 0.25 was tried on bench cells and left: it reads "1,25 V" as
+125 V, "850u" as atomic masses and "1 kS/s" as siemens, and rejects Vrms, KHz and "-3.2 dBm".
 """
 
 from __future__ import annotations
@@ -9,24 +12,29 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from aotf_lab.errors import ReadingError, Said
 from aotf_lab.physics.rf import dbm_to_watt
 from aotf_lab.quantities import QUANTITIES
 
-__all__ = ["UNITLESS", "Unit", "bench_unit", "is_unit", "kinds_of", "parse_unit", "to_bench"]
+__all__ = ["UNITLESS", "Unit", "bench_unit", "bench_values", "is_unit", "kinds_of", "parse_unit", "to_bench"]
 
 
 @dataclass(frozen=True)
 class Unit:
-    """A unit: its ``symbol``, the ``kind`` of quantity, and its ``factor`` to the base of that kind.
+    """A unit: its ``symbol``, the ``kind`` of quantity, and what makes a number one of the base of that kind.
 
-    The bases are V, V rms, Hz, W, m, s, degC and 1. The kind "power level" (dBm) is logarithmic
-    and has no factor.
+    number in the base = number * ``factor`` + ``offset``. The bases are V, V rms, A, ohm, Hz, W, dBm,
+    dB, m, s, samples per second, degC, counts and 1. The kinds "power level" (dBm) and "level ratio"
+    (dB) are logarithmic. Ohm, dB, samples per second and counts serve settings; no column has them.
     """
 
     symbol: str
     kind: str
     factor: float = 1.0
+    offset: float = 0.0
 
 
 UNITLESS = Unit("", "ratio")
@@ -36,33 +44,50 @@ _UNITS = (
     Unit("V", "voltage"), Unit("mV", "voltage", 1e-3), Unit("uV", "voltage", 1e-6),
     Unit("Vrms", "rms voltage"), Unit("mVrms", "rms voltage", 1e-3),
     Unit("Vpp", "peak-to-peak voltage", _RMS_OF_PP), Unit("mVpp", "peak-to-peak voltage", 1e-3 * _RMS_OF_PP),
+    Unit("A", "current"), Unit("mA", "current", 1e-3), Unit("uA", "current", 1e-6),
+    Unit("ohm", "resistance"), Unit("kohm", "resistance", 1e3), Unit("Mohm", "resistance", 1e6),
     Unit("Hz", "frequency"), Unit("kHz", "frequency", 1e3), Unit("MHz", "frequency", 1e6),
     Unit("GHz", "frequency", 1e9),
     Unit("W", "power"), Unit("mW", "power", 1e-3), Unit("uW", "power", 1e-6), Unit("nW", "power", 1e-9),
-    Unit("dBm", "power level"),
-    Unit("um", "length", 1e-6), Unit("nm", "length", 1e-9), Unit("pm", "length", 1e-12),
+    Unit("pW", "power", 1e-12),
+    Unit("dBm", "power level"), Unit("dBW", "power level", 1.0, 30.0), Unit("dB", "level ratio"),
+    Unit("m", "length"), Unit("cm", "length", 1e-2), Unit("mm", "length", 1e-3), Unit("um", "length", 1e-6),
+    Unit("nm", "length", 1e-9), Unit("pm", "length", 1e-12), Unit("Angstrom", "length", 1e-10),
     Unit("h", "time", 3600.0), Unit("min", "time", 60.0), Unit("s", "time"), Unit("ms", "time", 1e-3),
-    Unit("us", "time", 1e-6),
-    Unit("degC", "temperature"), Unit("%", "ratio", 1e-2), Unit("1", "ratio"),
+    Unit("us", "time", 1e-6), Unit("ns", "time", 1e-9),
+    Unit("S/s", "sample rate"), Unit("kS/s", "sample rate", 1e3), Unit("MS/s", "sample rate", 1e6),
+    Unit("GS/s", "sample rate", 1e9),
+    Unit("degC", "temperature"), Unit("K", "temperature", 1.0, -273.15),
+    Unit("%", "ratio", 1e-2), Unit("ppm", "ratio", 1e-6), Unit("1", "ratio"), Unit("counts", "counts"),
 )  # fmt: skip
 _BY_SYMBOL = {unit.symbol: unit for unit in _UNITS}
 
-_CASE_MATTERS = {"mV", "mVrms", "mVpp", "MHz", "mW", "s", "ms", "us", "um", "nm", "pm", "h"}
+_CASE_MATTERS = {"mV", "mVrms", "mVpp", "MHz", "mW", "pW", "s", "ms", "us", "ns", "m", "cm", "mm", "um", "nm", "pm"}
+_CASE_MATTERS |= {"h", "A", "mA", "Mohm", "K", "S/s", "kS/s", "MS/s", "GS/s"}
 _SPELLINGS: dict[str, str] = {u.symbol.lower(): u.symbol for u in _UNITS if u.symbol not in _CASE_MATTERS}
 _SPELLINGS |= {"vp-p": "Vpp", "vpk-pk": "Vpp", "vrms": "Vrms", "v_rms": "Vrms", "c": "degC", "°c": "degC", "℃": "degC"}
 _SPELLINGS |= {"sec": "s", "second": "s", "seconds": "s", "minute": "min", "minutes": "min", "hour": "h", "hours": "h"}
 _SPELLINGS |= {"volt": "V", "volts": "V", "watt": "W", "watts": "W", "vac": "Vrms", "vdc": "V", "percent": "%"}
-_EXACT = {"mVp-p": "mVpp", "mVpk-pk": "mVpp", "mV_rms": "mVrms"}
+_SPELLINGS |= {"amp": "A", "amps": "A", "ampere": "A", "amperes": "A", "ohms": "ohm", "hertz": "Hz", "kelvin": "K"}
+_SPELLINGS |= {"angstroms": "Angstrom", "ångström": "Angstrom", "samples/s": "S/s", "sa/s": "S/s", "celsius": "degC"}
+_SPELLINGS |= {"count": "counts", "cts": "counts", "lsb": "counts", "adc": "counts", "adccounts": "counts"}
+_EXACT = {"mVp-p": "mVpp", "mVpk-pk": "mVpp", "mV_rms": "mVrms", "MOhm": "Mohm", "Å": "Angstrom"}
+_EXACT |= {"kSa/s": "kS/s", "MSa/s": "MS/s", "GSa/s": "GS/s"}
+_LETTERS = str.maketrans({"\u00b5": "u", "\u03bc": "u", "\u2126": "ohm", "\u03a9": "ohm", "\u212b": "Å"})
 
-_REFUSED = {
-    "mw": "m is milli and M is mega", "mhz": "m is milli and M is mega", "mv": "m is milli and M is mega",
-    "mvrms": "m is milli and M is mega", "mvpp": "m is milli and M is mega",
-    "vp": "a peak value may be counted from zero or from the other peak",
-    "vpk": "a peak value may be counted from zero or from the other peak",
-    "db": "a ratio in dB says nothing without its reference", "a.u.": "arbitrary units have no size",
-    "arb": "arbitrary units have no size", "k": "kelvin and kilo look alike",
-    "f": "degrees Fahrenheit are not converted", "°f": "degrees Fahrenheit are not converted",
-}  # fmt: skip
+_MILLI_OR_MEGA = "m is milli and M is mega"
+_REFUSED = dict.fromkeys(("mw", "mhz", "mv", "mvrms", "mvpp", "ma", "mohm"), _MILLI_OR_MEGA)
+_REFUSED |= dict.fromkeys(("vp", "vpk"), "a peak value may be counted from zero or from the other peak")
+_REFUSED |= dict.fromkeys(("a.u.", "arb"), "arbitrary units have no size")
+_REFUSED |= dict.fromkeys(("f", "°f"), "degrees Fahrenheit are not converted")
+_REFUSED |= dict.fromkeys(("s/s", "ks/s", "ms/s", "gs/s"), "S is a sample and s a second")
+_REFUSED["k"] = "kelvin and kilo look alike"
+
+_NO_COLUMN = {
+    "dB": "a ratio in dB says nothing without its reference",
+    "A": "A is ampere; Angstrom is written out or \u00c5",
+    "m": "m is metre; minutes are min",
+}
 
 _KINDS = {
     "drive_v": ("voltage",),
@@ -74,7 +99,7 @@ _KINDS = {
 
 
 def _canonical(text: str) -> str:
-    squeezed = re.sub(r"\s+", "", text).replace("\u00b5", "u").replace("\u03bc", "u").replace("deg.", "deg")
+    squeezed = re.sub(r"\s+", "", text).translate(_LETTERS).replace("deg.", "deg")
     if squeezed in _BY_SYMBOL:
         return squeezed
     return _EXACT.get(squeezed) or _SPELLINGS.get(squeezed.lower(), "")
@@ -86,7 +111,7 @@ def is_unit(text: str) -> bool:
     >>> is_unit("kHz"), is_unit("mhz"), is_unit("counter")
     (True, True, False)
     """
-    return bool(_canonical(text)) or text.strip().lower() in _REFUSED
+    return bool(_canonical(text)) or text.strip().translate(_LETTERS).lower() in _REFUSED
 
 
 def parse_unit(text: str, where: str = "") -> Unit:
@@ -100,7 +125,7 @@ def parse_unit(text: str, where: str = "") -> Unit:
     symbol = _canonical(text)
     if symbol:
         return _BY_SYMBOL[symbol]
-    reason = _REFUSED.get(text.strip().lower())
+    reason = _REFUSED.get(text.strip().translate(_LETTERS).lower())
     raise ReadingError(
         f"ambiguous unit: {reason}" if reason else "unknown unit",
         where=where,
@@ -146,15 +171,27 @@ def to_bench(value: float, unit: Unit, column: str, where: str = "") -> float:
     >>> round(to_bench(20.0, parse_unit("Vpp"), "rf_level_vrms"), 4)
     7.0711
     """
+    return float(bench_values(np.array([value]), unit, column, where)[0])
+
+
+def bench_values(values: NDArray[np.float64], unit: Unit, column: str, where: str = "") -> NDArray[np.float64]:
+    """Return an array of ``values`` in ``unit`` in the bench unit of ``column``: ``to_bench`` for many.
+
+    >>> bench_values(np.array([0.0, 30.0]), parse_unit("dBm"), "rf_power_w").round(6).tolist()
+    [0.001, 1.0]
+    """
     if unit.kind not in kinds_of(column):
         raise ReadingError(
-            f"a {unit.kind} cannot be {column}",
+            f"a {unit.kind} cannot be {column}" + (f": {_NO_COLUMN[unit.symbol]}" if unit.symbol in _NO_COLUMN else ""),
             where=where,
             found=unit.symbol or Said("no unit"),
             allowed=", ".join(u.symbol for u in _UNITS if u.kind in kinds_of(column)),
-            cure="correct the unit in the header, or map another column under columns in session.toml",
+            cure="state the unit of the column in a layout, or map another column under columns",
         )
     bench = bench_unit(column)
+    offset = 0.0 if column.startswith("u_") else unit.offset
     if unit.kind == "power level":
-        return value if bench.kind == "power level" else float(dbm_to_watt(value)) / bench.factor
-    return value * (unit.factor / bench.factor)
+        level = values + offset
+        return level if bench.kind == "power level" else np.asarray(dbm_to_watt(level), dtype=float) / bench.factor
+    scaled = values * (unit.factor / bench.factor)
+    return scaled + offset if offset else scaled

@@ -1,4 +1,4 @@
-"""What one cell says: a number, a mark of an instrument that had none, or neither."""
+"""Cells that hold one of a few words: a direction, a medium."""
 
 from __future__ import annotations
 
@@ -6,31 +6,12 @@ import re
 
 from aotf_lab.errors import ReadingError
 
-__all__ = ["direction_of", "medium_of", "missing_mark", "number_of"]
+__all__ = ["direction_of", "medium_of", "number_of"]
 
 _NUMBER = re.compile(r"^[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?$")
-_NO_READING = re.compile(
-    r"^(?:[-+]?(?:over|overload|ovld|ovl|ovrflw|o\.?l\.?|over[ -]?range|under|under[ -]?range)|-+|\*+|\?+)$",
-    re.IGNORECASE,
-)
-_OVER_RANGE = 9.8e37
-"""SCPI-1999 (volume 1, 7.2.1) writes infinity as 9.9E37 and "not a number" as 9.91E37."""
 
 _UP = {"up", "+1", "1", "rising", "forward"}
 _DOWN = {"down", "-1", "falling", "backward"}
-
-
-def missing_mark(cell: str) -> str:
-    """Return why the cell holds no reading, "" when it is not such a mark.
-
-    >>> missing_mark("---"), missing_mark("9.91E37"), missing_mark("1.25")
-    ("over-range mark '---'", "over-range mark '9.91E37'", '')
-    """
-    if not cell:
-        return "no reading"
-    if _NO_READING.match(cell) or (_NUMBER.match(cell) and abs(float(cell)) >= _OVER_RANGE):
-        return f"over-range mark {cell!r}"
-    return ""
 
 
 def number_of(cell: str, where: str, unit: str, *, decimal_comma: bool = False) -> float:
