@@ -131,6 +131,39 @@ def session(tmp_path):
             "[[file]]\npath = 'vco.csv'\npurpose = 'keep'\n[[file]]\npath = './vco.csv'\npurpose = 'keep'\n",
             "session.toml, number 2: [[file]] path stands twice; found 'vco.csv'",
         ),
+        (
+            "[amplifier]\nsupply_a = 0\n",
+            "session.toml [amplifier]: supply_a: out of bounds; found 0; allowed: a number above 0",
+        ),
+        ("[amplifier]\ngain_db = 40\n", "session.toml [amplifier]: gain_db: unknown key; found 40; allowed: supply_a,"),
+        (
+            "[instrument.scope]\ninput_ohm = 75\n",
+            "session.toml [instrument.scope]: input_ohm: another number; found 75; allowed: 50 or 1e+06",
+        ),
+        (
+            "[[file]]\npath = 'vco.csv'\npurpose = 'keep'\nlayout = 'none.layout.toml'\n",
+            "[[file]] number 1: layout: no such file; found 'none.layout.toml'; allowed: scan.csv, vco.csv",
+        ),
+        (
+            "[[file]]\npath = 'vco.csv'\npurpose = 'keep'\nlayout = '../other.layout.toml'\n",
+            "layout: outside the session's folder; found '../other.layout.toml'",
+        ),
+        (
+            "[[file]]\npath = 'vco.csv'\npurpose = 'keep'\nlayout = 'scan.csv'\n",
+            "session.toml [[file]] number 1, layout: scan.csv:1: not TOML: ",
+        ),
+        (
+            "[[file]]\npath = 'vco.csv'\npurpose = 'scan'\nsecond_log = 'scan.csv'\n",
+            "tolerance_s: missing, and second_log is joined by time; found no such key; allowed: seconds above 0",
+        ),
+        (
+            "[[file]]\npath = 'vco.csv'\npurpose = 'scan'\ntolerance_s = 0.5\n",
+            "tolerance_s: stated without second_log; found 0.5; allowed: with second_log only",
+        ),
+        (
+            "[[file]]\npath = 'vco.csv'\npurpose = 'scan'\nblock_s = -1\n",
+            "block_s: out of bounds; found -1; allowed: a number above 0",
+        ),
         ('[session]\nname = "shelf\n', "session.toml:2: not TOML: Illegal character"),
         (
             "[session]\nname = shelf\n",
