@@ -2,26 +2,39 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import re
+from collections.abc import Callable, Sequence
 
-from aotf_lab.errors import ReadingError, Said
+from aotf_lab.errors import ReadingError
 from aotf_lab.reading.cells.number import CellNumber
 from aotf_lab.reading.units import UNITLESS, Unit, bench_unit, kinds_of, parse_unit
 
-__all__ = ["CellUnits"]
+__all__ = ["CellUnits", "pass_over"]
 
 _BASE = {"voltage": "V", "rms voltage": "Vrms", "peak-to-peak voltage": "Vpp", "current": "A", "frequency": "Hz",
          "power": "W", "length": "m", "time": "s"}  # fmt: skip
 _READ_AS = {"rms voltage": "rms", "peak-to-peak voltage": "pp"}
 _MANY_CHANGES = 4
+_LINE = re.compile(r":(\d+)(?:,|$)")
+
+
+def pass_over(where: str) -> str:
+    """Return the cure that leaves out the line which ``where`` names.
+
+    >>> pass_over("log.csv:17, column 'Drive'")
+    'pass the line over in a layout: skip_lines = { 17 = "reason" }'
+    """
+    line = _LINE.search(where)
+    return f'pass the line over in a layout: skip_lines = {{ {line[1] if line else "LINE"} = "reason" }}'
 
 
 class CellUnits:
     """The units of one column: decides for each cell, and remembers where the unit changes."""
 
-    def __init__(self, heading: Unit | None, column: str, place: Callable[[int], str]) -> None:
+    def __init__(self, heading: Unit | None, column: str, cells: Sequence[str], place: Callable[[int], str]) -> None:
         self._heading = heading
         self._column = column
+        self._cells = cells
         self._place = place
         self._known: dict[tuple[str, str], tuple[Unit, float]] = {}
         self._changes: list[tuple[int, str]] = []
@@ -73,7 +86,7 @@ class CellUnits:
         if number.unit == "K" and "frequency" in kinds_of(self._column):
             return self._of_letter(CellNumber(number.value, letter="K"), row), 1e3
         if number.unit == "K" and "temperature" not in kinds_of(self._column):
-            raise self._contradiction("K may be kilo or kelvin", "K", "k for kilo, or the whole unit", row)
+            raise self._contradiction("K may be kilo or kelvin", "k for kilo, or the whole unit", row)
         if number.unit:
             return self._of_text(number.unit, row), 1.0
         if self._heading is not None:
@@ -92,7 +105,7 @@ class CellUnits:
         if (column == "rf_level_vrms" and unit.kind == "power level") or (column == "rf_level_dbm" and volts):
             raise ReadingError(
                 "a level in dBm and one in volts in the same column: only the load could tell how they compare",
-                where=self._place(row), found=text, allowed="one of the two in a column",
+                where=self._place(row), found=self._cells[row], allowed="one of the two in a column",
                 cure="name the column in a layout as what most of its cells are, and pass the other lines over",
             )  # fmt: skip
         return unit
@@ -102,15 +115,17 @@ class CellUnits:
         letter, heading = number.letter.replace("µ", "u").replace("μ", "u"), self._heading
         base = parse_unit(number.unit, self._place(row)) if number.unit else heading or self._default(row)
         if base.symbol not in _BASE.values():
+            symbol = base.symbol or "1"
+            contradicts = "contradicts the heading's unit" if heading else "does not fit the unit"
             raise self._contradiction(
-                f"the SI letter {number.letter} contradicts the heading's unit", letter,
-                f"a number in {base.symbol}, or one with its whole unit" if base.symbol else "a plain number", row,
+                f"the SI letter {number.letter} {contradicts} {symbol}",
+                f"a number in {symbol}, or one with its whole unit", row, _BASE.get(base.kind, ""),
             )  # fmt: skip
-        if letter == "m" and base.kind in ("time", "length"):
+        if letter == "m" and not number.unit and base.kind in ("time", "length"):
             other = "minutes" if base.kind == "time" else "metres"
-            raise self._contradiction(f"m may be milli or {other}", "m", f"the whole unit, such as m{base.symbol}", row)
+            raise self._contradiction(f"m may be milli or {other}", f"the whole unit, such as m{base.symbol}", row)
         if letter == "K" and base.kind != "frequency":
-            raise self._contradiction("K may be kilo or kelvin", "K", "k for kilo, or the whole unit", row)
+            raise self._contradiction("K may be kilo or kelvin", "k for kilo, or the whole unit", row)
         parse_unit(letter + base.symbol, self._place(row))  # refuses mHz, MW and what no bench has
         return base
 
@@ -121,16 +136,21 @@ class CellUnits:
             raise self._no_unit(row)
         return parse_unit(bases[0]) if bases else bench_unit(self._column)
 
-    def _contradiction(self, what: str, found: str, allowed: str, row: int) -> ReadingError:
+    def _contradiction(self, what: str, allowed: str, row: int, fits: str = "") -> ReadingError:
+        """Return the error; ``fits`` is a unit of the heading with which the cell could be read, "" for none."""
+        where = self._place(row)
+        stated = f"if the heading's unit is wrong, state it in a layout: {self._stated(fits)}; or " if fits else ""
         return ReadingError(
-            what, where=self._place(row), found=found, allowed=allowed,
-            cure=f"state the unit of {self._column} in a layout so that it fits the cells, or pass the line over there",
-        )  # fmt: skip
+            what, where=where, found=self._cells[row], allowed=allowed, cure=f"{stated}{pass_over(where)}"
+        )
+
+    def _stated(self, symbol: str) -> str:
+        return f'{self._column} = {{ headings = ["..."], unit = "{symbol}" }} under [columns]'
 
     def _no_unit(self, row: int) -> ReadingError:
-        example = bench_unit(self._column).symbol
+        example, where = bench_unit(self._column).symbol, self._place(row)
         return ReadingError(
             f"a number without a unit in cell or heading, and the unit decides the number of {self._column}",
-            where=self._place(row), found=Said("no unit"), allowed=f"a unit such as {example}",
-            cure=f'state it in a layout: unit = "{example}" (or what it is) under columns.{self._column}',
+            where=where, found=self._cells[row], allowed=f"a unit such as {example}",
+            cure=f"state it in a layout: {self._stated(example)}; or {pass_over(where)}",
         )  # fmt: skip

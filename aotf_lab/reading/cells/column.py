@@ -10,21 +10,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aotf_lab.errors import ReadingError
-from aotf_lab.reading.cells.cell_unit import CellUnits
+from aotf_lab.reading.cells.cell_unit import CellUnits, pass_over
 from aotf_lab.reading.cells.marks import LARGEST, fill_dittos, is_ditto, missing_mark, spreadsheet_date
 from aotf_lab.reading.cells.number import CellNumber, NotANumber, number_in
 from aotf_lab.reading.text.grid import TextForm
-from aotf_lab.reading.units import Unit, bench_unit, bench_values
+from aotf_lab.reading.units import Unit, bench_unit, bench_values, is_unit
 
 __all__ = ["ColumnNumbers", "read_column", "units_in"]
 
 Place = Callable[[int], str]
 
-_PLAIN = re.compile(r"^[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)$")
+_PLAIN = re.compile(r"^([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))\s?((?:[^\W\d_]{2,})?)$")
 _LONG = 30
-"""A plain number of fewer characters is below the marks of over-range, and read at once."""
+"""A plain number, alone or before its unit, of fewer characters than these is below the marks of over-range."""
 _NOT_PLAIN = re.compile(r"[^0-9+\-.eE\n]")
-_LINE = re.compile(r":(\d+)(?:,|$)")
 
 
 @dataclass(frozen=True)
@@ -55,7 +54,7 @@ def read_column(cells: Sequence[str], unit: Unit | None, column: str, form: Text
     >>> got.values.round(6).tolist(), got.rejected[2], got.flagged[3]
     ([0.85, 1.2, nan, 1.3], "over-range mark 'OVER'", "marked as doubtful: '?'")
     """
-    units = CellUnits(unit, column, place)
+    units = CellUnits(unit, column, cells, place)
     shared = _shared_unit(cells, form)
     values = _all_plain([cell[: -len(shared)].rstrip() for cell in cells] if shared else cells, form) if cells else None
     if values is None:
@@ -73,7 +72,7 @@ def units_in(cells: Sequence[str], form: TextForm) -> tuple[str, ...]:
     """
     found: dict[str, None] = {}
     for cell in cells:
-        if cell and not _PLAIN.match(cell):
+        if cell and not cell[-1].isdigit():
             try:
                 found[number_in(cell, form).unit] = None
             except NotANumber:
@@ -85,7 +84,7 @@ def units_in(cells: Sequence[str], form: TextForm) -> tuple[str, ...]:
 def _shared_unit(cells: Sequence[str], form: TextForm) -> str:
     """Return the text of the unit that stands in the first cell and ends every other one, "" for none."""
     try:
-        unit = "" if not cells or _PLAIN.match(cells[0]) else number_in(cells[0], form).unit
+        unit = "" if not cells or cells[0][-1:].isdigit() else number_in(cells[0], form).unit
     except NotANumber:
         return ""
     return unit if unit not in ("", "K") and all(cell.endswith(unit) for cell in cells) else ""
@@ -113,10 +112,11 @@ def _one_by_one(cells: Sequence[str], units: CellUnits, column: str, form: TextF
     values = np.full(len(cells), np.nan)
     rejected, flagged = [""] * len(cells), [""] * len(cells)
     rows: dict[Unit, list[int]] = {}
-    point = form.decimal_mark == "."
+    comma = form.decimal_mark == ","
     for row, cell in enumerate(filled):
-        if point and len(cell) < _LONG and _PLAIN.match(cell):
-            number = CellNumber(float(cell))
+        plain = _PLAIN.match(cell.replace(",", ".") if comma and "." not in cell else "" if comma else cell)
+        if plain and len(cell) < _LONG and (not plain[2] or is_unit(plain[2])):
+            number = CellNumber(float(plain[1]), plain[2])
         else:
             rejected[row] = missing_mark(cell)
             if rejected[row]:
@@ -139,18 +139,15 @@ def _number(cell: str, raw: str, form: TextForm, row: int, units: CellUnits, pla
         return number_in(cell, form)
     except NotANumber as refusal:
         where = place(row)
-        line = _LINE.search(where)
-        skip = f'pass the line over in a layout: skip_lines = {{ {line[1] if line else "LINE"} = "reason" }}'
+        skip = pass_over(where)
         likely = spreadsheet_date(cell)
         what = f"a date in a number: a spreadsheet probably made it of {likely}" if likely else refusal.reason
         cure = f"export the readings again with this column as text, or {skip}" if likely else skip
         if refusal.cure and not likely:
             cure = f"{refusal.cure}; or {skip}"
-        shown = units.expected()
-        raise ReadingError(
-            what, where=where, found=raw, allowed=f"a finite number{f' in {shown}' if shown else ''}, such as 1.25",
-            cure=cure,
-        ) from refusal  # fmt: skip
+        shown = f" in {units.expected()}" if units.expected() else ""
+        allowed = f"a finite number{shown}, such as 1{form.decimal_mark}25"
+        raise ReadingError(what, where=where, found=raw, allowed=allowed, cure=cure) from refusal
 
 
 def _checked(values: NDArray[np.float64], cells: Sequence[str], column: str, place: Place) -> ColumnNumbers:

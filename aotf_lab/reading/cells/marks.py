@@ -24,7 +24,7 @@ _UNDER = re.compile(r"^[-+]?(?:under|under[ -]?range|underflow)$", re.IGNORECASE
 _NONE = re.compile(r"^(?:[-–—]|\?+|n/?a|n\.\s?a\.?|#n/a|null|none|no reading|no value)$", re.IGNORECASE)
 _SPREADSHEET_ERROR = re.compile(r"^#(?:value!|wert!|valeur!|div/0!|num!|zahl!|ref!|bezug!|name\?|null!|spill!)$", re.I)
 _TOO_NARROW = re.compile(r"^#{2,}$")
-_DITTO = re.compile(r"^(?:[-–—\s]*(?:\"|''|[″“”„〃]|,,|``|´´)[-–—\s]*|do\.?|dto\.?|ditto|dito|id\.|idem)$", re.I)
+_DITTO = re.compile(r"^(?:[-–—\s]*(?:\"{1,2}|''|[″“”„〃]|,,|``|´´)[-–—\s]*|do\.?|dto\.?|ditto|dito|id\.|idem)$", re.I)
 
 
 def missing_mark(cell: str) -> str:
@@ -112,7 +112,9 @@ _MONTHS = {
     11: "nov november novembre noviembre", 12: "dec dez dec. december dezember déc dic décembre dicembre diciembre",
 }  # fmt: skip
 _MONTH_OF = {word: month for month, words in _MONTHS.items() for word in words.split()}
-_DAY_MONTH = re.compile(r"^(?P<day>[0-9]{1,2})(?:\.\s?|[\s/-])(?P<month>[^\W\d_]{3,10})\.?$")
+_DAY_MONTH = re.compile(
+    r"^(?P<day>[0-9]{1,2})(?:\.\s?|[\s/-])(?P<month>[^\W\d_]{3,10})\.?(?:[\s-](?:[0-9]{2}|[0-9]{4}))?$"
+)
 _MONTH_YEAR = re.compile(r"^(?P<month>[^\W\d_]{3,10})\.?[\s/-]?(?P<year>[0-9]{2}|[0-9]{4})$")
 _MIDNIGHT = r"(?:[T ]0{1,2}:00(?::00(?:\.0+)?)?)?"
 _YEAR_FIRST = re.compile(rf"^(?:19|20)[0-9]{{2}}-(?P<month>[0-9]{{1,2}})-(?P<day>[0-9]{{1,2}}){_MIDNIGHT}$")

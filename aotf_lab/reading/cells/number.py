@@ -40,7 +40,9 @@ class NotANumber(ValueError):  # noqa: N818
 _EXPONENT = {"k": 3, "K": 3, "M": 6, "G": 9, "m": -3, "u": -6, "µ": -6, "μ": -6, "n": -9, "p": -12}
 """SI letters (SI Brochure, 9th ed., table 7) that a bench uses; K as in the code of IEC 60062."""
 
+_UNIT_FOR_POINT = "VAW"
 _PREFIXABLE = {"V", "Vrms", "Vpp", "A", "ohm", "Ohm", "Ω", "\u2126", "Hz", "W", "s", "S/s"}
+_BRACKETED = re.compile(r"^\((?P<inside>[^()]+)\)(?P<unit>[^()]*)$")
 _BEFORE = re.compile(r"^(?:[~≈]\s*|(?:ca|approx|about)\.?\s+)", re.IGNORECASE)
 _AFTER = re.compile(r"\s*(?:\(\s*\?+\s*\)|\?+|\*+)\s*$")
 _BESIDE = re.compile(r"^(?:\s*(?:\(\s*\?+\s*\)|\?+|\*+))(?=\s|[^\W\d_]|$)")
@@ -54,7 +56,7 @@ def _grammar(decimal: str, thousands: str) -> re.Pattern[str]:
     """Return the pattern of a number: before the decimal mark the groups of three share one mark.
 
     Blanks may group the digits behind it too (SI Brochure, 9th ed., 5.4.4; from memory). An SI letter may stand
-    in place of the decimal mark (IEC 60062, from memory: 4k7 is 4.7 k).
+    in place of the decimal mark (IEC 60062, from memory: 4k7 is 4.7 k), and so may V, A or W (common practice).
     """
     point = re.escape(decimal)
     marks = "".join(re.escape(c) for c in thousands if c != decimal and not c.isalnum() and c not in "+-")
@@ -62,7 +64,7 @@ def _grammar(decimal: str, thousands: str) -> re.Pattern[str]:
     mark = rf"(?P<mark>[{marks}])" if marks else "(?P<mark>(?!))"
     grouped = rf"[1-9][0-9]{{0,2}}{mark}[0-9]{{3}}(?:(?P=mark)[0-9]{{3}})*|"
     spaced = rf"(?:[0-9]{{3}}[{blanks}])+[0-9]{{1,3}}|" if blanks else ""
-    letters = "".join(_EXPONENT)
+    letters = "".join(_EXPONENT) + _UNIT_FOR_POINT
     return re.compile(
         rf"(?P<sign>[+-]?)(?:(?P<coded>[0-9]+)(?P<infix>[{letters}])(?P<after>[0-9]+)|"
         rf"(?:(?P<whole>{grouped}[0-9]+)(?:{point}(?P<fraction>{spaced}[0-9]*))?|{point}(?P<bare>[0-9]+))"
@@ -101,6 +103,10 @@ def number_in(cell: str, form: TextForm) -> CellNumber:
 
 def _undoubted(text: str) -> tuple[str, list[str]]:
     """Return the text without the marks of doubt around it, and those marks."""
+    brackets = _BRACKETED.match(text)
+    if brackets:
+        inside, marks = _undoubted(brackets["inside"])
+        return inside + brackets["unit"], ["brackets", *marks]
     before = _BEFORE.match(text)
     text = text[before.end() :] if before else text
     after = _AFTER.search(text)
@@ -111,6 +117,10 @@ def _undoubted(text: str) -> tuple[str, list[str]]:
 def _letter_and_unit(rest: str, match: re.Match[str], text: str, form: TextForm) -> tuple[str, str]:
     """Return the SI letter to apply and the text of the unit, from what follows the digits."""
     infix: str = match["infix"] or ""
+    if infix in _UNIT_FOR_POINT and infix:
+        if rest:
+            raise _refusal(text, form)
+        return "", infix
     if infix:
         if rest and rest not in _PREFIXABLE:
             raise _refusal(text, form)
@@ -146,7 +156,7 @@ def _refusal(text: str, form: TextForm) -> NotANumber:
     if _WITH_U.search(text):
         return NotANumber(
             "a number with its uncertainty in one cell",
-            "log the uncertainty in a column of its own, headed u(...); until then pass the line over",
+            "give the uncertainty a column of its own, headed u(...), in the next export",
         )
     if _LIMIT.match(text):
         return NotANumber("a limit, not a reading")
