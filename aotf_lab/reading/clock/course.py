@@ -20,11 +20,12 @@ _SLOWEST_S = 1_200.0
 
 @dataclass(frozen=True)
 class Nature:
-    """What a column's time can do: pass midnight (``of_day``), start again at zero (``counts``), and jump by an
-    hour (``local``: the local date and time of a row, None when each row states its zone or has no date)."""
+    """What a column's time can do: pass midnight (``of_day``), start again at zero (``counts``), and jump by an hour
+    with summer time (``summer``; ``local`` is the local date and time of a row, None where no date is known)."""
 
     of_day: bool = False
     counts: bool = False
+    summer: bool = False
     local: Callable[[int], datetime] | None = None
 
 
@@ -49,7 +50,7 @@ def course_of(time_s: NDArray[np.float64], nature: Nature, place: Callable[[int]
     if falling < 2 or falling <= rising:
         return _forward(time_s, nature, place)
     rows, local = len(time_s), nature.local
-    mirrored = Nature(nature.of_day, False, None if local is None else lambda row: local(rows - 1 - row))
+    mirrored = Nature(nature.of_day, False, nature.summer, None if local is None else lambda row: local(rows - 1 - row))
     back = _forward(time_s[::-1].copy(), mirrored, lambda row: place(rows - 1 - row))
     course = Course(back.shift_s[::-1].copy(), {rows - 1 - row: why for row, why in back.flagged.items()}, back.notes)
     course.notes.insert(0, "the time falls down the column: rows kept in the order of the file")
@@ -63,7 +64,7 @@ def _forward(time_s: NDArray[np.float64], nature: Nature, place: Callable[[int],
     typical = float(np.median(rising)) if rising.size else 0.0
     for j in np.flatnonzero(steps < 0):
         _backward(course, time_s, nature, place, int(j) + 1, float(steps[j]), typical)
-    if nature.local is not None and _regular(steps, typical):
+    if nature.summer and _regular(steps, typical):
         near = np.abs(steps - _HOUR_S - typical) <= _slack(typical)
         for j in np.flatnonzero(near):
             _hour(course, nature.local, place, int(j) + 1, -_HOUR_S)
@@ -97,11 +98,7 @@ def _backward(
         course.notes.append(
             f"midnight passed at {place(row)}: 24 h added from there on, a gap of {over_midnight:.6g} s"
         )
-    elif (
-        nature.local is not None
-        and abs(step + _HOUR_S - typical) <= _slack(typical)
-        and _regular(np.diff(time_s), typical)
-    ):
+    elif nature.summer and abs(step + _HOUR_S - typical) <= _slack(typical) and _regular(np.diff(time_s), typical):
         _hour(course, nature.local, place, row, _HOUR_S)
     else:
         likely = change_of_clock(nature.local(row - 1), nature.local(row)) if nature.local is not None else ""
@@ -109,13 +106,14 @@ def _backward(
 
 
 def _hour(
-    course: Course, local: Callable[[int], datetime], place: Callable[[int], str], row: int, shift_s: float
+    course: Course, local: Callable[[int], datetime] | None, place: Callable[[int], str], row: int, shift_s: float
 ) -> None:
     """Take a jump of an hour out when the date is one of a change of clocks; flag the row either way."""
     jump = "back" if shift_s > 0 else "forward"
-    change = change_of_clock(local(row - 1), local(row))
+    change = "" if local is None else change_of_clock(local(row - 1), local(row))
     if not change:
-        course.flagged[row] = f"time jumps {jump} by an hour, on no date of a change of clocks: kept as it stands"
+        date = "the date is not known" if local is None else "at no date of a change of clocks"
+        course.flagged[row] = f"time jumps {jump} by an hour, {date}: kept as it stands"
         return
     course.add(row, shift_s)
     course.flagged[row] = f"time jumps {jump} by an hour: {change}"

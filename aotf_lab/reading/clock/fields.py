@@ -49,7 +49,7 @@ def times_without_date(
         )  # fmt: skip
     if ns[0] != 0:
         notes.append(f"time counted from the first reading, which stands at {_spoken(ns[0])}")
-    return ns, Nature(of_day=not counter, counts=not clock), tuple(notes)
+    return ns, Nature(of_day=not counter, counts=not clock, summer=not counter), tuple(notes)
 
 
 def _two_fields(stamps: Sequence[Stamp], place: Callable[[int], str], form: TwoFields) -> tuple[TwoFields, str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, timezone
@@ -11,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aotf_lab.errors import ReadingError, Said
+from aotf_lab.reading.cells.marks import fill_dittos, is_gap, missing_mark
 from aotf_lab.reading.clock.course import Course, Nature, course_of
 from aotf_lab.reading.clock.dates import days_of
 from aotf_lab.reading.clock.fields import clock_form, times_without_date
@@ -20,7 +20,6 @@ __all__ = ["Clock", "counted_seconds", "is_clock", "seconds_of"]
 
 Place = Callable[[int], str]
 _EPOCH_DAY = datetime(1970, 1, 1).toordinal()
-_MARK = re.compile(r"[-\u2013\u2014*?]+|n/?a|over|under", re.IGNORECASE)
 _ALLOWED = "2026-03-29T14:03:05, 29.03.2026 14:03:05, 14:03:05, 00:12:03.5, 1d 02:03:04 or Unix seconds"
 
 
@@ -101,12 +100,12 @@ def counted_seconds(time_s: NDArray[np.float64], place: Place) -> Clock:
 def _stamps(cells: Sequence[str], place: Place) -> tuple[list[Stamp | None], list[str], list[str]]:
     stamps: list[Stamp | None] = []
     rejected, flagged = [""] * len(cells), [""] * len(cells)
-    for row, cell in enumerate(cells):
-        stamp = None
-        if not cell.strip():
+    for row, cell in enumerate(fill_dittos(cells, place)[0]):
+        stamp, mark = None, missing_mark(cell)
+        if is_gap(cell):
             flagged[row] = "no time"
-        elif _MARK.fullmatch(cell.strip()):
-            rejected[row] = f"no time: {cell.strip()!r}"
+        elif mark:
+            rejected[row] = mark
         else:
             stamp = _stamp(cell, row, place)
             flagged[row] = stamp.doubt
@@ -166,8 +165,11 @@ def _read(
     local = [day * DAY_NS + s.ns for day, s in zip(days.days, stamps, strict=True)]
     start = _moment(days.days[0], first.ns, first.zone_s) if days.certain else None
     if first.zone_s is None:
-        nature = Nature(local=lambda k: _moment(days.days[k], stamps[k].ns, None)) if days.certain else Nature()
-        return local, start, nature, days.notes
+
+        def moment(k: int) -> datetime:
+            return _moment(days.days[k], stamps[k].ns, None)
+
+        return local, start, Nature(summer=True, local=moment if days.certain else None), days.notes
     zones = sorted({s.zone_s or 0 for s in stamps})
     notes = (f"{len(zones)} zones, each taken off: the time runs in UTC",) if len(zones) > 1 else ()
     utc = [t - (s.zone_s or 0) * SECOND_NS for t, s in zip(local, stamps, strict=True)]
