@@ -3,26 +3,28 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 
-from aotf_lab.errors import ReadingError, Said
-from aotf_lab.reading.units import UNITLESS, Unit, bench_unit, is_unit, kinds_of, parse_unit, to_bench
-from aotf_lab.reading.words import BENCH_NAMES, NUMBER_COLUMNS, TEXT_COLUMNS, UNDECIDED, plain_words, word_meaning
+from aotf_lab.errors import ReadingError
+from aotf_lab.reading.layout import StatedColumn
+from aotf_lab.reading.shape.blocks import mark_blocks, mark_equal_blocks
+from aotf_lab.reading.shape.companions import with_companions
+from aotf_lab.reading.shape.counts import Scale, no_scale
+from aotf_lab.reading.shape.heading import NOT_USED, UNMARKED, ColumnMap, Heading, Marks
+from aotf_lab.reading.shape.hints import NO_HINTS, Found, Hints, refuse_contradiction
+from aotf_lab.reading.shape.mapped import mapped_headings, position_name, stated_columns
+from aotf_lab.reading.shape.marks import marks_of
+from aotf_lab.reading.shape.only_one import Wanted, claim_only_ones
+from aotf_lab.reading.shape.pairs import settle_pairs
+from aotf_lab.reading.shape.per_line import settle_lines
+from aotf_lab.reading.shape.split_heading import is_count_unit, known_unit, split_heading
+from aotf_lab.reading.text.grid import RawRow
+from aotf_lab.reading.units import UNITLESS, bench_unit, kinds_of, parse_unit, to_bench
+from aotf_lab.reading.words import BENCH_NAMES, TEXT_COLUMNS, UNDECIDED, plain_words, word_meaning
 
 __all__ = ["NOT_USED", "ColumnMap", "Heading", "understand_headings"]
 
-ColumnMap = Mapping[str, str | Sequence[str]]
-"""Column name -> heading that holds it; under the key "not_used" one heading, or several, to pass over."""
-
-NOT_USED = "not_used"
-
-_FORMS = (
-    (re.compile(r"^(?P<words>.+?)\s*\((?P<unit>[^()]*)\)$"), True),
-    (re.compile(r"^(?P<words>.+?)\s*\[(?P<unit>[^\[\]]*)\]$"), True),
-    (re.compile(r"^(?P<words>.+?)\s*/\s*(?P<unit>[^/]+)$"), False),
-    (re.compile(r"^(?P<words>.+?)\s*,\s*(?P<unit>[^,]+)$"), False),
-)
 _U_FORMS = (
     re.compile(r"^u\s*\((?P<of>.+)\)$", re.IGNORECASE),
     re.compile(r"^(?:u|uncertainty)[\s_]+(?:of\s+|in\s+)?(?P<of>.+)$", re.IGNORECASE),
@@ -33,111 +35,166 @@ _BARE_U = {"u", "uncertainty", "standard uncertainty", "std uncertainty"}
 _LIMIT = re.compile(r"^(?:±|\+/?-)\s*|\b(?:tolerance|error|accuracy)\b", re.IGNORECASE)
 
 
-@dataclass(frozen=True)
-class Heading:
-    """One heading understood: its position (0-based), text, column, unit, and the evidence.
-
-    ``column`` is "" for a heading that is not used; ``unit`` is None for a column of text.
-    """
-
-    position: int
-    header: str
-    column: str
-    unit: Unit | None
-    evidence: str
-
-
-def understand_headings(headers: Sequence[str], where: str, columns: ColumnMap | None = None) -> tuple[Heading, ...]:
+def understand_headings(
+    headers: Sequence[str],
+    where: str,
+    columns: ColumnMap | None = None,
+    *,
+    stated: Mapping[str, StatedColumn] | None = None,
+    hints: Hints = NO_HINTS,
+    scale: Scale | None = None,
+    titles: RawRow | None = None,
+    wanted: Sequence[Wanted] = (),
+    labels: Collection[str] = (),
+) -> tuple[Heading, ...]:
     """Return the meaning of every heading; ``where`` is file:line of the heading row.
+
+    ``columns`` and ``stated`` (of a layout) say what headings mean; ``hints`` what stands around the
+    headings, ``scale`` what counts are, ``titles`` the row above the headings. A column of ``wanted``
+    for which there is no word is claimed by its unit where only one heading has such a unit. ``labels``
+    are names of lines that headings may carry.
 
     Raises ``ReadingError`` for a map that does not fit the file, two columns that claim one
     meaning, a unit that is missing, ambiguous or of another kind, and a limit of error (``±``)
     that does not say what it is.
     """
-    mapped = _mapped(headers, where, columns or {})
-    taken = {h.column for h in mapped.values()}
+    mapped = mapped_headings(headers, where, stated_columns(columns, stated or {}), hints)
+    taken = {h.column for h in mapped.values()} - {""}
+    blocks = mark_equal_blocks(headers)
+    reader = _Reader(where, hints, labels)
     found: list[Heading] = []
     for position, header in enumerate(headers):
-        place = f"{where}, column {header!r}"
-        heading = mapped.get(position) or _understand(position, header, found, place)
+        heading = mapped.get(position) or reader.heading(position, header, found)
         if heading.column in taken and position not in mapped:
-            heading = Heading(position, header, "", None, f"not used: {heading.column} is mapped to another column")
+            why = f"not used: {heading.column} is mapped to another column"
+            heading = Heading(position, header, "", None, why, settled=True)
+        if position in blocks and position not in mapped:
+            heading = replace(heading, marks=replace(heading.marks, block=blocks[position]))
         found.append(heading)
-    _refuse_two_of_a_kind(found, where)
-    return tuple(found)
+    found = [_scaled(h, scale, where) for h in with_companions(found, hints)]
+    claimed = claim_only_ones(settle_lines(found, labels, where), wanted, labels)
+    return mark_blocks(settle_pairs(claimed), titles, where)
 
 
-def _mapped(headers: Sequence[str], where: str, columns: ColumnMap) -> dict[int, Heading]:
-    mapped: dict[int, Heading] = {}
-    for column, wanted in columns.items():
-        base = column.removeprefix("u_")
-        if column != NOT_USED and base not in NUMBER_COLUMNS and column not in TEXT_COLUMNS:
-            raise ReadingError(
-                "columns names something that no column can mean", where=where, found=column,
-                allowed=", ".join((*NUMBER_COLUMNS, *TEXT_COLUMNS, NOT_USED)) + ", and u_ before a number",
-                cure="correct the name under columns in session.toml",
-            )  # fmt: skip
-        for header in [wanted] if isinstance(wanted, str) else wanted:
-            positions = [i for i, h in enumerate(headers) if h == header.strip()]
-            if len(positions) != 1:
-                raise ReadingError(
-                    f"columns maps {column} to a heading that stands {len(positions)} times in the file",
-                    where=where, found=header, allowed=", ".join(map(repr, headers)),
-                    cure="name one heading exactly as the file has it",
-                )  # fmt: skip
-            mapped[positions[0]] = _mapped_heading(positions[0], header.strip(), column, where)
-    return mapped
+def _scaled(heading: Heading, scale: Scale | None, where: str) -> Heading:
+    """Return a heading of counts with the unit that the scale gives."""
+    if not heading.counts:
+        return heading
+    place = f"{where}, column {heading.header!r}"
+    if scale is None:
+        if heading.column:
+            raise no_scale(heading.header, heading.column, place)
+        return heading
+    if not heading.column:
+        return replace(heading, own_unit=scale.unit, unit_evidence=f"of counts: {scale.words}")
+    return _checked(replace(heading, unit=scale.unit, evidence=f"{heading.evidence}; {scale.words}"), place)
 
 
-def _mapped_heading(position: int, header: str, column: str, where: str) -> Heading:
-    if column == NOT_USED:
-        return Heading(position, header, "", None, "not used: said so in columns")
-    if column in TEXT_COLUMNS:
-        return Heading(position, header, column, None, "mapped in columns")
-    words, unit_text = _split(header, f"{where}, column {header!r}")
-    unit = parse_unit(unit_text, f"{where}, column {header!r}") if unit_text else bench_unit(column)
-    if column == "rf_level_vrms" and unit.kind == "power level":
-        column = "rf_level_dbm"
-    said = "unit in brackets or after a stroke" if unit_text else f"unit as the name {column} says"
-    return _checked(Heading(position, header, column, unit, f"mapped in columns, {said}"), f"{where}, column {words!r}")
+class _Reader:
+    """Understands one heading after another of one file."""
 
+    def __init__(self, where: str, hints: Hints, labels: Collection[str]) -> None:
+        self.where, self.hints, self.labels = where, hints, labels
 
-def _understand(position: int, header: str, before: Sequence[Heading], place: str) -> Heading:
-    name = header.removeprefix("u_")
-    if name in BENCH_NAMES and not (name != header and name in TEXT_COLUMNS):
+    def heading(self, position: int, header: str, before: Sequence[Heading]) -> Heading:
+        """Return what the heading says on its own, with what stands around it."""
+        place = f"{self.where}, column {header or position_name(position)!r}"
+        name = header.removeprefix("u_")
+        if name in BENCH_NAMES and not (name != header and name in TEXT_COLUMNS):
+            return self._bench_name(position, header, place)
+        words, unit_text = ("", "") if header == position_name(position) else split_heading(header, place)
+        column, evidence, rest, marks = self._meaning(words, before, place)
+        if not column:
+            return self._unclaimed(position, header, evidence, rest, marks, unit_text, place)
+        if column in TEXT_COLUMNS:
+            return Heading(position, header, column, None, evidence)
+        return self._claimed(position, header, column, evidence, words, marks, unit_text, place)
+
+    def _bench_name(self, position: int, header: str, place: str) -> Heading:
+        name = header.removeprefix("u_")
         column, unit_text = BENCH_NAMES[name]
         column = f"u_{column}" if name != header else column
-        unit = None if column in TEXT_COLUMNS else parse_unit(unit_text, place) if unit_text else bench_unit(column)
+        if column in TEXT_COLUMNS:
+            return Heading(position, header, column, None, "bench name")
+        if column == "time_s" and self.hints.is_clock(position):
+            return Heading(position, header, column, bench_unit(column), "bench name, stamps of a clock", clock=True)
+        unit = parse_unit(unit_text, place) if unit_text else bench_unit(column)
+        refuse_contradiction(unit.symbol, self.hints.row_unit(position, place), column, place)
         return _checked(Heading(position, header, column, unit, "bench name"), place)
-    words, unit_text = _split(header, place)
-    column, evidence = _column_of_words(words, before, place)
-    if not column:
-        return Heading(position, header, "", None, evidence)
-    if column in TEXT_COLUMNS:
-        return Heading(position, header, column, None, evidence)
-    if not unit_text and bench_unit(column) != UNITLESS:
-        raise _no_unit(column, words, place)
-    unit = parse_unit(unit_text, place) if unit_text else UNITLESS
-    if column == "rf_level_vrms" and unit.kind == "power level":
-        column = "rf_level_dbm"
-    return _checked(Heading(position, header, column, unit, f"{evidence}, unit {unit_text!r} in the heading"), place)
+
+    def _meaning(self, words: str, before: Sequence[Heading], place: str) -> tuple[str, str, str, Marks]:
+        """Return column ("" for none), evidence, the words without marks, and the marks."""
+        column, evidence = _column_of_words(words, before, place)
+        named = marks_of(words, self.labels) if self.labels else (words, UNMARKED)
+        if (column or not words) and not named[1].label:
+            return column, evidence, words, UNMARKED
+        rest, marks = marks_of(words, self.labels)
+        meaning = word_meaning(rest)
+        if meaning in ("", UNDECIDED, *TEXT_COLUMNS):
+            return "", evidence or _why(rest), rest, marks
+        return meaning, f"word {rest!r}{_marked(marks)}", rest, marks
+
+    def _unclaimed(
+        self, position: int, header: str, evidence: str, words: str, marks: Marks, unit_text: str, place: str
+    ) -> Heading:
+        found = Found(unit_text, "in the heading") if unit_text else self.hints.unit(position, "", words, place)
+        heading = Heading(position, header, "", None, evidence, words, marks)
+        if is_count_unit(found.text):
+            return replace(heading, counts=True)
+        if not known_unit(found.text):
+            return heading
+        unit = parse_unit(found.text)
+        return replace(heading, own_unit=unit, unit_evidence=f"{found.text!r} {found.evidence}{_marked(marks)}")
+
+    def _claimed(
+        self,
+        position: int,
+        header: str,
+        column: str,
+        evidence: str,
+        words: str,
+        marks: Marks,
+        unit_text: str,
+        place: str,
+    ) -> Heading:
+        if column == "time_s" and self.hints.is_clock(position):
+            return Heading(position, header, column, bench_unit(column), f"{evidence}, stamps of a clock", clock=True)
+        if unit_text:
+            refuse_contradiction(unit_text, self.hints.row_unit(position, place), column, place)
+        found = Found(unit_text, "in the heading") if unit_text else self.hints.unit(position, column, words, place)
+        if is_count_unit(found.text):
+            return Heading(position, header, column, None, f"{evidence}, counts", words, marks, counts=True)
+        if not found and bench_unit(column) != UNITLESS:
+            raise _no_unit(column, header or words, place)
+        unit = parse_unit(found.text, place) if found else UNITLESS
+        if column == "rf_level_vrms" and unit.kind == "power level":
+            column = "rf_level_dbm"
+        swing = column == "rf_level_vrms" and marks.part in ("min", "max") and unit.kind == "voltage"
+        said = f"unit {found.text!r} {found.evidence}" if found else "unit '' in the heading"
+        heading = Heading(position, header, column, unit, f"{evidence}, {said}", words, marks)
+        return replace(heading, reads="drive_v") if swing else _checked(heading, place)
 
 
-def _split(header: str, place: str) -> tuple[str, str]:
-    """Return the words and the text of the unit ("" for none) of a heading."""
-    for form, marked in _FORMS:
-        match = form.match(header)
-        if match and is_unit(match["unit"]):
-            return match["words"], match["unit"]
-        if match and marked and word_meaning(match["words"]) and not word_meaning(header):
-            parse_unit(match["unit"], place)  # a known word with an unknown unit: says so
-    return header, ""
+def _marked(marks: Marks) -> str:
+    parts = [
+        f"repeat {marks.repeat}" if marks.repeat else "",
+        marks.direction,
+        f"line {marks.label}" if marks.label else "",
+    ]
+    said = ", ".join(p for p in parts if p)
+    return f", {said}" if said else ""
+
+
+def _why(words: str) -> str:
+    if word_meaning(words) == UNDECIDED:
+        return f"not used: two quantities share the word {plain_words(words)!r}"
+    return "not used: no word for it" if words else "not used: no heading"
 
 
 def _column_of_words(words: str, before: Sequence[Heading], place: str) -> tuple[str, str]:
     meaning = word_meaning(words)
     if meaning == UNDECIDED:
-        return "", f"not used: two quantities share the word {plain_words(words)!r}"
+        return "", _why(words)
     if meaning:
         return meaning, f"word {plain_words(words)!r}"
     if plain_words(words) in _BARE_U and before and before[-1].unit is not None:
@@ -151,18 +208,19 @@ def _column_of_words(words: str, before: Sequence[Heading], place: str) -> tuple
         raise ReadingError(
             "a limit of error that does not say what it is", where=place, found=words,
             allowed="a standard uncertainty (k = 1), headed u(...)",
-            cure="divide a limit +-a by sqrt(3) (GUM 4.3.7) and head the column u(...), "
-            "or map it in session.toml: columns = { u_frequency_mhz = \"...\" }",
+            cure="state in a layout or in session.toml that it is not_used, or, where it is a u already, "
+            'columns = { u_frequency_mhz = "..." }; a limit +-a is a u of a / sqrt(3) (GUM 4.3.7)',
         )  # fmt: skip
-    return "", "not used: no word for it" if words else "not used: no heading"
+    return "", _why(words)
 
 
 def _no_unit(column: str, words: str, place: str) -> ReadingError:
     example = bench_unit(column).symbol
     return ReadingError(
         f"heading without a unit, and the unit decides the number of {column}", where=place, found=words,
-        allowed=f"a heading such as '{words} ({example})'",
-        cure=f'write the unit into the heading, or map it in session.toml: columns = {{ {column} = "{words}" }}',
+        allowed=f"a unit in the heading, in a row below it, in the cells or above the headings, such as {example}",
+        cure=f'state it in session.toml, if it is {example}: columns = {{ {column} = "{words}" }}, or with its unit in '
+        f'a layout: {column} = {{ headings = ["{words}"], unit = "..." }}',
     )  # fmt: skip
 
 
@@ -171,17 +229,3 @@ def _checked(heading: Heading, place: str) -> Heading:
     if heading.unit is not None and heading.unit.kind not in kinds_of(heading.column):
         to_bench(0.0, heading.unit, heading.column, place)  # raises, naming what is allowed
     return heading
-
-
-def _refuse_two_of_a_kind(found: Sequence[Heading], where: str) -> None:
-    claims: dict[str, list[str]] = {}
-    for heading in found:
-        if heading.column:
-            claims.setdefault(heading.column, []).append(heading.header)
-    for column, headers in claims.items():
-        if len(headers) > 1:
-            raise ReadingError(
-                f"{len(headers)} columns claim the meaning {column}", where=where,
-                found=Said(", ".join(map(repr, headers))), allowed="one column for each meaning",
-                cure=f'say which in session.toml: columns = {{ {column} = "{headers[0]}" }}',
-            )  # fmt: skip

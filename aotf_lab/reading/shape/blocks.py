@@ -1,0 +1,156 @@
+"""Which headings belong together: columns of all rows, and groups of columns that are rows of their own.
+
+Repeats in columns, a column for each line, and blocks side by side all become rows: every group of
+marked headings, beside the headings that all share, reads the rows of the file once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from aotf_lab.errors import ReadingError, Said
+from aotf_lab.reading.shape.heading import UNMARKED, Heading, Marks
+from aotf_lab.reading.shape.mapped import position_name
+from aotf_lab.reading.shape.marks import title_marks
+from aotf_lab.reading.text.grid import RawRow
+from aotf_lab.reading.words import plain_words
+
+__all__ = ["Block", "blocks_of", "mark_blocks", "mark_equal_blocks"]
+
+
+@dataclass(frozen=True)
+class Block:
+    """The headings that make one set of rows; ``own`` are those of the block alone (none where there is one set)."""
+
+    marks: Marks
+    headings: tuple[Heading, ...]
+    own: tuple[Heading, ...]
+
+
+def mark_equal_blocks(headers: Sequence[str]) -> dict[int, int]:
+    """Return position -> number of its block where the same headings (two or more) stand side by side again.
+
+    >>> mark_equal_blocks(["V", "MHz", "", "V", "MHz"])
+    {0: 1, 1: 1, 3: 2, 4: 2}
+    >>> mark_equal_blocks(["V", "MHz", "MHz"])
+    {}
+    """
+    filled = [(k, plain_words(h)) for k, h in enumerate(headers) if h]
+    for size in range(2, len(filled) // 2 + 1):
+        words = [w for _, w in filled]
+        if len(filled) % size == 0 and len(set(words[:size])) == size and words == words[:size] * (len(words) // size):
+            return {position: index // size + 1 for index, (position, _) in enumerate(filled)}
+    return {}
+
+
+def mark_blocks(found: Sequence[Heading], titles: RawRow | None, where: str) -> tuple[Heading, ...]:
+    """Return the headings with marks that tell apart those of one meaning.
+
+    Raises ``ReadingError`` where nothing tells them apart.
+    """
+    marked = _numbered(list(found))
+    doubled = _doubled(marked)
+    named = {h.position for h in marked if h.column in doubled or h.marks.block}
+    if titles is not None and named:
+        marked = [_titled(h, titles) if h.position in named else h for h in marked]
+        doubled = _doubled(marked)
+    if doubled:
+        marked = _periodic(marked, doubled)
+        doubled = _doubled(marked)
+    if doubled:
+        column, headers = next(iter(doubled.items()))
+        raise ReadingError(
+            f"{len(headers)} columns claim the meaning {column}", where=where,
+            found=Said(", ".join(repr(h.header) for h in headers)), allowed="one column for each meaning",
+            cure=f'say which in session.toml or in a layout: columns = {{ {column} = "{_name(headers)}" }}',
+        )  # fmt: skip
+    return tuple(marked)
+
+
+def _name(headers: list[Heading]) -> str:
+    first = headers[0].header
+    return first if first and sum(h.header == first for h in headers) == 1 else position_name(headers[0].position)
+
+
+def _doubled(found: Sequence[Heading]) -> dict[str, list[Heading]]:
+    """Return column -> its headings where two of them carry the same marks."""
+    claims: dict[str, list[Heading]] = {}
+    for heading in found:
+        if heading.column:
+            claims.setdefault(heading.column, []).append(heading)
+    return {c: hs for c, hs in claims.items() if len({h.marks for h in hs}) < len(hs)}
+
+
+def _numbered(found: list[Heading]) -> list[Heading]:
+    """Return the headings with a number for one without it among numbered ones: f, f 2, f 3."""
+    for column in {h.column for h in found if h.column and h.marks.repeat}:
+        own = [h for h in found if h.column == column]
+        bare = [h for h in own if h.marks == UNMARKED]
+        if len(bare) != 1 or any(replace(h.marks, repeat=0) != UNMARKED for h in own):
+            continue
+        shift = 1 if any(h.marks.repeat == 1 for h in own) else 0
+        for heading in own:
+            number = heading.marks.repeat + shift if heading is not bare[0] else 1
+            found[heading.position] = replace(heading, marks=Marks(repeat=number))
+    return found
+
+
+def _titled(heading: Heading, titles: RawRow) -> Heading:
+    """Return the heading with the marks of the title above it; a title reaches to the next one."""
+    cells = titles.cells[: heading.position + 1]
+    title = next((c for c in reversed(cells) if c), "")
+    if not title:
+        return heading
+    said, marks = title_marks(title), heading.marks
+    return replace(
+        heading,
+        marks=replace(
+            marks,
+            repeat=marks.repeat or said.repeat,
+            direction=marks.direction or said.direction,
+            label=marks.label or said.label,
+        ),
+    )
+
+
+def _periodic(found: list[Heading], doubled: dict[str, list[Heading]]) -> list[Heading]:
+    """Return the headings with numbers of blocks, where all that are used come again in the same order."""
+    used = [h for h in found if h.column]
+    count = min(len(hs) for hs in doubled.values())
+    size = len(used) // count
+    names = [h.column for h in used]
+    if size < 2 or len(set(names[:size])) < size or names != names[:size] * count:
+        return found
+    for index, heading in enumerate(used):
+        found[heading.position] = replace(heading, marks=replace(heading.marks, block=index // size + 1))
+    return found
+
+
+def blocks_of(found: Sequence[Heading], where: str) -> tuple[Block, ...]:
+    """Return the sets of rows that the headings make: one, or one for each group of marked headings.
+
+    Raises ``ReadingError`` when the groups do not hold the same columns.
+    """
+    used = [h for h in found if h.column]
+    shared = tuple(h for h in used if h.marks.group == UNMARKED.group)
+    groups: dict[tuple[int, int, str, str], list[Heading]] = {}
+    for heading in used:
+        if heading.marks.group != UNMARKED.group:
+            groups.setdefault(heading.marks.group, []).append(heading)
+    if not groups:
+        return (Block(UNMARKED, shared, ()),)
+    _refuse_uneven(list(groups.values()), where)
+    return tuple(Block(own[0].marks, (*shared, *own), tuple(own)) for own in groups.values())
+
+
+def _refuse_uneven(groups: list[list[Heading]], where: str) -> None:
+    whole = {h.column for group in groups for h in group}
+    for group in groups:
+        missing = whole - {h.column for h in group}
+        if missing:
+            raise ReadingError(
+                f"columns side by side that are no equal sets: no {', '.join(sorted(missing))} beside these", where=where,
+                found=Said(", ".join(repr(h.header) for h in group)), allowed=f"{', '.join(sorted(whole))} in each set",
+                cure='pass columns over in session.toml or in a layout: columns = { not_used = ["..."] }',
+            )  # fmt: skip

@@ -1,0 +1,126 @@
+"""The cells of one understood heading: their values, and which rows are rejected or in doubt."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from aotf_lab.reading.cells.column import read_column
+from aotf_lab.reading.cells.marks import fill_dittos, is_ditto, is_gap, missing_mark
+from aotf_lab.reading.cells.words import direction_of, medium_of
+from aotf_lab.reading.clock.stamps import Clock, counted_seconds, seconds_of
+from aotf_lab.reading.shape.counts import Scale
+from aotf_lab.reading.shape.heading import Heading
+from aotf_lab.reading.shape.mapped import position_name
+from aotf_lab.reading.text.grid import Grid
+from aotf_lab.reading.units import UNITLESS, bench_values
+
+__all__ = ["GAPS_ALLOWED", "ColumnData", "ColumnReader"]
+
+GAPS_ALLOWED = frozenset({"temperature_c", "supply_v", "supply_a", "time_s", "direction", "label"})
+"""Columns in which an empty cell is ordinary (a thermometer read every fifth row): it becomes NaN or
+"". So does an empty u. In any other column an empty cell rejects its row, in the receipt."""
+
+_PLAIN_NUMBER = ("efficiency", UNITLESS)
+"""Column and unit as which counts are read: a number as it stands."""
+
+
+@dataclass(frozen=True)
+class ColumnData:
+    """Values of every row (NaN or "" for none), the raw cells, and a reason per row to reject or to flag it."""
+
+    values: NDArray[np.float64] | list[str]
+    cells: Sequence[str]
+    rejected: Sequence[str]
+    flagged: Sequence[str]
+    notes: tuple[str, ...] = ()
+    start: datetime | None = None
+
+
+class ColumnReader:
+    """Reads the columns of one grid.
+
+    ``required`` names those that must not have gaps, ``skipped`` the lines that a layout passes over.
+    """
+
+    def __init__(
+        self,
+        grid: Grid,
+        required: Collection[str],
+        scale: Scale | None = None,
+        date_order: str | None = None,
+        skipped: Collection[int] = (),
+    ) -> None:
+        self.grid, self.required, self.scale, self.date_order = grid, required, scale, date_order
+        self.skipped = tuple(skipped)
+        self._kept: dict[int, ColumnData] = {}
+
+    def read(self, heading: Heading) -> ColumnData:
+        """Return the data of ``heading``; raises ``ReadingError`` for what its cells must not hold."""
+        if heading.position not in self._kept:
+            cells = self._cells(heading)
+            data = self._text(heading, cells) if heading.unit is None else self._numbers(heading, cells)
+            self._kept[heading.position] = self._without_gaps(heading, data)
+        return self._kept[heading.position]
+
+    def _cells(self, heading: Heading) -> list[str]:
+        cells = [row.cells[heading.position] for row in self.grid.rows]
+        if heading.before >= 0:
+            dates = fill_dittos([row.cells[heading.before] for row in self.grid.rows], self._place(heading))[0]
+            cells = [f"{date} {cell}" if cell and date else cell for date, cell in zip(dates, cells, strict=True)]
+        if heading.behind >= 0:
+            units = fill_dittos([row.cells[heading.behind] for row in self.grid.rows], self._place(heading))[0]
+            cells = [f"{c} {u}" if c and u and not is_ditto(c) else c for c, u in zip(cells, units, strict=True)]
+        return cells
+
+    def _place(self, heading: Heading) -> Callable[[int], str]:
+        column = f"column {(heading.header or position_name(heading.position))!r}"
+        return lambda row: f"{self.grid.name}:{self.grid.rows[row].line}, {column}"
+
+    def _text(self, heading: Heading, cells: list[str]) -> ColumnData:
+        place = self._place(heading)
+        filled = fill_dittos(cells, place)[0] if any(map(is_ditto, set(cells))) else cells
+        read = {"direction": direction_of, "medium": medium_of}.get(heading.column)
+        values = [read(c, place(k)) if c and read else c for k, c in enumerate(filled)]
+        rejected = ["no reading" if not c else "" for c in filled]
+        return ColumnData(values, cells, rejected, [""] * len(cells))
+
+    def _numbers(self, heading: Heading, cells: list[str]) -> ColumnData:
+        place = self._place(heading)
+        if heading.clock:
+            clock = seconds_of(cells, place, self.date_order, _bracketed(heading.header))
+            return _of_clock(clock, cells, [c or "" for c in clock.rejected])
+        column, unit = _PLAIN_NUMBER if heading.counts else (heading.reads or heading.column, heading.unit)
+        numbers = read_column(cells, unit, column, self.grid.form, place)
+        values, notes = numbers.values, numbers.notes
+        if heading.counts and self.scale is not None:
+            values = bench_values(self.scale.apply(values), self.scale.unit, heading.reads or heading.column, place(0))
+        data = ColumnData(values, cells, numbers.rejected, numbers.flagged, notes)
+        if heading.column == "time_s" and bool(np.any(np.diff(values[~np.isnan(values)]) < 0)):
+            clock = counted_seconds(values, place)
+            return replace(_of_clock(clock, cells, numbers.rejected), notes=(*notes, *clock.notes))
+        return data
+
+    def _without_gaps(self, heading: Heading, data: ColumnData) -> ColumnData:
+        """Return the data with its gaps no reason to reject a row, where gaps are ordinary."""
+        column = heading.column
+        allowed = (column in GAPS_ALLOWED or column.startswith("u_")) and column not in self.required
+        if not allowed or not any(data.rejected):
+            return data
+        kept = ["" if r and is_gap(c) else r for r, c in zip(data.rejected, data.cells, strict=True)]
+        return replace(data, rejected=kept)
+
+
+def _of_clock(clock: Clock, cells: list[str], rejected: Sequence[str]) -> ColumnData:
+    return ColumnData(clock.time_s, cells, rejected, clock.flagged, clock.notes, clock.start)
+
+
+def _bracketed(header: str) -> str:
+    """Return what stands in brackets at the end of a heading."""
+    match = re.search(r"[(\[]([^()\[\]]*)[)\]]$", header)
+    return match[1] if match else ""
