@@ -1,0 +1,129 @@
+"""The rows of a file seen as readings of one width: which rows could be their headings."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from aotf_lab.reading.text.cells import WIDE, headings_between_blanks
+from aotf_lab.reading.text.furniture import is_rule, is_units_row
+from aotf_lab.reading.text.grid import RawRow
+from aotf_lab.reading.text.kinds import has_reading, kinds_in
+from aotf_lab.reading.text.width import is_reading, number_columns
+from aotf_lab.reading.units import is_unit
+from aotf_lab.reading.words import BENCH_NAMES, word_meaning
+
+__all__ = ["Candidate", "Search", "heading_words"]
+
+_HEAD = 3000
+"""Headings are looked for in this many lines that are not blank."""
+
+_UNIT_FORM = re.compile(r"[^(\[,/].*?[ ]?(?:[(\[](?P<a>[^()\[\]]{1,12})[)\]]|[,/][ ]?(?P<b>[^,/]{1,12}))")
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A row that could be the headings: index, cells, how many of them speak as headings, if none is a number."""
+
+    at: int
+    cells: tuple[str, ...]
+    score: int
+    pure: bool
+
+
+def heading_words(cells: Sequence[str]) -> int:
+    """Return how many cells speak as headings: a known word or name, or a unit behind words.
+
+    >>> heading_words(("Drive (V)", "frequency_mhz", "Coupling")), heading_words(("Coupling", "DC"))
+    (2, 0)
+    """
+    return sum(_speaks(cell) for cell in cells)
+
+
+def _speaks(cell: str) -> bool:
+    if cell.removeprefix("u_") in BENCH_NAMES or word_meaning(cell):
+        return True
+    match = _UNIT_FORM.fullmatch(cell)
+    return match is not None and is_unit(match["a"] or match["b"] or "")
+
+
+class Search:
+    """The rows of a file that are neither blank nor comments, seen as readings of one width."""
+
+    def __init__(self, rows: Sequence[RawRow], width: int, separator: str) -> None:
+        self.rows, self.width, self.separator = rows, width, separator
+        self.numbers = number_columns(rows, width)
+        self.end = min(len(rows), _HEAD)
+
+    def cells(self, at: int) -> tuple[str, ...] | None:
+        """Return the row's cells when they fit the width (empty ones at the end aside), else None."""
+        row = self.rows[at]
+        if len(row.cells) == self.width:
+            return row.cells
+        if len(row.cells) > self.width and not any(row.cells[self.width :]):
+            return row.cells[: self.width]
+        if self.separator in ("blanks", WIDE) and not has_reading(kinds_in(row.cells)):
+            return headings_between_blanks(row.text, self.width)
+        return None
+
+    def is_reading(self, at: int) -> bool:
+        """Return whether the row at this index is a reading."""
+        cells = self.cells(at) if at < len(self.rows) else None
+        return cells is not None and is_reading(kinds_in(cells), self.width, self.numbers)
+
+    def has_number(self, at: int) -> bool:
+        """Return whether the row at this index holds a number or a clock."""
+        return at < len(self.rows) and has_reading(kinds_in(self.rows[at].cells))
+
+    def is_units(self, at: int) -> bool:
+        """Return whether the row at this index is a row of units."""
+        cells = self.cells(at) if at < len(self.rows) else None
+        return cells is not None and is_units_row(cells)
+
+    def below(self, at: int) -> int:
+        """Return the index of the first row below a heading at ``at`` that is neither units nor a rule."""
+        at += 1
+        while at < len(self.rows) and (self.is_units(at) or is_rule(self.rows[at])):
+            at += 1
+        return at
+
+    def candidates(self) -> list[Candidate]:
+        """Return the rows that could be headings, each once."""
+        found: dict[tuple[str, ...], Candidate] = {}
+        for at in range(self.end):
+            cells = self.cells(at)
+            if cells is None or cells in found or is_rule(self.rows[at]):
+                continue
+            kinds = kinds_in(cells)
+            pure = "text" in kinds and not has_reading(kinds)
+            if pure and self.is_units(at) and at and self._is_words(at - 1):
+                continue  # the units of the row above
+            score, below = heading_words(cells), self.below(at)
+            mixed = has_reading(kinds) and not is_reading(kinds, self.width, self.numbers) and "text" in kinds
+            if (pure or mixed) and (self.is_reading(below) or (pure and score and self.has_number(below))):
+                found[cells] = Candidate(at, cells, score, pure)
+        return list(found.values())
+
+    def _is_words(self, at: int) -> bool:
+        cells = self.cells(at)
+        return cells is not None and "text" in kinds_in(cells) and not has_reading(kinds_in(cells))
+
+    def first_reading(self) -> int:
+        """Return where the longest run of readings begins, with what stands between earlier readings and it."""
+        best, best_length, at = 0, 0, 0
+        starts = []
+        while at < self.end:
+            if not self.is_reading(at):
+                at += 1
+                continue
+            start = at
+            while at < self.end and self.is_reading(at):
+                at += 1
+            starts.append((start, at))
+            if at - start > best_length:
+                best, best_length = start, at - start
+        for start, end in reversed([s for s in starts if s[0] < best]):
+            if best - end <= 3:  # a torn row or two among readings: refused by name, not taken for a preamble
+                best = start
+        return best

@@ -1,0 +1,126 @@
+"""From the bytes of a raw file to a grid of cells, with the evidence for each step; nothing is understood yet."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Sequence
+
+from aotf_lab.reading.layout import Layout
+from aotf_lab.reading.receipt import FlaggedRow, RejectedRow
+from aotf_lab.reading.text.body import no_readings, sort_rows
+from aotf_lab.reading.text.cells import cells_of
+from aotf_lab.reading.text.decimal_mark import find_decimal_mark
+from aotf_lab.reading.text.decode import decode
+from aotf_lab.reading.text.foreign import refuse_foreign_bytes, refuse_foreign_text
+from aotf_lab.reading.text.grid import Grid, RawRow, TextForm
+from aotf_lab.reading.text.heading import Frame
+from aotf_lab.reading.text.lines import Line, comment_of, lines_of
+from aotf_lab.reading.text.preamble import preamble_row
+from aotf_lab.reading.text.separators import find_separator, spoken
+from aotf_lab.reading.text.stated import stated_frame
+
+__all__ = ["split"]
+
+_NOTHING_STATED = Layout()
+
+
+def split(name: str, content: bytes, layout: Layout = _NOTHING_STATED) -> Grid:
+    """Return the cells of the file ``name``, whose bytes are ``content``.
+
+    Encoding, separator, decimal mark and the place of the headings are those that ``layout`` states, else
+    those that the file itself decides. Raises ``ReadingError`` for a file that is no table of text, for an
+    empty one, one without readings, a ragged row, and for everything that could be read in two ways.
+
+    >>> grid = split("log.csv", b"Probe: 10x\\nDrive (V);Counter (MHz)\\n1,5;48,25\\n")
+    >>> grid.form.separator, grid.form.decimal_mark, grid.header.cells, grid.rows[0].cells
+    ('semicolon', ',', ('Drive (V)', 'Counter (MHz)'), ('1,5', '48,25'))
+    """
+    refuse_foreign_bytes(name, content)
+    text, encoding, encoding_evidence = decode(name, content, layout.encoding)
+    refuse_foreign_text(name, text)
+    found = lines_of(text)
+    taken = [line for line in found.lines if line.number not in layout.skip_lines]
+    separator, separator_evidence = find_separator(name, taken, layout.separator)
+    rows, comments, broken = _parted(taken, separator)
+    frame = stated_frame(name, rows, comments, separator, layout)
+    if frame is None:
+        raise no_readings(name, rows, len(content))
+    kept, rejected = sort_rows(name, rows[frame.first :], frame, separator, broken)
+    if not kept:
+        raise no_readings(name, rows, len(content))
+    frame, kept = _without_empty_end(frame, kept)
+    mark = find_decimal_mark(name, kept, separator, layout)
+    skipped = [
+        RejectedRow(line.number, line.text, layout.skip_lines[line.number])
+        for line in found.lines
+        if line.number in layout.skip_lines
+    ]
+    form = TextForm(
+        encoding, encoding_evidence, spoken(separator), separator_evidence, mark.mark, mark.evidence, mark.thousands
+    )
+    return Grid(
+        name, form, _preamble(frame, rows, comments, separator), frame.titles, frame.header, frame.units, tuple(kept),
+        tuple(sorted([*rejected, *skipped], key=lambda r: r.line)),
+        _cut_row(kept, taken, found.cut),
+        (*found.notes, *_comment_notes(kept[0].line, comments)),
+    )  # fmt: skip
+
+
+def _parted(lines: Sequence[Line], separator: str) -> tuple[list[RawRow], list[RawRow], dict[int, str]]:
+    """Return the rows, the comments (their cells without the mark), and line -> why for rows that do not split."""
+    rows: list[RawRow] = []
+    comments: list[RawRow] = []
+    broken: dict[int, str] = {}
+    for line in lines:
+        said = comment_of(line.text, separator)
+        try:
+            cells = cells_of(line.text if said is None else said, separator)
+        except csv.Error as error:
+            cells = ()
+            if said is None:
+                broken[line.number] = str(error)
+        if said is not None:
+            comments.append(RawRow(line.number, line.text, cells))
+        elif any(cells) or line.number in broken:
+            rows.append(RawRow(line.number, line.text, cells))
+    return rows, comments, broken
+
+
+def _without_empty_end(frame: Frame, kept: list[RawRow]) -> tuple[Frame, list[RawRow]]:
+    """Return both without the last column when nothing stands in it: a separator at every line end."""
+    width = frame.width - 1
+    over = [row for row in (frame.titles, frame.header, frame.units) if row is not None]
+    if width < 1 or frame.header is None or any(row.cells[width:] != ("",) for row in [*over, *kept]):
+        return frame, kept
+    titles, header, units = (_cut(row, width) for row in (frame.titles, frame.header, frame.units))
+    rows = [RawRow(row.line, row.text, row.cells[:width]) for row in kept]
+    return Frame(titles, header, units, frame.first, width, frame.evidence), rows
+
+
+def _cut(row: RawRow | None, width: int) -> RawRow | None:
+    return RawRow(row.line, row.text, row.cells[:width]) if row else None
+
+
+def _preamble(frame: Frame, rows: Sequence[RawRow], comments: Sequence[RawRow], separator: str) -> tuple[RawRow, ...]:
+    used = {row.line for row in (frame.titles, frame.header, frame.units) if row is not None}
+    first = rows[frame.first].line
+    above = [row for row in (*rows[: frame.first], *comments) if row.line < first and row.line not in used]
+    return tuple(
+        preamble_row(row.line, row.text, comment_of(row.text, separator) or row.text, separator)
+        for row in sorted(above, key=lambda row: row.line)
+    )
+
+
+def _cut_row(kept: Sequence[RawRow], lines: Sequence[Line], cut: bool) -> tuple[FlaggedRow, ...]:
+    last = kept[-1]
+    if not cut or len(kept) < 2 or last.line != lines[-1].number:
+        return ()
+    return (FlaggedRow(last.line, last.text, "the last line has no line end, it may be cut off"),)
+
+
+def _comment_notes(first: int, comments: Sequence[RawRow]) -> tuple[str, ...]:
+    below = [str(comment.line) for comment in comments if comment.line >= first]
+    if not below:
+        return ()
+    shown = ", ".join(below[:10]) + (", ..." if len(below) > 10 else "")
+    return (f"comments among the readings passed over: line{'s' * (len(below) > 1)} {shown}",)
