@@ -8,8 +8,19 @@ from dataclasses import replace
 import numpy as np
 
 from aotf_lab.reading.readings import Readings
+from aotf_lab.reading.sanity.alias import aliased
 from aotf_lab.reading.sanity.clock_order import disordered_time
+from aotf_lab.reading.sanity.copied_rows import copied_rows
+from aotf_lab.reading.sanity.counts import false_counts
+from aotf_lab.reading.sanity.frozen import frozen_meters
+from aotf_lab.reading.sanity.mixed_units import mixed_frequency_units
+from aotf_lab.reading.sanity.power_ratio import power_columns_differ, power_files_differ
+from aotf_lab.reading.sanity.rf_power_limit import rf_above_dc
+from aotf_lab.reading.sanity.same_file import same_readings
+from aotf_lab.reading.sanity.saturated import saturated_meters
 from aotf_lab.reading.sanity.suspicion import Suspicion
+from aotf_lab.reading.sanity.wavelengths import wavelength_units
+from aotf_lab.reading.sanity.wrong_digits import wrong_digits
 
 __all__ = ["suspicions", "suspicions_between"]
 
@@ -41,7 +52,17 @@ def suspicions(
     """
     found: list[Suspicion] = []
     for rows, part in _files(readings):
-        for suspicion in _of_one(part):
+        of_numbers = _of_numbers(part, sample_rate_mhz, band_mhz)
+        for suspicion in (
+            *rf_above_dc(part, supply_a=supply_a),
+            *power_columns_differ(part, load_ohm=load_ohm, pad_db=pad_db, probe=probe),
+            *of_numbers,
+            *frozen_meters(part),
+            *saturated_meters(part),
+            *copied_rows(part),
+            *disordered_time(part),
+            *wavelength_units(part, material),
+        ):
             found.append(replace(suspicion, rows=tuple(int(rows[r]) for r in suspicion.rows)))
     return tuple(found)
 
@@ -52,11 +73,24 @@ def suspicions_between(named: Mapping[str, Readings]) -> tuple[Suspicion, ...]:
     The same file used twice, a part of one file copied into another, and RF powers that differ by
     a named factor at the same supply and frequency. ``rows`` are those of the table named last.
     """
-    return ()
+    items = list(named.items())
+    pairs = [(a, b) for k, a in enumerate(items) for b in items[k + 1 :]]
+    found: list[Suspicion] = []
+    for (name, first), (other, second) in pairs:
+        same = same_readings(first, second, (name, other), comparisons=len(pairs))
+        found += same or power_files_differ(first, second)
+    return tuple(found)
 
 
-def _of_one(readings: Readings) -> Iterator[Suspicion]:
-    yield from disordered_time(readings)
+def _of_numbers(
+    readings: Readings, sample_rate_mhz: float | None, band_mhz: tuple[float, float] | None
+) -> tuple[Suspicion, ...]:
+    """Return what is wrong with single numbers: each cause is asked only of rows that none before it explains."""
+    folded = aliased(readings, sample_rate_mhz=sample_rate_mhz, band_mhz=band_mhz)
+    explained = {row for s in folded for row in s.rows}
+    scaled = false_counts(readings, explained) + mixed_frequency_units(readings, explained)
+    explained |= {row for s in scaled for row in s.rows}
+    return folded + scaled + wrong_digits(readings, explained)
 
 
 def _files(readings: Readings) -> Iterator[tuple[np.ndarray, Readings]]:

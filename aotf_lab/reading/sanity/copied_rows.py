@@ -1,0 +1,69 @@
+"""Do rows stand in a file twice?"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from aotf_lab.reading.readings import Readings
+from aotf_lab.reading.sanity.equal_rows import EqualRun, equal_blocks, number_columns
+from aotf_lab.reading.sanity.scatter import chance_limit, numbers
+from aotf_lab.reading.sanity.suspicion import Suspicion, lines_of
+
+__all__ = ["copied_rows"]
+
+_SLOW_METERS = 0.05
+
+
+def copied_rows(readings: Readings) -> tuple[Suspicion, ...]:
+    """Return the rows that are equal to earlier ones in every number, and improbably so.
+
+    Readings of one file. Equal time as well is counted as one more coincidence; without a column ``time_s``, or with
+    times that go on, the other columns must do, and settings that repeat count for nothing. Where more than 5 % of
+    the rows equal the row before, the logger asks faster than the meters measure, and such pairs are no copies.
+    """
+    columns = number_columns(readings)
+    if not columns or len(readings.table) < 5:
+        return ()
+    runs = equal_blocks(readings, readings, columns, within=True)
+    adjacent = {r for run in runs for i, r in zip(run.first, run.second, strict=True) if r == i + 1}
+    slow = len(adjacent) > max(2.0, _SLOW_METERS * len(readings.table))
+    pairs: dict[int, int] = {}
+    for run in runs:
+        if (
+            slow
+            and all(b == a + 1 for a, b in zip(run.first, run.second, strict=True))
+            and len(adjacent) > len(run.second)
+        ):
+            continue
+        if run.chance * _time_chance(readings, run) <= chance_limit(1):
+            for a, b in zip(run.first, run.second, strict=True):
+                pairs.setdefault(b, a)
+    return (_copied(readings, pairs),) if pairs else ()
+
+
+def _time_chance(readings: Readings, run: EqualRun) -> float:
+    """Return how probable it is that the times of the two runs are equal too, 1 where they are not."""
+    if "time_s" not in readings.table.columns:
+        return 1.0
+    time = numbers(readings.table["time_s"])
+    if not np.array_equal(time[list(run.first)], time[list(run.second)]):
+        return 1.0
+    rest = np.delete(time, list(run.second))
+    return max(1.0 / time.size**2, 1.0 - np.unique(rest).size / rest.size)
+
+
+def _copied(readings: Readings, pairs: dict[int, int]) -> Suspicion:
+    rows = sorted(pairs)
+    sources = sorted({pairs[r] for r in rows} - set(rows)) or sorted({pairs[r] for r in rows})
+    times = " and time" if "time_s" in readings.table.columns and _same_time(readings, pairs) else ""
+    return Suspicion(
+        "rows stand twice", lines_of(readings, rows),
+        f"{len(rows)} rows equal to {lines_of(readings, sources)} in {', '.join(number_columns(readings))}{times}",
+        "a block was pasted twice, or a log was written twice", "pass these lines over",
+        tuple(rows), unusable=len(rows) > len(readings.table) / 4,
+    )  # fmt: skip
+
+
+def _same_time(readings: Readings, pairs: dict[int, int]) -> bool:
+    time = numbers(readings.table["time_s"])
+    return all(time[a] == time[b] for b, a in pairs.items())

@@ -1,0 +1,166 @@
+"""Rows whose frequency is a whole factor away from what the rows around them say."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from aotf_lab.reading.readings import Readings
+from aotf_lab.reading.sanity.scatter import Floats, numbers
+
+__all__ = ["FACTORS", "Stretch", "along", "false_factors"]
+
+FACTORS = (2.0, 1 / 2, 3.0, 1 / 3, 10.0, 1 / 10, 1e3, 1e-3, 1e6, 1e-6)
+"""What a counter's trigger and gate, and a prefix of the unit, make of a frequency."""
+
+LIKELY_MHZ = (5.0, 1500.0)
+"""Where acousto-optic drives lie (common practice, no source): says which of two groups of rows is right."""
+
+_HARMLESS = 0.35
+_SMOOTH = 0.02
+_EXACT = 0.01
+_FINE = 0.005
+_FEWEST = 5
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Rows that show ``factor`` times the frequency: the ratio found, its u, and what they would be (MHz)."""
+
+    rows: tuple[int, ...]
+    factor: float
+    ratio: float
+    u_ratio: float
+    true_mhz: tuple[float, ...]
+
+
+def along(readings: Readings, rows: NDArray[np.intp]) -> tuple[Floats, bool]:
+    """Return what the frequency of these rows follows: the drive voltage (True), or the order of the file (False)."""
+    if "drive_v" in readings.table.columns:
+        drive = numbers(readings.table["drive_v"])[rows]
+        if np.all(np.isfinite(drive)) and np.unique(drive).size >= _FEWEST:
+            return drive, True
+    return rows.astype(float), False
+
+
+def false_factors(readings: Readings, explained: Collection[int] = ()) -> tuple[Stretch, ...]:
+    """Return the stretches of rows that are a factor of ``FACTORS`` off, in the order of drive voltage or file.
+
+    Each row is taken as right or as off by one of the factors, whichever leaves the least up and down of log f with
+    the fewest rows changed. A stretch is named only when its edges give the factor within 1 % and the scatter
+    there, and the other rows are smooth: a list of settings says nothing. Rows in ``explained`` are passed over.
+    """
+    if "frequency_mhz" not in readings.table.columns:
+        return ()
+    frequency = numbers(readings.table["frequency_mhz"])
+    usable = np.isfinite(frequency) & (frequency > 0)
+    usable[list(explained)] = False
+    rows = np.flatnonzero(usable)
+    if rows.size < _FEWEST + 1:
+        return ()
+    place, by_drive = along(readings, rows)
+    order = np.argsort(place, kind="stable")
+    place, rows = place[order], rows[order]
+    logs = np.log(frequency[rows])
+    if np.max(np.abs(np.diff(logs))) < _HARMLESS:
+        return ()
+    label = _likelier(logs, _labels(logs))
+    if not np.any(label) or not _smooth(place, logs, label):
+        return ()
+    found = []
+    for first, last in _runs(label):
+        ratio = _ratio(place, logs, label, first, last, by_drive)
+        if ratio is not None:
+            true = np.exp(logs[first:last] - label[first])
+            found.append(Stretch(tuple(rows[first:last].tolist()), _named(label[first]), *ratio, tuple(true.tolist())))
+    return tuple(found)
+
+
+def _named(label: float) -> float:
+    factor = float(np.exp(label))
+    return round(factor, 9) if factor > 1 else 1.0 / round(1.0 / factor, 9)
+
+
+def _labels(logs: Floats) -> Floats:
+    """Return log factor of each row, by dynamic programming over the rows in order."""
+    states = np.log(np.array([1.0, *FACTORS]))
+    price = min(0.05, 0.6 / (logs.size / 3 + 1)) * (states != 0)
+    value = logs[:, None] - states
+    cost, came = price.copy(), np.zeros((logs.size, states.size), dtype=np.intp)
+    for k in range(1, logs.size):
+        step = cost[:, None] + np.abs(value[k][None, :] - value[k - 1][:, None])
+        came[k] = np.argmin(step, axis=0)
+        cost = step[came[k], np.arange(states.size)] + price
+    path = np.zeros(logs.size, dtype=np.intp)
+    path[-1] = np.argmin(cost)
+    for k in range(logs.size - 1, 0, -1):
+        path[k - 1] = came[k, path[k]]
+    return np.asarray(states[path])
+
+
+def _likelier(logs: Floats, label: Floats) -> Floats:
+    """Return the labels, shifted when the rows that count as right lie where no drive does and the others do not."""
+    middle = float(np.exp(np.median(logs - label)))
+    if LIKELY_MHZ[0] <= middle <= LIKELY_MHZ[1]:
+        return label
+    for shift in set(label[label != 0].tolist()):
+        if abs(shift) > np.log(500) and LIKELY_MHZ[0] <= middle * np.exp(shift) <= LIKELY_MHZ[1]:
+            return np.asarray(np.where(np.abs(label - shift) < 1e-9, 0.0, label - shift))
+    return label
+
+
+def _smooth(place: Floats, logs: Floats, label: Floats) -> bool:
+    """Return whether the rows, factors taken off, follow a line from one neighbour to the next."""
+    right = logs - label
+    x = place
+    if right.size < _FEWEST or np.count_nonzero(label == 0) < _FEWEST - 1:
+        return False
+    span = np.where(x[2:] > x[:-2], x[2:] - x[:-2], 1.0)
+    between = right[:-2] + (right[2:] - right[:-2]) * (x[1:-1] - x[:-2]) / span
+    return float(np.median(np.abs(right[1:-1] - between))) < _SMOOTH
+
+
+def _runs(label: Floats) -> list[tuple[int, int]]:
+    edges = [0, *(np.flatnonzero(np.diff(label)) + 1).tolist(), label.size]
+    return [(a, b) for a, b in pairwise(edges) if label[a] != 0]
+
+
+def _ratio(
+    place: Floats, logs: Floats, label: Floats, first: int, last: int, by_drive: bool
+) -> tuple[float, float] | None:
+    """Return the ratio of the rows first to last (excluded) to the others and its u, None when it is not the factor."""
+    right, jumps, doubts = logs - label, [], []
+    for edge, sign in ((first, 1.0), (last, -1.0)):
+        if 0 < edge < logs.size:
+            gap = place[edge] - place[edge - 1]
+            left = _slope(place[max(edge - 4, 0) : edge], right[max(edge - 4, 0) : edge])
+            beyond = _slope(place[edge : edge + 4], right[edge : edge + 4])
+            steps = [s * gap for s in (left, beyond) if s is not None]
+            if not steps:
+                continue
+            jumps.append(sign * (right[edge] - right[edge - 1] - float(np.mean(steps))))
+            doubts.append(0.5 * abs(steps[0] - steps[-1]) if len(steps) > 1 else 0.3 * abs(steps[0]))
+    if not jumps:
+        return None
+    size = abs(float(label[first]))
+    u = float(np.hypot(np.mean(doubts) / len(doubts) ** 0.5, 0.003))
+    off = float(np.mean(jumps))
+    if len(jumps) == 1 and not by_drive and np.median(np.abs(np.diff(right))) > _FINE:
+        return None
+    if abs(off) > _EXACT + 2.0 * u or u > size / 6.0:
+        return None
+    ratio = float(np.exp(label[first] + off))
+    return ratio, u * ratio
+
+
+def _slope(place: Floats, logs: Floats) -> float | None:
+    """Return the slope of a line through a few rows, None when they lie at one place."""
+    away = place - place.mean()
+    spread = float(away @ away)
+    return (
+        float(away @ logs) / spread if place.size > 1 and spread > 1e-6 * max(1.0, float(place.mean() ** 2)) else None
+    )

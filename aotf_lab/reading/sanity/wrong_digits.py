@@ -1,0 +1,170 @@
+"""Did a number lose its decimal point or its sign, or become a date, on its way through a spreadsheet?"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from aotf_lab.quantities import QUANTITIES
+from aotf_lab.reading.readings import Readings
+from aotf_lab.reading.sanity.beside import Beside, beside, column_in_order, partner_of
+from aotf_lab.reading.sanity.date_serial import SERIALS, date_of, numbers_read_as
+from aotf_lab.reading.sanity.raw_unit import bench_per_raw
+from aotf_lab.reading.sanity.scatter import Floats, resolution, second_differences
+from aotf_lab.reading.sanity.suspicion import Suspicion, lines_of, listed
+
+__all__ = ["wrong_digits"]
+
+_COLUMNS = (
+    "drive_v", "frequency_mhz", "supply_v", "rf_level_vrms", "rf_power_w", "optical_power_mw", "incident_power_mw",
+    "temperature_c",
+)  # fmt: skip
+_LIGHT = ("optical_power_mw", "incident_power_mw")
+_POINTS = (1, 2, 3, 4, 5, 6)
+_OTHER_CAUSES = {"frequency_mhz": (1, 3, 6)}
+"""Powers of ten that have another name: gate time, kHz, Hz."""
+
+_FEWEST = 6
+_BEYOND = 3.0
+_SLACK = 1.35
+_SPIKE = 2.5
+_DATE_SLACK = 1.15
+_QUIET = 12.0
+
+
+@dataclass(frozen=True)
+class _Slip:
+    row: int
+    kind: str
+    shown: float
+    meant: float
+    words: str
+
+
+def wrong_digits(readings: Readings, explained: Collection[int] = ()) -> tuple[Suspicion, ...]:
+    """Return the rows whose number is a power of ten above, the negative of, or a date in place of, what is expected.
+
+    Readings of one file; what is expected comes from the rows beside it, in the order of the file (drive and
+    frequency: in the order of each other). A peak that is only one reading wide is no lost point: in a scan
+    the light must be resolved. Rows in ``explained`` (0-based) are passed over.
+    """
+    found: list[Suspicion] = []
+    for column in (c for c in _COLUMNS if c in readings.table.columns):
+        rows, values = column_in_order(readings, column, explained)
+        if values.size < _FEWEST:
+            continue
+        slips = _slips(readings, column, rows, values)
+        for kind in dict.fromkeys(s.kind for s in slips):
+            found.append(_suspicion(readings, column, kind, sorted((s for s in slips if s.kind == kind), key=_by_row)))
+    return tuple(found)
+
+
+def _by_row(slip: _Slip) -> int:
+    return slip.row
+
+
+def _slips(readings: Readings, column: str, rows: NDArray[np.intp], values: Floats) -> list[_Slip]:
+    raw = values / bench_per_raw(readings, column)
+    high = _beyond(values) | _spikes(readings, column, values)
+    doubted = (high if _resolved(readings, column, values, high) else np.zeros_like(high)) | (values < 0)
+    serial = (np.abs(raw - np.round(raw)) < 1e-6) & (raw >= SERIALS[0]) & (raw <= SERIALS[1])
+    doubted |= serial & (values > _BEYOND * np.median(np.abs(values)))
+    if not np.any(doubted) or np.count_nonzero(doubted) > values.size / 3:
+        return []
+    step = resolution(values[~doubted])
+    quiet = float(np.median(np.sort(np.abs(second_differences(values[~doubted])))[: max(3, values.size // 2)]))
+    found = []
+    for at in np.flatnonzero(doubted):
+        near = beside(values, int(at), doubted)
+        value = float(values[at])
+        if near is None or near.holds(value, 1.0):
+            continue
+        if value < 0:
+            if near.holds(-value, _SLACK) and -value + near.low > _QUIET * quiet:
+                found.append(_Slip(int(rows[at]), "a sign was flipped", value, -value, ""))
+            continue
+        best = _explained(column, value, float(raw[at]), bool(serial[at]), near, step)
+        if best is not None:
+            found.append(_Slip(int(rows[at]), *best))
+    return found
+
+
+def _explained(
+    column: str, value: float, raw: float, serial: bool, near: Beside, step: float
+) -> tuple[str, float, float, str] | None:
+    """Return kind, number shown, number meant and words of the slip that fits best."""
+    choices: list[tuple[float, tuple[str, float, float, str]]] = []
+    for power in _POINTS:
+        meant = value / 10.0**power
+        other_name = power in _OTHER_CAUSES.get(column, ())
+        if near.holds(meant, _SLACK) and _on_grid(meant, step) and not other_name:
+            choices.append((near.gap(meant), ("a decimal point was lost", value, meant, f"10^{power} times too large")))
+    if serial:
+        for typed in numbers_read_as(round(raw)):
+            meant = typed * value / raw
+            if near.holds(meant, _DATE_SLACK):
+                words = f"{raw:.0f} is {date_of(round(raw)).isoformat()}"
+                choices.append((near.gap(meant), ("a number became a date", value, meant, words)))
+    return min(choices)[1] if choices else None
+
+
+def _on_grid(meant: float, step: float) -> bool:
+    """Return whether a number could have been shown in steps of the display, where these are a power of ten."""
+    power = np.log10(step) if step > 0 else 0.5
+    if abs(power - round(power)) > 1e-9:
+        return True
+    return bool(abs(meant / step - round(meant / step)) < 1e-4)
+
+
+def _beyond(values: Floats) -> NDArray[np.bool_]:
+    """Return the rows above the widest gap in the upper third of the values, when that is a factor of three or more."""
+    size = np.abs(values)
+    order = np.argsort(size, kind="stable")
+    upper = order[values.size - values.size // 3 - 1 :]
+    ratios = size[upper[1:]] / np.maximum(size[upper[:-1]], 1e-300)
+    beyond = np.zeros(values.size, dtype=bool)
+    if ratios.size and np.max(ratios) > _BEYOND:
+        beyond[upper[1 + int(np.argmax(ratios)) :]] = True
+    return beyond
+
+
+def _spikes(readings: Readings, column: str, values: Floats) -> NDArray[np.bool_]:
+    """Return the rows far above both neighbours where nothing else of the column is a spike."""
+    spikes = np.zeros(values.size, dtype=bool)
+    if column not in (*_LIGHT, "drive_v") or (column == "drive_v" and partner_of(readings, column) is None):
+        return spikes
+    largest = np.maximum(np.maximum(values[:-4], values[1:-3]), np.maximum(values[3:-1], values[4:]))
+    spikes[2:-2] = (largest > 0) & (values[2:-2] > _SPIKE * largest)
+    return spikes if np.count_nonzero(spikes) <= max(1, values.size // 15) else np.zeros_like(spikes)
+
+
+def _resolved(readings: Readings, column: str, values: Floats, high: NDArray[np.bool_]) -> bool:
+    """Return whether a peak of light would be several readings wide; true of what is not light over frequency."""
+    if column not in _LIGHT or "frequency_mhz" not in readings.table.columns or not np.any(high):
+        return True
+    if readings.table["frequency_mhz"].nunique() < _FEWEST:
+        return True
+    rest = values[~high]
+    top = int(np.argmax(rest))
+    near = rest[max(top - 2, 0) : top + 3] > 0.5 * rest[top]
+    return bool(np.count_nonzero(near) >= 3 and rest[top] > 5.0 * max(float(np.min(rest)), 0.0))
+
+
+def _suspicion(readings: Readings, column: str, kind: str, slips: list[_Slip]) -> Suspicion:
+    quantity, rows = QUANTITIES[column], tuple(s.row for s in slips)
+    because = {
+        "a decimal point was lost": "typed without the point, or opened under another country's settings",
+        "a sign was flipped": "leads exchanged, or a minus typed",
+        "a number became a date": "a spreadsheet took the number for a date",
+    }[kind]
+    first = slips[0]
+    words = f" ({first.words})" if first.words else ""
+    return Suspicion(
+        f"{kind}: {quantity.name.lower()}", lines_of(readings, rows),
+        f"{first.shown:.10g} {quantity.unit}".rstrip() + f"{words} among rows that say about {first.meant:.3g}",
+        f"{because}: would be " + listed([f"{s.meant:.7g} {quantity.unit}".rstrip() for s in slips]),
+        "pass these lines over in a layout, or read the first export of the instrument", rows, unusable=True,
+    )  # fmt: skip
