@@ -1,0 +1,298 @@
+"""What a damaged file says, line by line, read strictly and apart from the package; and whether an outcome is right.
+
+Right is: each row taken holds what its line says, or is flagged; each line that plainly is a reading is
+taken, or listed as rejected; or an error of the package names the file and a line.
+"""
+
+from __future__ import annotations
+
+import csv
+import difflib
+import math
+import re
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from aotf_lab.errors import AotfLabError
+from aotf_lab.reading.readings import Readings
+from tests.reading_faults import Case
+from tests.reading_faults_bases import EXPONENTS, Style, headings
+
+__all__ = ["FILE", "Outcome", "judged", "lines_said"]
+
+FILE = "log.csv"
+_WHOLE_FILE = ("empty file",)
+"""Errors that no line can be named for."""
+_ALIKE = 0.7
+_FOLDED = {"Âµ": "µ", "Î¼": "μ", "Â°": "°"}
+_DITTO = {'"', "''", "〃", "do.", "do", "ditto", "”", "“", "″", ",,", '-"-', '--"--'}
+_LETTERS = {"n": -9, "u": -6, "µ": -6, "μ": -6, "m": -3, "k": 3, "K": 3, "M": 6, "G": 9}
+_SI = {"V": 0, "Vrms": 0, "Hz": -6, "W": 3, "s": 0}
+"""Base unit -> power of ten to the bench unit, for letters in place of a decimal mark."""
+_SCALE = re.compile(r"^Scale: ([0-9.,]+) (\S*W) per count$")
+_OFFSET = re.compile(r"^Offset: ([0-9.,]+) counts$")
+_INTERVAL = re.compile(r"^Sample interval: ([0-9.,]+) (s|ms|us|min|h)$")
+_CLOCK = re.compile(r"^(\d{4})-(\d{1,2})-(\d{1,2})[ T](\d{1,2}):(\d{1,2}):(\d{1,2})(?:[.,](\d*))?$", re.ASCII)
+_OVER_RANGE = 9.8e37
+
+Values = list[float | str | datetime]
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """How a case ended: "numbers", "flagged" or "error"; why it is ``wrong``, or ""; the line an error names."""
+
+    kind: str
+    wrong: str = ""
+    line: int | None = None
+
+
+@dataclass(frozen=True)
+class Said:
+    """One line: its readings (meaning -> values that its cell can mean), and whether it plainly is a row."""
+
+    readings: tuple[dict[str, Values], ...]
+    plain: bool
+
+
+def judged(case: Case, path: Path) -> Outcome:
+    """Write the case, read it, and compare the outcome with what the file says."""
+    (path / FILE).write_bytes(case.content)
+    try:
+        readings = case.base.reader(path / FILE)
+    except AotfLabError as error:
+        named = re.match(rf"^{re.escape(FILE)}:(\d+)\b", error.where)
+        if named or error.what in _WHOLE_FILE:
+            return Outcome("error", line=int(named[1]) if named else None)
+        return Outcome("error", f"error names no line: {error}")
+    except Exception as error:  # the fault that is looked for
+        return Outcome("error", f"{type(error).__name__}: {error}")
+    return _compared(case, readings)
+
+
+def _compared(case: Case, readings: Readings) -> Outcome:
+    said, above = lines_said(case)
+    receipt, table = readings.receipts[0], readings.table
+    flagged, rejected = {f.line for f in receipt.flagged}, {r.line for r in receipt.rejected}
+    kind = "flagged" if flagged | rejected else "numbers"
+    rows = table.to_dict("records")
+    for row in rows:
+        line = int(row["line"])
+        if line in flagged:
+            continue
+        options = said[line].readings if line in said else ()
+        if not any(_fits(row, option) for option in options):
+            return Outcome(kind, f"line {line}: read {_short(row)}, the text says {options}")
+    for line, meant in said.items():
+        taken = sum(row["line"] == line for row in rows)
+        if meant.plain and taken < len(meant.readings) and line not in rejected:
+            return Outcome(kind, f"line {line}: lost without a word, the text says {meant.readings}")
+    last = max(said, default=0)
+    if case.content and not _ended(case) and any(r["line"] == last for r in rows) and last not in flagged:
+        return Outcome(kind, f"line {last}: the last, has no end, and is not flagged")
+    return Outcome(kind, _times(case, rows, said, above, flagged, rejected))
+
+
+def _short(row: dict[str, object]) -> dict[str, object]:
+    return {k: v for k, v in row.items() if not k.startswith("u_") and k not in ("file", "line")}
+
+
+def _fits(row: dict[str, object], option: dict[str, Values]) -> bool:
+    for meaning, values in option.items():
+        if meaning not in row or any(isinstance(v, datetime) for v in values):
+            continue
+        if not any(_same(row[meaning], v) for v in values):
+            return False
+    return True
+
+
+def _same(found: object, value: object) -> bool:
+    if isinstance(value, str) or isinstance(found, str):
+        return str(found).lower() == str(value).lower()
+    both = float(found), float(value)  # type: ignore[arg-type]
+    return all(map(math.isnan, both)) or math.isclose(*both, rel_tol=1e-9, abs_tol=1e-30)
+
+
+def _text(case: Case) -> str:
+    encoding, content = case.base.style.encoding, case.content
+    if encoding.startswith("utf-16"):
+        marked = {b"\xff\xfe": "utf-16-le", b"\xfe\xff": "utf-16-be"}.get(content[:2])
+        return content.decode(marked or encoding, errors="replace").removeprefix("\ufeff")
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return content.decode("latin-1")
+
+
+def _ended(case: Case) -> bool:
+    return _text(case)[-1:] in ("\r", "\n")
+
+
+def _cells(text: str, style: Style) -> list[str]:
+    try:
+        return [c.strip() for c in next(csv.reader([text], delimiter=style.separator, skipinitialspace=True), [])]
+    except csv.Error:
+        return []
+
+
+def lines_said(case: Case) -> tuple[dict[int, Said], list[str]]:
+    """Return what each line that is no heading says, and the lines above the headings."""
+    base, style = case.base, case.base.style
+    lines = re.split(r"\r\n|\n|\r", _text(case))
+    head = style.separator.join(headings(base.columns, style))
+    # the units may have been changed by a step of the case: compare the words
+    alike = [difflib.SequenceMatcher(None, head, line, autojunk=False).ratio() for line in lines]
+    first = next((k for k, a in enumerate(alike) if a > _ALIKE), 0)
+    units: list[str | None] = [None] * len(base.columns)
+    said: dict[int, Said] = {}
+    before: dict[str, Values] = {}
+    for k, line in enumerate(lines):
+        cells = _cells(line, style)
+        if alike[k] > _ALIKE:
+            units = _units(case, cells, _cells(lines[k + 1], style) if k + 1 < len(lines) else [])
+            continue
+        if not line.strip():
+            continue
+        shown = units if k > first else _units(case, _cells(lines[first], style), [])
+        options, plain = [], len(cells) == len(base.columns) and not line.lstrip().startswith("#")
+        for group in base.readings if len(cells) == len(base.columns) else ():
+            option = {m: _meant(case, m, at, cells, shown, lines[:first], before) for m, at in group.items()}
+            options.append(option)
+            plain = plain and all(option.values())
+            before = option if all(option.values()) else before
+        said[k + 1] = Said(tuple(options), plain and bool(options))
+    return said, lines[:first]
+
+
+def _units(case: Case, head: list[str], below: list[str]) -> list[str | None]:
+    base = case.base
+    if base.style.units == "row":
+        texts = below if len(below) == len(base.columns) else [""] * len(base.columns)
+        texts = [t.strip("()[]") for t in texts]
+    else:
+        texts = [(re.search(r"[(\[]([^()\[\]]*)[)\]]$", h) or ["", ""])[1] for h in head]
+        texts += [""] * (len(base.columns) - len(texts))
+    return [_unit(t, c.kind) for t, c in zip(texts, base.columns, strict=False)]
+
+
+def _unit(text: str, kind: str) -> str | None:
+    squeezed = re.sub(r"\s+", "", text)
+    for wrong, right in _FOLDED.items():
+        squeezed = squeezed.replace(wrong, right)
+    if kind == "counts":
+        return "counts" if squeezed.lower() in ("counts", "count") else None
+    matching = [u for u, (k, _) in EXPONENTS.items() if k == kind and u.lower() == squeezed.lower()]
+    return squeezed if squeezed in matching else matching[0] if matching else None
+
+
+def _meant(case: Case, meaning: str, at: int | tuple[int, int], cells: list[str], units: list[str | None],
+           above: list[str], before: dict[str, Values]) -> Values:  # fmt: skip
+    """Return every value that the cell (of a pair: its middle) can mean; none where the text says no number."""
+    if isinstance(at, tuple):
+        low, high = (_meant(case, meaning, p, cells, units, above, {}) for p in at)
+        return [(a + b) / 2 for a in low for b in high if isinstance(a, float) and isinstance(b, float)]
+    cell, column, style = cells[at], case.base.columns[at], case.base.style
+    if cell in _DITTO:
+        return before.get(meaning, [])
+    if column.kind == "clock":
+        return _clock(cell)
+    if not column.unit:
+        return [cell.strip()]
+    if not cell:
+        return [math.nan] if meaning == "temperature_c" else []
+    if column.kind == "counts":
+        counted = [_counted(n, above, style) for n in _plain(cell, style) if units[at]]
+        return [c for c in counted if c is not None]
+    found = [_scaled(n, EXPONENTS[unit][1]) for unit in [units[at]] if unit for n in _plain(cell, style)]
+    found += _with_unit(cell, column.kind, style) + _with_letter(cell, column.kind, units[at], style)
+    return [v for v in found if abs(v) < _OVER_RANGE]
+
+
+def _with_unit(cell: str, kind: str, style: Style) -> list[float]:
+    """Return what a cell means that carries its unit, behind the number or in place of the decimal mark."""
+    found = []
+    for unit, power in [(u, p) for u, (k, p) in EXPONENTS.items() if k == kind]:
+        if re.search(rf"\d[\d.,]*\s*{re.escape(unit)}$", cell):
+            found += [_scaled(n, power) for n in _plain(cell[: -len(unit)].strip(), style)]
+        split = re.match(rf"^(\d+){re.escape(unit)}(\d+)$", cell, re.ASCII)
+        found += [_scaled(float(f"{split[1]}.{split[2]}"), power)] if split else []
+    return found
+
+
+def _with_letter(cell: str, kind: str, heading: str | None, style: Style) -> list[float]:
+    """Return what a cell means that has the letter of a multiple, as 12k3 and 850u; its unit has no multiple then."""
+    own = next((u for u in sorted(_SI, key=len, reverse=True) if cell.endswith(u) and EXPONENTS[u][0] == kind), None)
+    unit = own or heading
+    if unit not in _SI:
+        return []
+    found, body = [], cell.removesuffix(own or "").strip()
+    for letter, power in _LETTERS.items():
+        split = re.match(rf"^([+-]?\d+(?:[.,]\d*)?){letter}(\d*)$", body, re.ASCII)
+        if split and (not split[2] or split[1].lstrip("+-").isdigit()):
+            numbers = [float(f"{split[1]}.{split[2]}")] if split[2] else _plain(split[1], style)
+            found += [_scaled(n, power + _SI[unit]) for n in numbers]
+    return found
+
+
+def _scaled(number: float, power: int) -> float:
+    return number * 10.0**power
+
+
+def _plain(cell: str, style: Style) -> list[float]:
+    text = cell.replace("\u2212", "-")
+    mark, thousands = re.escape(style.decimal), re.escape(style.thousands)
+    grouped = rf"|[1-9]\d{{0,2}}(?:{thousands}\d{{3}})+" if thousands else ""
+    if not re.match(rf"^[+-]?(?:(?:\d+{grouped})(?:{mark}\d*)?|{mark}\d+)(?:[eE][+-]?\d+)?$", text, re.ASCII):
+        return []
+    number = float((text.replace(style.thousands, "") if thousands else text).replace(style.decimal, "."))
+    return [number] if abs(number) < _OVER_RANGE else []
+
+
+def _counted(number: float, above: list[str], style: Style) -> float | None:
+    scale = next((m for m in map(_SCALE.match, above) if m), None)
+    offset = next((m for m in map(_OFFSET.match, above) if m), None)
+    unit = _unit(scale[2], "optical") if scale else None
+    if scale is None or offset is None or unit is None:
+        return None
+    size, zero = (_plain(m[1], style) for m in (scale, offset))
+    return _scaled((number - zero[0]) * size[0], EXPONENTS[unit][1]) if size and zero else None
+
+
+def _clock(cell: str) -> Values:
+    match = _CLOCK.match(cell)
+    try:
+        micro = int(((match[7] or "") + "000000")[:6]) if match else 0
+        return [datetime(*(int(match[k]) for k in range(1, 7)), micro)] if match else []  # type: ignore[misc,arg-type]
+    except ValueError:
+        return []
+
+
+def _times(case: Case, rows: list[dict[str, object]], said: dict[int, Said], above: list[str],
+           flagged: set[int], rejected: set[int]) -> str:  # fmt: skip
+    """Return what is wrong with times that follow from a clock or an interval, "" when nothing is."""
+    if not rows or "time_s" not in rows[0]:
+        return ""
+    if case.base.name == "clock":
+        stamps = [
+            v for r in rows for v in (said[int(r["line"])].readings[0]["time_s"] if r["line"] not in flagged else [])
+        ]  # type: ignore[call-overload]
+        for row in rows:
+            line = int(row["line"])  # type: ignore[call-overload]
+            if line in flagged:
+                return ""
+            (stamp,) = said[line].readings[0]["time_s"]
+            seconds = (stamp - stamps[0]).total_seconds()  # type: ignore[operator]
+            if not _same(row["time_s"], seconds) and not math.isclose(float(row["time_s"]), seconds, abs_tol=1e-6):  # type: ignore[arg-type]
+                return f"line {line}: {row['time_s']} s after the first, the text says {seconds}"
+    if case.base.name == "interval":
+        stated = next((m for m in map(_INTERVAL.match, above) if m), None)
+        steady = all(s.plain for s in said.values() if s.readings) and not flagged and not rejected
+        size = _plain(stated[1], case.base.style) if stated else []
+        if stated is None or not size or not steady:
+            return ""
+        step = size[0] * {"s": 1.0, "ms": 1e-3, "us": 1e-6, "min": 60.0, "h": 3600.0}[stated[2]]
+        for k, row in enumerate(rows):
+            if not math.isclose(float(row["time_s"]), k * step, rel_tol=1e-9, abs_tol=1e-12):  # type: ignore[arg-type]
+                return f"row {k}: at {row['time_s']} s, the text says {k * step}"
+    return ""
