@@ -1,4 +1,4 @@
-"""The command line: ``aotf-lab new FOLDER`` and ``aotf-lab report SESSION --out FILE.html``.
+"""The command line: ``aotf-lab new``, ``layout``, ``check`` and ``report``.
 
 Exit codes: 0 done, 1 unusable input (one sentence says why), 2 wrong usage.
 """
@@ -21,12 +21,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     options = _parser().parse_args(arguments)
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices only: threads would cost more than they give
     try:
-        print(options.run(options))
+        text, code = options.run(options)
+        print(text)
     except AotfLabError as error:
         return _failed(str(error))
     except OSError as error:
         return _failed(f"{error.strerror or error}: {error.filename}")
-    return 0
+    return int(code)
 
 
 def _failed(reason: str) -> int:
@@ -41,6 +42,14 @@ def _parser() -> argparse.ArgumentParser:
     new = commands.add_parser("new", help="write a commented session.toml and example files into a new folder")
     new.add_argument("folder", type=Path, metavar="FOLDER")
     new.set_defaults(run=_new)
+    layout = commands.add_parser("layout", help="write how one raw file was read, to be edited by hand")
+    layout.add_argument("raw_file", type=Path, metavar="RAWFILE")
+    layout.add_argument("--out", type=Path, required=True, metavar="NAME.layout.toml", help="where to write it")
+    layout.set_defaults(run=_layout, parser=layout)
+    check = commands.add_parser("check", help="say how each file was read, and what contradicts session.toml")
+    check.add_argument("session", type=Path, metavar="SESSION", help="folder with session.toml and the raw files")
+    check.add_argument("--html", type=Path, metavar="FILE.html", help="write the same as one HTML page")
+    check.set_defaults(run=_check, parser=check)
     report = commands.add_parser("report", help="write the report of a session as one HTML file")
     report.add_argument("session", type=Path, metavar="SESSION", help="folder with session.toml and the raw files")
     report.add_argument("--out", type=Path, required=True, metavar="FILE.html", help="where to write the report")
@@ -49,21 +58,65 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _new(options: argparse.Namespace) -> str:
+def _new(options: argparse.Namespace) -> tuple[str, int]:
     from aotf_lab.reading import write_template
 
     write_template(options.folder)
     folder = options.folder
     return (
         f"{folder}: edit session.toml, put your raw files beside it, then run:\n"
+        f"aotf-lab check {folder}\n"
         f"aotf-lab report {folder} --out report.html"
-    )
+    ), 0
 
 
-def _report(options: argparse.Namespace) -> str:
+def _layout(options: argparse.Namespace) -> tuple[str, int]:
+    from aotf_lab.errors import ReadingError
+    from aotf_lab.reading.layout_file import ENDING, write_layout
+    from aotf_lab.reading.table import read_bare_table
+
+    out = options.out
+    if not out.name.endswith(ENDING):
+        options.parser.error(f"--out {out}: allowed is a name that ends in {ENDING}")
+    if out.exists():
+        raise ReadingError(
+            "a file of that name is already there", where=out.name, found=str(out), allowed="a new name",
+            cure="name another, or delete it first; nothing was written",
+        )  # fmt: skip
+    receipt = read_bare_table(options.raw_file).receipts[-1]
+    if receipt.layout is None:
+        raise ReadingError(
+            "a file whose form needs no layout", where=receipt.file, found=options.raw_file.suffix,
+            allowed="a table in text", cure="read it without one",
+        )  # fmt: skip
+    write_layout(out, receipt.layout)
+    return f'{receipt}\n\n{out} written: edit it, and name it in session.toml: layout = "{out.name}"', 0
+
+
+def _check(options: argparse.Namespace) -> tuple[str, int]:
+    _require_html(options, "--html", options.html)
+    from aotf_lab.reading.atomic import write_text_atomically
+    from aotf_lab.session import check_session, open_session, require_output
+
+    session = open_session(options.session)
+    if options.html is not None:
+        require_output(session.facts, options.html)
+    _progress("check")
+    found = check_session(session)
+    if options.html is not None:
+        write_text_atomically(options.html, found.page())
+    _progress("")
+    return str(found), 0 if found.usable else 1
+
+
+def _require_html(options: argparse.Namespace, option: str, path: Path | None) -> None:
+    if path is not None and path.suffix not in (".html", ".htm"):
+        options.parser.error(f"{option} {path}: allowed endings are .html and .htm")
+
+
+def _report(options: argparse.Namespace) -> tuple[str, int]:
     out, table = options.out, options.set_points
-    if out.suffix not in (".html", ".htm"):
-        options.parser.error(f"--out {out}: allowed endings are .html and .htm")
+    _require_html(options, "--out", out)
     if table is not None and table.suffix not in (".csv", ".json"):
         options.parser.error(f"--set-points {table}: allowed endings are .csv and .json")
     from aotf_lab.report import write_report
@@ -82,7 +135,7 @@ def _report(options: argparse.Namespace) -> str:
         points.to_csv(table) if table.suffix == ".csv" else points.to_json(table)
     _progress("")
     missing = f"; not computed: {', '.join(session.troubles)}" if session.troubles else ""
-    return f"{out} written: {sum(p.reachable for p in points)} of {len(points)} lines can be set{missing}"
+    return f"{out} written: {sum(p.reachable for p in points)} of {len(points)} lines can be set{missing}", 0
 
 
 def _progress(part: str) -> None:

@@ -146,7 +146,7 @@ class Session:
     @cached_property
     def found_nm(self) -> Mapping[str, UFloat]:
         """Vacuum wavelength of each line to find whose peak lies within the tuning curve's range."""
-        tuning, scans = self._part("tuning"), self._part("scans") or {}
+        tuning, scans = self.part("tuning"), self.part("scans") or {}
         low, high = tuning.range_mhz if tuning is not None else (1.0, 0.0)
         names = [line.name for line in self.facts.lines if line.use == "find" and line.name in scans]
         return {n: tuning.wavelength(scans[n].centre_mhz) for n in names if low <= scans[n].centre_mhz.n <= high}
@@ -159,7 +159,7 @@ class Session:
     @cached_property
     def checks(self) -> tuple[Check, ...]:
         """The checks that concern the session as a whole: found wavelengths against labels, drive against rating."""
-        efficiency, rated = self._part("efficiency"), self.facts.crystal.rated_rf_power_w
+        efficiency, rated = self.part("efficiency"), self.facts.crystal.rated_rf_power_w
         drive = [] if efficiency is None or rated is None else [drive_check(efficiency.own, rated)]
         return (*label_checks(self.facts.lines, self.found_nm), *drive)
 
@@ -171,12 +171,12 @@ class Session:
     @cached_property
     def curves(self) -> Curves:
         """All curves that could be computed; what is missing stands in ``troubles``."""
-        vco, tuning, efficiency = self._part("vco"), self._part("tuning"), self._part("efficiency")
+        vco, tuning, efficiency = self.part("vco"), self.part("tuning"), self.part("efficiency")
         return Curves(
             vco,
             tuning,
             efficiency,
-            self._part("scans") or {},
+            self.part("scans") or {},
             self.facts.crystal.rated_rf_power_w,
             doubts(self.facts.lines, self.found_nm, tuning, self._troubles.get("tuning"), self.checks),
             {part: str(error) for part, error in self._troubles.items()},
@@ -199,13 +199,14 @@ class Session:
         except AotfLabError as error:
             self._troubles[part] = error
 
+    def part(self, part: str) -> Any:
+        """Return ``part`` (one of ``PARTS``), None when it cannot be computed; ``troubles`` says why."""
+        self.attempt(part)
+        return self.__dict__.get(part)
+
     def set_points(self) -> SetPoints:
         """Return the set-points of all lines of the session."""
         return set_points(self)
-
-    def _part(self, part: str) -> Any:
-        self.attempt(part)
-        return self.__dict__.get(part)
 
     def _each(self, items: Mapping[str, _In], work: Callable[[_In], _Out], what: str) -> dict[str, _Out]:
         """Return the results of ``work`` by name; one failure does not stop the others."""
