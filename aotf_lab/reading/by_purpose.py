@@ -23,11 +23,20 @@ READERS: dict[str, Callable[..., Readings]] = {
     "lines": read_lines,
     "level": read_scope_levels,
 }
-"""Purpose -> reader(path, instruments, columns)."""
+"""Purpose -> reader(path, instruments, columns, layout=...)."""
+
+_OF_THE_FILE: dict[str, Callable[[RawFile], dict[str, object]]] = {
+    "lines": lambda file: {"material": file.material},
+    "scan": lambda file: {"label": file.line or (), "wanted": ("frequency_mhz",)},
+    "efficiency": lambda file: {"label": file.line or ()},
+}
+"""Purpose -> what else its reader is told of the file."""
 
 
 def read_raw_file(file: RawFile, instruments: Instruments) -> Readings:
     """Return the readings of ``file``; the direction that session.toml states becomes a column.
+
+    Where a file has a column for each line, the one of the file's line is read.
 
     Raises ``ReadingError`` when the file cannot be understood, ``SessionError`` when its purpose has
     no reader or a row contradicts the stated direction.
@@ -37,8 +46,8 @@ def read_raw_file(file: RawFile, instruments: Instruments) -> Readings:
             "a file that is kept but not read", where=f"{FILE_NAME}, {file.path.name}", found=file.purpose,
             allowed=", ".join(READERS), cure="change its purpose if it is to be read",
         )  # fmt: skip
-    extra = {"material": file.material} if file.purpose == "lines" else {}
-    readings = READERS[file.purpose](file.path, instruments, file.columns, **extra)
+    extra = _OF_THE_FILE.get(file.purpose, lambda _: {})(file)
+    readings = READERS[file.purpose](file.path, instruments, file.columns, layout=file.layout, **extra)
     if file.direction is None:
         return readings
     if "direction" not in readings.table.columns:

@@ -129,10 +129,11 @@ class _Reader:
         if (column or not words) and not named[1].label:
             return column, evidence, words, UNMARKED
         rest, marks = marks_of(words, self.labels)
+        rest = words if marks == UNMARKED else rest
         meaning = word_meaning(rest)
         if meaning in ("", UNDECIDED, *TEXT_COLUMNS):
             return "", evidence or _why(rest), rest, marks
-        return meaning, f"word {rest!r}{_marked(marks)}", rest, marks
+        return meaning, f"word {plain_words(rest)!r}{_marked(marks)}", rest, marks
 
     def _unclaimed(
         self, position: int, header: str, evidence: str, words: str, marks: Marks, unit_text: str, place: str
@@ -171,7 +172,9 @@ class _Reader:
             column = "rf_level_dbm"
         swing = column == "rf_level_vrms" and marks.part in ("min", "max") and unit.kind == "voltage"
         said = f"unit {found.text!r} {found.evidence}" if found else "unit '' in the heading"
-        heading = Heading(position, header, column, unit, f"{evidence}, {said}", words, marks)
+        heading = Heading(
+            position, header, column, unit, f"{evidence}, {said}", words, marks, in_cells=found.in_cells
+        )
         return replace(heading, reads="drive_v") if swing else _checked(heading, place)
 
 

@@ -13,6 +13,7 @@ from aotf_lab.physics.air import air_to_vacuum
 from aotf_lab.reading.accuracy import add_frequency_errors, add_u, noted
 from aotf_lab.reading.headers import ColumnMap
 from aotf_lab.reading.instruments import UNSTATED, Instruments
+from aotf_lab.reading.layout import Layout
 from aotf_lab.reading.readings import Readings
 from aotf_lab.reading.table import read_bare_table
 from aotf_lab.reading.wavelength_unit import RANGE_NM, found_nm, unit_slip
@@ -31,6 +32,7 @@ def read_lines(
     columns: ColumnMap | None = None,
     *,
     material: str = "TeO2",
+    layout: Layout | None = None,
 ) -> Readings:
     """Return one row per line: ``label``, ``wavelength_nm`` (vacuum), ``frequency_mhz``, and their u.
 
@@ -39,11 +41,12 @@ def read_lines(
     medium the wavelength is stated; from air it is converted (Peck & Reeder, 15 C, dry). A
     heading that says neither is refused: the difference is 0.13 to 0.19 nm in the visible. An
     unstated ``u_wavelength_nm`` becomes 2 nm, and an unstated ``u_frequency_mhz`` the counter's, or NaN.
-    Shared error: counter time base. Raises ``ReadingError``, also for a number that cannot be a
-    wavelength in nm, on its own or in a crystal of this ``material``.
+    Shared error: counter time base. ``layout`` states what is not to be found from the file. Raises
+    ``ReadingError``, also for a number that cannot be a wavelength in nm, on its own or in a crystal of
+    this ``material``.
     """
     bench = instruments or UNSTATED
-    bare = read_bare_table(path, columns=columns, required=("frequency_mhz",))
+    bare = read_bare_table(path, columns=columns, layout=layout, required=("frequency_mhz",))
     _refuse_not_positive(bare, "frequency_mhz")
     readings = _in_vacuum(bare, material)
     table = readings.table

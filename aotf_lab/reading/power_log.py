@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -11,8 +12,10 @@ from aotf_lab.errors import ReadingError, Said
 from aotf_lab.reading.accuracy import add_drive_errors, add_frequency_errors, add_optical_errors, noted
 from aotf_lab.reading.headers import ColumnMap
 from aotf_lab.reading.instruments import UNSTATED, Instruments
+from aotf_lab.reading.layout import Layout
 from aotf_lab.reading.readings import Readings
 from aotf_lab.reading.scope import RF_COLUMNS, add_rf_power
+from aotf_lab.reading.shape.only_one import Wanted
 from aotf_lab.reading.table import read_bare_table
 
 __all__ = ["read_power_log"]
@@ -22,7 +25,13 @@ _ALLOWANCE = 2.0
 
 
 def read_power_log(
-    path: str | os.PathLike[str], instruments: Instruments | None = None, columns: ColumnMap | None = None
+    path: str | os.PathLike[str],
+    instruments: Instruments | None = None,
+    columns: ColumnMap | None = None,
+    *,
+    layout: Layout | None = None,
+    label: str | Sequence[str] = (),
+    wanted: Sequence[Wanted] = (),
 ) -> Readings:
     """Return optical power, one row per reading, with its errors, and what was logged beside it.
 
@@ -34,13 +43,17 @@ def read_power_log(
     ``efficiency`` itself instead of optical power. Shared errors: power meter gain, which cancels in
     efficiency, counter time base, and those of the RF power.
 
+    ``layout`` states what is not to be found from the file; ``label`` names lines that have a column each;
+    a column of ``wanted`` may be found as the only one in its kind of unit, as optical power is.
+
     Raises ``ReadingError``, also for an efficiency above 1 and for incident light below the dark reading.
     """
     bench = instruments or UNSTATED
-    readings = read_bare_table(path, columns=columns)
+    wanted = (("optical_power_mw", "efficiency"), *wanted)
+    readings = read_bare_table(path, columns=columns, layout=layout, label=label, wanted=wanted)
     have = set(readings.table.columns)
     if "efficiency" not in have and "optical_power_mw" not in have:
-        readings = read_bare_table(path, columns=columns, required=("optical_power_mw",))  # raises
+        read_bare_table(path, columns=columns, layout=layout, label=label, required=("optical_power_mw",))  # raises
     if "optical_power_mw" in have:
         readings = add_optical_errors(readings, bench)
     if "frequency_mhz" in have:

@@ -14,6 +14,7 @@ from aotf_lab.physics.rf import attenuation_factor, dbm_to_watt, rms_to_watt, wa
 from aotf_lab.reading.accuracy import add_frequency_errors, add_u, noted, shared
 from aotf_lab.reading.headers import ColumnMap
 from aotf_lab.reading.instruments import POWER_SCALE_UNSTATED, UNSTATED, Instruments
+from aotf_lab.reading.layout import Layout
 from aotf_lab.reading.readings import Readings
 from aotf_lab.reading.table import read_bare_table
 
@@ -28,17 +29,22 @@ _FLOOR = 1e-4
 
 
 def read_scope_levels(
-    path: str | os.PathLike[str], instruments: Instruments | None = None, columns: ColumnMap | None = None
+    path: str | os.PathLike[str],
+    instruments: Instruments | None = None,
+    columns: ColumnMap | None = None,
+    *,
+    layout: Layout | None = None,
 ) -> Readings:
     """Return RF levels and the RF power that they mean, one row per reading, with their errors.
 
     Columns: ``rf_level_vrms`` (V rms, as the scope shows it; peak-to-peak is read as that of a
     sine), ``rf_power_w`` and ``u_rf_power_w`` (W, in the load), and where the file has them
     ``frequency_mhz``, ``supply_v``, ``drive_v`` and others; ``file`` and ``line``. Shared errors of
-    ``rf_power_w``: see ``add_rf_power``. Raises ``ReadingError``.
+    ``rf_power_w``: see ``add_rf_power``. ``layout`` states what is not to be found from the file.
+    Raises ``ReadingError``.
     """
     bench = instruments or UNSTATED
-    bare = read_bare_table(path, columns=columns)
+    bare = read_bare_table(path, columns=columns, layout=layout, wanted=(RF_COLUMNS,))
     have = [c for c in RF_COLUMNS if c in bare.table.columns]
     if not have:
         receipt = bare.receipts[0]
@@ -46,7 +52,7 @@ def read_scope_levels(
             "no column that means an RF level or RF power", where=receipt.file,
             found=Said(", ".join(repr(c.header) for c in receipt.columns)),
             allowed="a heading such as 'Level (Vrms)', 'Level (Vpp)', 'Level (dBm)' or 'RF power (W)'",
-            cure='name it in the heading, or map it in session.toml: columns = { rf_level_vrms = "..." }',
+            cure='map it in session.toml or in a layout: columns = { rf_level_vrms = "..." }',
         )  # fmt: skip
     if "frequency_mhz" in bare.table.columns:
         bare = add_frequency_errors(bare, bench)

@@ -134,7 +134,7 @@ def _columns(found: Sequence[Heading], stated: Layout) -> dict[str, StatedColumn
 def _unit(own: Sequence[Heading], stated: StatedColumn | None) -> str:
     """Return the unit to state: that of headings which all share one, and which does not stand in the cells."""
     units = {h.unit.symbol for h in own if h.unit is not None}
-    in_cells = any("in the cells" in h.evidence for h in own)
+    in_cells = any(h.in_cells for h in own)
     return stated.unit if stated and stated.unit else "" if in_cells or len(units) != 1 else units.pop()
 
 

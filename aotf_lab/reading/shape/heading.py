@@ -48,6 +48,7 @@ class Heading:
     was found for it (None: none), by ``unit_evidence``; ``settled`` means that it must not be claimed.
     ``counts`` is true where the cells are counts that a scale turns into ``unit``, ``clock`` where they are
     stamps of a clock, ``reads`` is the column as whose numbers the cells are read where that is another one.
+    ``in_cells`` means that the unit stands in the cells, so that a cell without one is in doubt.
     ``before`` and ``behind`` are the positions of columns whose cells belong in front of or behind the cells of
     this one: a date, a unit (-1 for none).
     """
@@ -65,5 +66,6 @@ class Heading:
     counts: bool = False
     clock: bool = False
     reads: str = ""
+    in_cells: bool = False
     before: int = -1
     behind: int = -1

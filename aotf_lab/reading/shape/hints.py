@@ -16,8 +16,9 @@ from aotf_lab.reading.text.grid import Grid, RawRow, TextForm
 from aotf_lab.reading.units import kinds_of, parse_unit
 from aotf_lab.reading.words import UNDECIDED, plain_words, word_meaning
 
-__all__ = ["NO_HINTS", "Found", "Hints", "hints_of", "refuse_contradiction", "unit_column_of"]
+__all__ = ["IN_CELLS", "NO_HINTS", "Found", "Hints", "hints_of", "refuse_contradiction", "unit_column_of"]
 
+IN_CELLS = "in the cells"
 _SAMPLE = 40
 """Cells of each column that are looked at."""
 _KIND_WORDS = {"power": "power", "voltage": "voltage", "level": "rms voltage", "frequency": "frequency"}
@@ -29,6 +30,11 @@ class Found:
 
     text: str = ""
     evidence: str = ""
+
+    @property
+    def in_cells(self) -> bool:
+        """Whether the unit stands in the cells."""
+        return self.evidence == IN_CELLS
 
     def __bool__(self) -> bool:
         return bool(self.text)
@@ -69,7 +75,7 @@ class Hints:
             except NotANumber:
                 continue
             if unit and known_unit(unit):
-                return Found(unit, "in the cells")
+                return Found(unit, IN_CELLS)
         return Found()
 
     def is_clock(self, position: int) -> bool:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 from aotf_lab.errors import ReadingError
 from aotf_lab.reading.layout import StatedColumn
@@ -12,7 +11,7 @@ from aotf_lab.reading.shape.heading import NOT_USED, ColumnMap, Heading, Marks
 from aotf_lab.reading.shape.hints import Found, Hints, refuse_contradiction
 from aotf_lab.reading.shape.marks import marks_of
 from aotf_lab.reading.shape.split_heading import is_count_unit, split_heading
-from aotf_lab.reading.units import bench_unit, parse_unit
+from aotf_lab.reading.units import bench_unit, parse_unit, to_bench
 from aotf_lab.reading.words import NUMBER_COLUMNS, TEXT_COLUMNS, plain_words
 
 __all__ = ["mapped_headings", "position_name", "stated_columns"]
@@ -139,17 +138,18 @@ def _heading(
     unit = parse_unit(text, place) if text else bench_unit(column)
     if column == "rf_level_vrms" and unit.kind == "power level":
         column = "rf_level_dbm"
-    evidence = found.evidence or f"unit as the name {column} says"
-    return replace(Heading(position, header, column, unit, f"{source}, {evidence}", marks=marks), reads=reads)
+    to_bench(0.0, unit, reads or column, place)  # refuses a unit of another kind
+    said = f"unit {found.evidence}" if found else f"unit as the name {column} says"
+    return Heading(position, header, column, unit, f"{source}, {said}", "", marks, in_cells=found.in_cells, reads=reads)
 
 
 def _unit(position: int, header: str, column: str, stated: str, place: str, hints: Hints) -> Found:
     """Return the unit of a stated column: as stated, in the heading, or beside it."""
     if stated:
         refuse_contradiction(stated, hints.row_unit(position, place), column, place)
-        return Found(stated, "unit stated there")
+        return Found(stated, "stated there")
     words, text = split_heading(header, place)
     if text:
-        return Found(text, "unit in brackets or after a stroke")
+        return Found(text, "in brackets or after a stroke")
     found = hints.unit(position, column, words, place)
-    return Found(found.text, f"unit {found.text!r} {found.evidence}") if found else Found()
+    return found

@@ -6,6 +6,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 from aotf_lab.reading.shape.heading import Heading
+from aotf_lab.reading.shape.hints import IN_CELLS
 from aotf_lab.reading.shape.marks import names_another_line
 from aotf_lab.reading.units import Unit, kinds_of
 
@@ -74,7 +75,7 @@ def _claimed(heading: Heading, columns: Sequence[str]) -> Heading:
     column, unit = _column_of(heading, columns), heading.own_unit
     reads = "drive_v" if unit is not None and unit.kind not in kinds_of(column) else ""
     evidence = f"the only column in {spoken(unit)}; unit {heading.unit_evidence}"
-    return replace(heading, column=column, unit=unit, evidence=evidence, reads=reads)
+    return replace(heading, column=column, unit=unit, evidence=evidence, reads=reads, in_cells=IN_CELLS in heading.unit_evidence)
 
 
 def spoken(unit: Unit | None) -> str:
