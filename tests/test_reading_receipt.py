@@ -14,7 +14,7 @@ COUNTER = ColumnReceipt(
     "Counter (MHz)", "frequency_mhz", "MHz", "unit 'MHz'", 211, 42.1, 98.25, "42.10", 42.1, "98.25", 98.25
 )
 MOOD = ColumnReceipt("Mood", "", "", "not used: no word for it")
-PLAIN = {"encoding": "UTF-8", "separator": "comma", "decimal_mark": ". in every number"}
+PLAIN = {"encoding": "UTF-8", "separator": "comma", "decimal_mark": "point: in every number"}
 
 
 class Tags(HTMLParser):
@@ -57,18 +57,42 @@ def test_a_line_for_each_column_with_what_was_read_and_why():
 def test_what_is_out_of_the_ordinary_is_told_with_its_evidence():
     receipt = Receipt(
         "log.csv", 3, (), encoding="UTF-16: byte order mark FF FE", separator="tab: in every row",
-        decimal_mark=", in every number", start=datetime(2025, 3, 14, 9, 30),
-        settings=(Setting("Probe", "10X", 2, "level x 10"), Setting("Mode", "fast", 3)), notes=("a note",),
+        decimal_mark="comma: in every number", start=datetime(2025, 3, 14, 9, 30),
+        settings=(
+            Setting("Sample interval", "0.5 s", 1, "time_s"), Setting("Probe", "10X", 0, "not applied"),
+            *(Setting("Key", str(n), n) for n in range(3, 10)),
+        ),
+        notes=("a note",),
     )  # fmt: skip
-    assert str(receipt).splitlines()[1:] == [
+    lines = str(receipt).splitlines()[1:]
+    assert lines == [
         "  encoding: UTF-16: byte order mark FF FE",
         "  separator: tab: in every row",
-        "  decimal mark: , in every number",
+        "  decimal mark: comma: in every number",
         "  first reading at 2025-03-14 09:30:00",
-        "  settings used: Probe = 10X (line 2: level x 10)",
-        "  settings not used: Mode = fast (line 3)",
+        "  settings used: Sample interval = 0.5 s (line 1: time_s)",
+        "  settings: Probe = 10X (layout: not applied)",
+        "  settings not used: Key = 3 (line 3); Key = 4 (line 4); Key = 5 (line 5); Key = 6 (line 6); "
+        "Key = 7 (line 7); ... and 2 more",
         "  a note",
     ]
+    assert "Key = 9 (line 9)" in receipt._repr_html_()
+
+
+def test_only_what_is_out_of_the_ordinary_is_told():
+    receipt = Receipt("log.csv", 3, (), encoding="UTF-8: no byte beyond", separator="tab: so", decimal_mark="point: so")
+    assert str(receipt).splitlines()[1:] == ["  separator: tab: so"]
+
+
+def test_a_column_that_no_heading_holds():
+    column = ColumnReceipt("", "time_s", "s", "Sample interval 0.5 s", 3, 0.0, 1.0, "", 0.0, "", 1.0)
+    line = str(Receipt("log.csv", 3, (column,))).splitlines()[1]
+    assert line == "  (no heading)  -> time_s (s)  3  0 to 1 s  0 ... 1  Sample interval 0.5 s"
+
+
+def test_a_terminal_is_not_commanded():
+    receipt = Receipt("log.csv", 3, (), (RejectedRow(2, "\x1b[2J\tx\u202e", "text"),))
+    assert str(receipt).splitlines()[1] == "  line 2 rejected, text: \ufffd[2J x\ufffd"
 
 
 def test_a_long_list_is_shortened_in_the_text_and_whole_in_html():

@@ -9,7 +9,6 @@ from datetime import datetime
 from aotf_lab.reading.layout import Layout
 from aotf_lab.reading.receipt_html import bullets, paragraph, table
 from aotf_lab.reading.units import bench_unit
-from aotf_lab.reading.words import TEXT_COLUMNS
 
 __all__ = ["ColumnReceipt", "FlaggedRow", "Receipt", "RejectedRow", "Setting", "at_most"]
 
@@ -93,7 +92,7 @@ class Receipt:
     layout: Layout | None = None
 
     def __str__(self) -> str:
-        lines = [self._head(), *self._form(), *_aligned([c for c in self.columns if c.meaning])]
+        lines = [self._head(), *self._form(_SHOWN), *_aligned([c for c in self.columns if c.meaning])]
         lines += [f"{c.header!r} -> nothing: {c.evidence}" for c in self.columns if not c.meaning]
         lines += at_most(_SHOWN, [f"line {r.line} rejected, {r.reason}: {_short(r.text)}" for r in self.rejected])
         lines += at_most(_SHOWN, [f"line {r.line} flagged, {r.reason}: {_short(r.text)}" for r in self.flagged])
@@ -109,7 +108,7 @@ class Receipt:
         rows = [(r.line, kind, r.reason, r.text) for kind, part in self._doubtful() for r in part]
         doubtful = table("rows not taken, or taken in doubt", ("line", "what", "reason", "as it stands"), rows)
         return "".join(
-            (paragraph(self._head()), bullets(self._form()), columns, doubtful if rows else "",
+            (paragraph(self._head()), bullets(self._form(len(self.settings))), columns, doubtful if rows else "",
              bullets(self.notes))
         )  # fmt: skip
 
@@ -120,21 +119,17 @@ class Receipt:
         flagged = f", {len(self.flagged)} flagged" if self.flagged else ""
         return f"{self.file}: {self.rows} rows read, {len(self.rejected)} rejected{flagged}"
 
-    def _form(self) -> list[str]:
-        """Return how the text was taken apart, when the readings start, and what stands above the headings."""
+    def _form(self, shown: int) -> list[str]:
+        """Return how the text was taken apart, when the readings start, and ``shown`` of the unused settings."""
         parts = {"encoding": self.encoding, "separator": self.separator, "decimal mark": self.decimal_mark}
-        lines = [f"{name}: {found}" for name, found in parts.items() if found]
-        if all(plain(found) for plain, found in zip(_PLAIN, parts.values(), strict=True)):
-            lines = ["UTF-8, commas between cells, decimal points"] if lines else []
+        odd = [f"{name}: {found}" for name, found in parts.items() if found and not _PLAIN[name](found)]
+        lines = odd or (["UTF-8, commas between cells, decimal points"] if all(parts.values()) else [])
         lines += [f"first reading at {self.start.isoformat(sep=' ')}"] if self.start else []
-        used = [_setting(s) for s in self.settings if _is_used(s)]
-        passed = [_setting(s) for s in self.settings if not _is_used(s)]
-        lines += [f"settings used: {'; '.join(used)}"] if used else []
-        return lines + ([f"settings not used: {'; '.join(passed)}"] if passed else [])
-
-
-def _is_used(setting: Setting) -> bool:
-    return bool(setting.use) and not setting.use.startswith("not ")
+        used = [_setting(s) for s in self.settings if s.use and not s.use.startswith("not ")]
+        kept = [_setting(s) for s in self.settings if s.use.startswith("not ")]
+        passed = at_most(shown, [_setting(s) for s in self.settings if not s.use])
+        named = (("settings used", used), ("settings", kept), ("settings not used", passed))
+        return lines + [f"{name}: {'; '.join(found)}" for name, found in named if found]
 
 
 def _setting(setting: Setting) -> str:
@@ -152,22 +147,23 @@ def at_most(count: int, lines: Sequence[str]) -> list[str]:
     return [*lines[:count], *([f"... and {more} more"] if more > 0 else [])]
 
 
-_PLAIN: tuple[Callable[[str], bool], ...] = (
-    lambda found: found.lower().startswith(("utf-8", "ascii")) and "byte order mark" not in found.lower(),
-    lambda found: found.lower().startswith(("comma", ",")),
-    lambda found: found.lower().startswith((".", "point")),
-)
-"""Whether encoding, separator and decimal mark are those of an ordinary CSV file."""
+_PLAIN: dict[str, Callable[[str], bool]] = {
+    "encoding": lambda found: found.lower().startswith(("utf-8", "ascii")) and "byte order mark" not in found.lower(),
+    "separator": lambda found: found.startswith("comma"),
+    "decimal mark": lambda found: found.startswith("point"),
+}
+"""Whether each is that of an ordinary CSV file."""
 
 
 def _short(text: str) -> str:
-    """Return one line of a raw file as the text shows it."""
-    return text if len(text) <= _WIDEST else f"{text[:_WIDEST]} ..."
+    """Return one line of a raw file as the text shows it, without what a terminal would obey."""
+    plain = "".join(c if c.isprintable() else " " if c == "\t" else "\ufffd" for c in text)
+    return plain if len(plain) <= _WIDEST else f"{plain[:_WIDEST]} ..."
 
 
 def _symbol(column: ColumnReceipt) -> str:
-    """Return the bench unit in which the readings of the column stand, "" for text."""
-    return "" if column.meaning in ("", *TEXT_COLUMNS) else bench_unit(column.meaning).symbol
+    """Return the bench unit in which the readings of the column stand, "" for text and plain numbers."""
+    return bench_unit(column.meaning).symbol if column.unit else ""
 
 
 def _range(column: ColumnReceipt) -> str:
@@ -178,20 +174,22 @@ def _range(column: ColumnReceipt) -> str:
 
 def _read(raw: str, value: float | str | None) -> str:
     """Return a reading as it stands in the file and, where that is another number, as it was understood."""
-    if value is None or raw == value:
-        return raw
+    shown = value if isinstance(value, str) else "" if value is None else f"{value:.6g}"
+    if not raw or not shown or raw == value:
+        return _short(raw) or shown
     try:
         same = not isinstance(value, str) and float(raw) == value
     except ValueError:
         same = False
-    return raw if same else f"{raw!r} -> {value if isinstance(value, str) else f'{value:.6g}'}"
+    return _short(raw) if same else f"{raw!r} -> {shown}"
 
 
 def _cells(column: ColumnReceipt) -> tuple[str, ...]:
     """Return one row of the table of columns."""
     return (
-        column.header, column.meaning or "nothing", column.unit, str(column.count) if column.count else "",
-        _range(column), _read(column.first_raw, column.first), _read(column.last_raw, column.last), column.evidence,
+        column.header or "(no heading)", column.meaning or "nothing", column.unit,
+        str(column.count) if column.count else "", _range(column), _read(column.first_raw, column.first), _read(column.last_raw, column.last),
+        column.evidence,
     )  # fmt: skip
 
 
@@ -201,7 +199,16 @@ def _aligned(columns: Sequence[ColumnReceipt]) -> Iterator[str]:
     for column in columns:
         _, meaning, unit, count, span, first, last, evidence = _cells(column)
         ends = f"{first} ... {last}" if last else first
-        rows.append((repr(column.header), f"-> {meaning}{f' ({unit})' if unit else ''}", count, span, ends, evidence))
+        rows.append(
+            (
+                repr(column.header) if column.header else "(no heading)",
+                f"-> {meaning}{f' ({unit})' if unit else ''}",
+                count,
+                span,
+                ends,
+                evidence,
+            )
+        )
     widths = [max((len(row[k]) for row in rows), default=0) for k in range(6)]
     for row in rows:
         cells = [

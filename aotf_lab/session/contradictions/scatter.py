@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,13 +40,14 @@ _KINDS = (
 )
 
 
-def against_scatter(read: ReadFile) -> Iterator[Contradiction]:
+def against_scatter(given: ReadFile) -> Iterator[Contradiction]:
     """Yield where readings in a row at one setting scatter more than stated, by chi-square.
 
     Rows are taken in pairs that follow each other, no row twice: each pair gives d^2 / (2 u^2), chi-square with
     one degree of freedom, and a slow drift cancels. Two rows are at one setting when every other column that
     sets the reading agrees within its own scatter, or altogether.
     """
+    read = _repeats_together(given)
     for kind in _KINDS:
         stated = getattr(getattr(read.facts.instruments, kind.instrument), kind.key)
         held = [c for c in kind.held if read.has(c)]
@@ -55,6 +56,14 @@ def against_scatter(read: ReadFile) -> Iterator[Contradiction]:
         pairs = _pairs(read, held, kind.exact)
         if pairs.size:
             yield from _judged(read, kind, held, pairs, stated)
+
+
+def _repeats_together(read: ReadFile) -> ReadFile:
+    """Return the file with repeats that stood side by side in one line of it as rows that follow each other."""
+    if not read.has("repeat", "line"):
+        return read
+    table = read.readings.table.sort_values("line", kind="stable").reset_index(drop=True)
+    return replace(read, readings=replace(read.readings, table=table))
 
 
 def _of(read: ReadFile, column: str) -> _Array:
