@@ -14,8 +14,8 @@ from aotf_lab.reading.units import Unit
 
 __all__ = ["BESIDE", "DARK_WORDS", "HEAD_BYTES", "LIGHT_WORDS", "NumberColumn", "Plan", "plan_of"]
 
-HEAD_BYTES = 2**17
-"""Bytes of the beginning by which a file is understood: some 1,000 to 5,000 rows."""
+HEAD_BYTES = 2**15
+"""Bytes of the beginning by which a file is understood: some 500 to 2,000 rows."""
 
 BESIDE = ("frequency_mhz", "drive_v", "supply_v", "temperature_c", "incident_power_mw")
 """Columns of which block means are taken beside the optical power."""

@@ -141,7 +141,7 @@ def _parsed(data: bytes, plan: Plan, *, text: bool) -> pd.DataFrame:
         io.BytesIO(data), sep=SEPARATORS[plan.form.separator], header=None, names=list(range(plan.cells)),
         usecols=sorted(positions), dtype=positions, decimal=plan.form.decimal_mark, engine="c", index_col=False,
         keep_default_na=False, na_values=None if text else {c.position: _MARKS for c in plan.numbers},
-        na_filter=not text, skip_blank_lines=False, lineterminator="\n", low_memory=False,
+        na_filter=not text, skip_blank_lines=False, lineterminator="\n",
     )  # fmt: skip
 
 

@@ -16,8 +16,8 @@ from aotf_lab.reading.source import SourceFile
 
 __all__ = ["PIECE_BYTES", "Piece", "Stream", "as_lines"]
 
-PIECE_BYTES = 2**21
-"""Bytes read at a time: small enough for the processor's cache, large enough that pandas' start costs little."""
+PIECE_BYTES = 2**22
+"""Bytes read at a time: little memory, and large enough that pandas' start costs little."""
 
 
 @dataclass(frozen=True)
