@@ -35,7 +35,8 @@ def sort_rows(
     for row in rows[:end]:
         fitted = row if len(row.cells) == width else _fit(name, row, frame, separator, broken)
         if fitted is None:
-            rejected.append(RejectedRow(row.line, row.text, "a line of dashes"))
+            reason = "a line of dashes" if is_rule(row) else "text without a number among the readings"
+            rejected.append(RejectedRow(row.line, row.text, reason))
         elif fitted.cells == header:
             rejected.append(RejectedRow(row.line, row.text, "the headings again"))
         elif not _DIGIT.search(row.text) and (reason := _without_digits(name, fitted, frame)):
@@ -84,7 +85,7 @@ def _second(name: str, row: RawRow, what: str, first: str) -> ReadingError:
 
 
 def _fit(name: str, row: RawRow, frame: Frame, separator: str, broken: dict[int, str]) -> RawRow | None:
-    """Return the row with as many cells as the headings, None for a line of dashes."""
+    """Return the row with as many cells as the headings, None for a line of dashes or of plain text."""
     width = frame.width
     dittos = dittos_of(row.text, separator) if '"' in row.text else None
     if dittos is not None and len(dittos) == width:
@@ -96,7 +97,7 @@ def _fit(name: str, row: RawRow, frame: Frame, separator: str, broken: dict[int,
         )  # fmt: skip
     if len(row.cells) > width and not any(row.cells[width:]):
         return RawRow(row.line, row.text, row.cells[:width])
-    if is_rule(row):
+    if is_rule(row) or (len(row.cells) == 1 and not _DIGIT.search(row.text)):
         return None
     found = len(row.cells)
     below = f"{width} headings" if frame.header else f"rows of {width} cells"

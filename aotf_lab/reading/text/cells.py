@@ -14,6 +14,7 @@ WIDE = "wide blanks"
 
 _RUN = re.compile(r"[ \t\u00a0]+")
 _WIDE_RUN = re.compile(r"[ ]{2,}|[ ]*\t[ \t]*")
+_PLAIN = frozenset(SEPARATORS) - {"blanks"}
 _LONE_QUOTE = re.compile(r'(?:^|[,;\t|])[ ]*"[ ]*(?=[,;\t|]|$)')
 
 
@@ -25,16 +26,15 @@ def cells_of(text: str, separator: str) -> tuple[str, ...]:
     >>> cells_of('1.5, "two, three"', "comma"), cells_of("64.2 MHz   412 mV", WIDE)
     (('1.5', 'two, three'), ('64.2 MHz', '412 mV'))
     """
+    if separator in _PLAIN and '"' not in text:
+        return tuple([cell.strip() for cell in text.split(SEPARATORS[separator])])
     if separator == WIDE:
         return tuple(cell.strip('" ') for cell in _WIDE_RUN.split(text.strip()))
     if separator == "blanks":
         if '"' not in text:
             return tuple(_RUN.split(text.strip()))
         text = _RUN.sub(" ", text.strip())
-    mark = SEPARATORS[separator]
-    if '"' not in text:
-        return tuple([cell.strip() for cell in text.split(mark)])
-    cells = next(csv.reader([text], delimiter=mark, strict=True, skipinitialspace=True))
+    cells = next(csv.reader([text], delimiter=SEPARATORS[separator], strict=True, skipinitialspace=True))
     return tuple([" ".join(part.strip() for part in cell.strip().split("\n")) for cell in cells])
 
 

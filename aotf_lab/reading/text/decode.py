@@ -89,7 +89,7 @@ def _stated(name: str, content: bytes, stated: str) -> tuple[str, str, str]:
     try:
         codecs.lookup(stated)
         "".encode(stated)
-    except LookupError as error:
+    except (LookupError, ValueError) as error:
         raise ReadingError(
             "an encoding that is not known", where=f"{name}, layout", found=stated,
             allowed="UTF-8, UTF-16-LE, UTF-16-BE, Windows-1252, Latin-1 and others by their usual names",

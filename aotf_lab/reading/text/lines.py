@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from typing import NamedTuple
 
 __all__ = ["Line", "Lines", "comment_of", "lines_of"]
 
@@ -14,11 +15,11 @@ _OPENS = re.compile(r'(?:^|[,;\t|])[ ]*"')
 _LONE = re.compile(r'(?:^|(?<=[,;\t|]))[ ]*"[ ]*(?=[,;\t|]|$)')
 """A quotation mark that is a whole cell: a ditto mark."""
 
+_MAY_COMMENT = frozenset("#%/; \t\u00a0")
 _COMMENT = re.compile(r"\s*(?:#|%|//|;(?=\s*[^\W\d]))+[ \t]?")
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(NamedTuple):
     """A line that is not blank: its 1-based number (the first one where a quoted cell spans several) and its text."""
 
     number: int
@@ -57,6 +58,8 @@ def comment_of(text: str, separator: str) -> str | None:
     >>> comment_of("# half way", "comma"), comment_of("; half way", "semicolon")
     ('half way', None)
     """
+    if text[0] not in _MAY_COMMENT:
+        return None
     match = _COMMENT.match(text)
     if not match or (separator == "semicolon" and match[0].lstrip().startswith(";")):
         return None

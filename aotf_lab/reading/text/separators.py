@@ -74,16 +74,15 @@ def find_separator(name: str, lines: Sequence[Line], stated: str | None = None) 
 def row_weight(kinds: tuple[str, ...]) -> float:
     """Return how much a row speaks for being a reading: 1, less for what a preamble holds as well, else 0.
 
-    A preamble of 25 lines ``key,number`` (or ``key,number,unit``) must not outweigh five readings of four
-    cells below it, so such a row counts a hundredth, and a line with a single number a fiftieth.
+    A preamble of 25 lines ``key,number`` (or ``key: number unit``) must not outweigh five readings of four
+    cells below it, so a row that begins with text and holds one number counts a hundredth, and a line that is
+    a single number a fiftieth.
     """
     if not has_reading(kinds):
         return 0.0
     if len(kinds) == 1:
         return 0.02
-    if kinds[0] == "text" and len(kinds) <= 3 and kinds[1] in ("number", "clock") and kinds[-1] != "torn":
-        return 0.01 if len(kinds) == 2 or kinds[2] in ("text", "empty") else 1.0
-    return 1.0
+    return 0.01 if kinds[0] == "text" and kinds.count("number") + kinds.count("clock") == 1 else 1.0
 
 
 def _sample(lines: Sequence[Line]) -> list[Line]:
@@ -162,9 +161,8 @@ def _without_rows(sample: Sequence[Line]) -> str:
 def _doubt(name: str, sample: Sequence[Line], best: _Trial, rival: _Trial) -> ReadingError:
     line = sample[max(best.first, rival.first, 0)]
     ways = [
-        f"{len(cells)} cell{'s' if len(cells) > 1 else ''} with {spoken(t.separator) if len(cells) > 1 else 'none'}"
+        f"{t.cells} cell{'s' if t.cells > 1 else ''} with {spoken(t.separator) if t.cells > 1 else 'none'}"
         for t in (best, rival)
-        for cells in (cells_of(line.text, t.separator),)
     ]
     return ReadingError(
         f"separator in doubt: {' or '.join(ways)}, and both give numbers", where=f"{name}:{line.number}",

@@ -43,13 +43,14 @@ def split(name: str, content: bytes, layout: Layout = _NOTHING_STATED) -> Grid:
     separator, separator_evidence = find_separator(name, taken, layout.separator)
     rows, comments, broken = _parted(taken, separator)
     frame = stated_frame(name, rows, comments, separator, layout)
-    if frame is None:
+    if frame is None or frame.first >= len(rows):
         raise no_readings(name, rows, len(content))
     kept, rejected = sort_rows(name, rows[frame.first :], frame, separator, broken)
     if not kept:
         raise no_readings(name, rows, len(content))
     frame, kept = _without_empty_end(frame, kept)
-    mark = find_decimal_mark(name, kept, separator, layout)
+    preamble = _preamble(frame, rows, comments, separator)
+    mark = find_decimal_mark(name, kept, preamble, separator, layout)
     skipped = [
         RejectedRow(line.number, line.text, layout.skip_lines[line.number])
         for line in found.lines
@@ -59,10 +60,10 @@ def split(name: str, content: bytes, layout: Layout = _NOTHING_STATED) -> Grid:
         encoding, encoding_evidence, spoken(separator), separator_evidence, mark.mark, mark.evidence, mark.thousands
     )
     return Grid(
-        name, form, _preamble(frame, rows, comments, separator), frame.titles, frame.header, frame.units, tuple(kept),
+        name, form, preamble, frame.titles, frame.header, frame.units, tuple(kept),
         tuple(sorted([*rejected, *skipped], key=lambda r: r.line)),
         _cut_row(kept, taken, found.cut),
-        (*found.notes, *_comment_notes(kept[0].line, comments)),
+        (*found.notes, *_comment_notes(kept[0].line, comments), *_skip_notes(layout, skipped)),
     )  # fmt: skip
 
 
@@ -124,3 +125,8 @@ def _comment_notes(first: int, comments: Sequence[RawRow]) -> tuple[str, ...]:
         return ()
     shown = ", ".join(below[:10]) + (", ..." if len(below) > 10 else "")
     return (f"comments among the readings passed over: line{'s' * (len(below) > 1)} {shown}",)
+
+
+def _skip_notes(layout: Layout, skipped: Sequence[RejectedRow]) -> tuple[str, ...]:
+    missing = sorted(set(layout.skip_lines) - {row.line for row in skipped})
+    return tuple(f"line {line} in skip_lines of the layout is blank or not there" for line in missing)
