@@ -51,9 +51,8 @@ def mark_blocks(found: Sequence[Heading], titles: RawRow | None, where: str) -> 
     """
     marked = _numbered(list(found))
     doubled = _doubled(marked)
-    named = {h.position for h in marked if h.column in doubled or h.marks.block}
-    if titles is not None and named:
-        marked = [_titled(h, titles) if h.position in named else h for h in marked]
+    if titles is not None:
+        marked = _titled(marked, titles, {h.position for h in marked if h.column in doubled or h.marks.block})
         doubled = _doubled(marked)
     if doubled:
         marked = _periodic(marked, doubled)
@@ -96,21 +95,33 @@ def _numbered(found: list[Heading]) -> list[Heading]:
     return found
 
 
-def _titled(heading: Heading, titles: RawRow) -> Heading:
-    """Return the heading with the marks of the title above it; a title reaches to the next one."""
-    cells = titles.cells[: heading.position + 1]
-    title = next((c for c in reversed(cells) if c), "")
-    if not title:
-        return heading
-    said, marks = title_marks(title), heading.marks
+def _titled(found: list[Heading], titles: RawRow, named: set[int]) -> list[Heading]:
+    """Return the headings with the marks of the titles above them.
+
+    A title reaches to the next one. Where it stands above one of ``named``, all that is used below it is of its
+    block: a column that only one block has is no column of both.
+    """
+    said = {h.position: _title(h.position, titles) for h in found if h.column}
+    blocks = {start for position, (start, _) in said.items() if position in named}
+    return [
+        replace(h, marks=_joined(h.marks, title_marks(said[h.position][1])))
+        if h.column and said[h.position][0] in blocks and said[h.position][1]
+        else h
+        for h in found
+    ]
+
+
+def _title(position: int, titles: RawRow) -> tuple[int, str]:
+    """Return the position and the text of the title that reaches over ``position``, -1 and "" for none."""
+    return next(((k, titles.cells[k]) for k in range(position, -1, -1) if titles.cells[k : k + 1] != ("",)), (-1, ""))
+
+
+def _joined(marks: Marks, title: Marks) -> Marks:
     return replace(
-        heading,
-        marks=replace(
-            marks,
-            repeat=marks.repeat or said.repeat,
-            direction=marks.direction or said.direction,
-            label=marks.label or said.label,
-        ),
+        marks,
+        repeat=marks.repeat or title.repeat,
+        direction=marks.direction or title.direction,
+        label=marks.label or title.label,
     )
 
 

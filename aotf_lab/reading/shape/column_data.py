@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from aotf_lab.reading.cells.column import read_column
 from aotf_lab.reading.cells.marks import fill_dittos, is_ditto, is_gap, missing_mark
 from aotf_lab.reading.cells.words import direction_of, medium_of
-from aotf_lab.reading.clock.stamps import Clock, counted_seconds, seconds_of
+from aotf_lab.reading.clock.stamps import Clock, seconds_of
 from aotf_lab.reading.shape.counts import Scale
 from aotf_lab.reading.shape.heading import Heading
 from aotf_lab.reading.shape.mapped import position_name
@@ -102,10 +102,7 @@ class ColumnReader:
         if heading.counts and self.scale is not None:
             values = bench_values(self.scale.apply(values), self.scale.unit, heading.reads or heading.column, place(0))
         data = ColumnData(values, cells, numbers.rejected, numbers.flagged, notes)
-        if heading.column == "time_s" and bool(np.any(np.diff(values[~np.isnan(values)]) < 0)):
-            clock = counted_seconds(values, place)
-            return replace(_of_clock(clock, cells, numbers.rejected), notes=(*notes, *clock.notes))
-        return data
+        return _with_falls(data, values) if heading.column == "time_s" else data
 
     def _without_gaps(self, heading: Heading, data: ColumnData) -> ColumnData:
         """Return the data with its gaps no reason to reject a row, where gaps are ordinary."""
@@ -119,6 +116,22 @@ class ColumnReader:
 
 def _of_clock(clock: Clock, cells: list[str], rejected: Sequence[str]) -> ColumnData:
     return ColumnData(clock.time_s, cells, rejected, clock.flagged, clock.notes, clock.start)
+
+
+def _with_falls(data: ColumnData, time_s: NDArray[np.float64]) -> ColumnData:
+    """Return the data with rows flagged at which a counted time falls; the times stay as the file states them."""
+    rows = np.flatnonzero(~np.isnan(time_s))
+    steps = np.diff(time_s[rows])
+    falls = np.flatnonzero(steps < 0)
+    if not falls.size:
+        return data
+    if falls.size > np.sum(steps > 0):
+        return replace(data, notes=(*data.notes, "the time falls down the column: rows kept in the order of the file"))
+    flagged = list(data.flagged)
+    for k in falls:
+        said = f"time falls by {-steps[k]:g} s: a counter that began anew, or a row out of order; kept as it stands"
+        flagged[rows[k + 1]] = "; ".join(filter(None, (flagged[rows[k + 1]], said)))
+    return replace(data, flagged=flagged)
 
 
 def _bracketed(header: str) -> str:
