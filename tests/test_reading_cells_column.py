@@ -101,6 +101,20 @@ def test_gaps_marks_doubts_and_dittos():
     assert got.notes == ("3 ditto marks take the cell above them, the first at log.csv:4, column 'X'",)
 
 
+@pytest.mark.parametrize("mark", ["9.9E37", "-9.91e+37", "1" + 38 * "0", "9.9e37 MHz"])
+@pytest.mark.parametrize("others", [["64.2"], ["64.2", ""]])
+def test_a_mark_that_would_pass_as_a_number(others, mark):
+    got = read([*others, mark], "MHz", "frequency_mhz")
+    assert math.isnan(got.values[-1])
+    assert got.rejected[-1].endswith(f"over-range mark {mark!r}")
+
+
+@pytest.mark.parametrize("others", [["64.2"], ["64.2", ""]])
+def test_a_number_too_small_to_be_kept(others):
+    with pytest.raises(ReadingError, match=r"log.csv:\d, column 'X': a number that no bench reads; found '1e-400'"):
+        read([*others, "1e-400"], "MHz", "frequency_mhz")
+
+
 def test_units_in_the_cells():
     assert units_in(["1.5", "", "OVER", "-3.2 dBm", "2mV", "4 dBm", "six", "850u"], POINT) == ("dBm", "mV")
 
@@ -140,7 +154,7 @@ def test_units_in_the_cells():
         (["5 Vp"], "V", "drive_v",
          r"ambiguous unit: a peak value may be counted from zero or from the other peak; found 'Vp'"),
         (["5", "six"], "V", "drive_v",
-         r"log.csv:3, .*: text in a number; found 'six'; allowed: .* in V, such as 1.25; .* in a layout: skip_lines = \{ 3 = "),
+         r"log.csv:3, .*: text in a number; found 'six'; .* in V, such as 1.25; .* in a layout: skip_lines = \{ 3 = "),
         (["5", "nan"], "V", "drive_v", r"log.csv:3, column 'X': a number that is not finite; found 'nan'"),
         (["64.2(3)"], "MHz", "frequency_mhz",
          r"a number with its uncertainty in one cell; found '64.2\(3\)'; .*headed u\(...\)"),
