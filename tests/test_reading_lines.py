@@ -115,7 +115,7 @@ def test_long_waves_belong_to_a_crystal_that_passes_them(log):
 
 
 def test_lines_without_wavelength(log):
-    with pytest.raises(ReadingError, match=r"log.csv: no column that means a wavelength; found .*frequency_mhz"):
+    with pytest.raises(ReadingError, match=r"log.csv:1: no column that means a wavelength; found .*frequency_mhz"):
         read_lines(log("label,frequency_mhz\nE,64\n"))
 
 

@@ -108,7 +108,7 @@ def test_a_stated_power_says_nothing_of_pad_and_probe(log):
 
 
 def test_no_level(log):
-    message = r"log.csv: no column that means an RF level or RF power; found 'supply_v'; allowed"
+    message = r"log.csv:1: no column that means an RF level or RF power; found 'supply_v'; allowed"
     with pytest.raises(ReadingError, match=message):
         read_scope_levels(log("supply_v\n12\n"))
 

@@ -60,11 +60,11 @@ def read_lines(
 
 
 def _in_vacuum(readings: Readings, material: str) -> Readings:
-    table, file = readings.table, readings.receipts[-1].file
+    table, place = readings.table, readings.headings_place
     have = [c for c in _WAVELENGTHS if c in table.columns]
     if len(have) != 1:
         raise ReadingError(
-            "no column that means a wavelength" if not have else "several columns give the wavelength", where=file,
+            "no column that means a wavelength" if not have else "several columns give the wavelength", where=place,
             found=Said(", ".join(have) or ", ".join(repr(c.header) for c in readings.receipts[-1].columns)),
             allowed="one column such as wavelength_air_nm or 'Wavelength in vacuum (nm)'",
             cure='map it in session.toml: columns = { wavelength_air_nm = "..." }',
@@ -78,7 +78,7 @@ def _in_vacuum(readings: Readings, material: str) -> Readings:
     uncertain = [f"u_{c}" for c in _WAVELENGTHS if f"u_{c}" in table.columns]
     if len(uncertain) > 1:
         raise ReadingError(
-            "several columns give the u of the wavelength", where=file, found=Said(", ".join(uncertain)),
+            "several columns give the u of the wavelength", where=place, found=Said(", ".join(uncertain)),
             allowed="one", cure='pass one over in session.toml: columns = { not_used = "..." }',
         )  # fmt: skip
     table = table.drop(columns=[column]).rename(columns=dict.fromkeys(uncertain, "u_wavelength_nm"))
@@ -97,8 +97,9 @@ def _medium(readings: Readings, column: str) -> pd.Series[str]:
         by_heading = ""
     if "medium" not in table.columns and not by_heading:
         raise ReadingError(
-            "a wavelength that does not say in which medium", where=f"{receipt.file}, column {heading.header!r}",
-            found=heading.header, allowed="wavelength_air_nm, wavelength_vacuum_nm, or a column medium: air, vacuum",
+            "a wavelength that does not say in which medium",
+            where=f"{readings.headings_place}, column {heading.header!r}", found=heading.header,
+            allowed="wavelength_air_nm, wavelength_vacuum_nm, or a column medium: air, vacuum",
             cure="rename the heading (most catalogues and labels state air above 200 nm), or add the column",
         )  # fmt: skip
     if "medium" not in table.columns:

@@ -75,7 +75,7 @@ def _with_efficiency(readings: Readings) -> Readings:
     table = readings.table
     if "efficiency" in table.columns:
         raise ReadingError(
-            "efficiency stated, and also incident power from which it follows", where=readings.receipts[-1].file,
+            "efficiency stated, and also incident power from which it follows", where=readings.headings_place,
             found=Said("efficiency, incident_power_mw"), allowed="one of them",
             cure='pass one over in session.toml: columns = { not_used = "..." }',
         )  # fmt: skip

@@ -47,6 +47,13 @@ class Readings:
             return tuple(f"{f}:{n}" for f, n in zip(self.table["file"], self.table["line"], strict=True))
         return tuple(f"row {k + 1}" for k in range(len(self.table)))
 
+    @property
+    def headings_place(self) -> str:
+        """``file:line`` of the headings of the last file read, the file alone where they are not known."""
+        receipt = self.receipts[-1]
+        line = receipt.layout.heading_line if receipt.layout is not None else None
+        return f"{receipt.file}:{line or 1}" if line is not None else receipt.file
+
     def require(self, *columns: str) -> None:
         """Raise ``ReadingsError`` when a column is missing or the table is empty."""
         for column in columns:

@@ -49,7 +49,7 @@ def read_scope_levels(
     if not have:
         receipt = bare.receipts[0]
         raise ReadingError(
-            "no column that means an RF level or RF power", where=receipt.file,
+            "no column that means an RF level or RF power", where=bare.headings_place,
             found=Said(", ".join(repr(c.header) for c in receipt.columns)),
             allowed="a heading such as 'Level (Vrms)', 'Level (Vpp)', 'Level (dBm)' or 'RF power (W)'",
             cure='map it in session.toml or in a layout: columns = { rf_level_vrms = "..." }',
@@ -74,7 +74,7 @@ def add_rf_power(readings: Readings, instruments: Instruments) -> Readings:
     have = [c for c in RF_COLUMNS if c in readings.table.columns]
     if len(have) > 1:
         raise ReadingError(
-            "two columns give the RF power", where=readings.receipts[-1].file, found=Said(", ".join(have)),
+            "two columns give the RF power", where=readings.headings_place, found=Said(", ".join(have)),
             allowed="a level or a power", cure='pass one over in session.toml: columns = { not_used = "..." }',
         )  # fmt: skip
     _refuse_negative(readings, have[0])
