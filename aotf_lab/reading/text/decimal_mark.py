@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from aotf_lab.errors import ReadingError
 from aotf_lab.reading.layout import Layout
+from aotf_lab.reading.receipt import FlaggedRow
 from aotf_lab.reading.text.grid import RawRow
 from aotf_lab.reading.text.number_marks import BLANKS, USES, SeenMarks, look_at
 from aotf_lab.reading.units import is_unit
@@ -21,11 +22,12 @@ _UNIT_BEHIND = re.compile(r"[0-9]\s?([^0-9.,\s/]+)(?:[ /].*)?$")
 
 @dataclass(frozen=True)
 class DecimalMark:
-    """The decimal mark, the evidence for it, and the signs that were seen between thousands."""
+    """The decimal mark, the evidence for it, the signs seen between thousands, and rows where one is in doubt."""
 
     mark: str
     evidence: str
     thousands: str
+    doubted: tuple[FlaggedRow, ...] = ()
 
 
 def find_decimal_mark(

@@ -14,6 +14,7 @@ from aotf_lab.reading.text.decode import decode
 from aotf_lab.reading.text.foreign import refuse_foreign_bytes, refuse_foreign_text
 from aotf_lab.reading.text.grid import Grid, RawRow, TextForm
 from aotf_lab.reading.text.heading import Frame
+from aotf_lab.reading.text.kinds import kinds_in
 from aotf_lab.reading.text.lines import Line, comment_of, lines_of
 from aotf_lab.reading.text.preamble import preamble_row
 from aotf_lab.reading.text.separators import find_separator, spoken
@@ -61,8 +62,8 @@ def split(name: str, content: bytes, layout: Layout = _NOTHING_STATED) -> Grid:
     )
     return Grid(
         name, form, preamble, frame.titles, frame.header, frame.units, tuple(kept),
-        tuple(sorted([*rejected, *skipped], key=lambda r: r.line)),
-        _cut_row(kept, taken, found.cut),
+        tuple(sorted([*rejected, *skipped, *_readings_above(frame, rows, kept)], key=lambda r: r.line)),
+        tuple(sorted([*mark.doubted, *_cut_row(kept, taken, found.cut)], key=lambda f: f.line)),
         (*found.notes, *_comment_notes(kept[0].line, comments), *_skip_notes(layout, skipped)),
     )  # fmt: skip
 
@@ -112,9 +113,21 @@ def _preamble(frame: Frame, rows: Sequence[RawRow], comments: Sequence[RawRow], 
     )
 
 
+def _readings_above(frame: Frame, rows: Sequence[RawRow], kept: Sequence[RawRow]) -> list[RejectedRow]:
+    """Return the rows above the headings that look like those below: of a table whose headings are not known."""
+    if frame.header is None:
+        return []
+    like = {kinds_in(row.cells) for row in kept}
+    return [
+        RejectedRow(row.line, row.text, f"a row like the readings, above the headings in line {frame.header.line}")
+        for row in rows[: frame.first]
+        if row.line < frame.header.line and kinds_in(row.cells) in like
+    ]
+
+
 def _cut_row(kept: Sequence[RawRow], lines: Sequence[Line], cut: bool) -> tuple[FlaggedRow, ...]:
     last = kept[-1]
-    if not cut or len(kept) < 2 or last.line != lines[-1].number:
+    if not cut or last.line != lines[-1].number:
         return ()
     return (FlaggedRow(last.line, last.text, "the last line has no line end, it may be cut off"),)
 
