@@ -77,6 +77,12 @@ def test_cells_that_contradict_the_unit_of_the_heading_are_noted():
     )  # fmt: skip
 
 
+def test_capitals_in_doubt_are_settled_by_the_heading():
+    got = read(["62.5 mhz", "64 MHZ"], "MHz", "frequency_mhz")
+    assert got.values.tolist() == [62.5, 64.0]
+    assert got.notes[0] == "mhz in the cells read as MHz, which the heading or the layout states"
+
+
 def test_many_changes_become_one_note():
     got = read(["1 V", "1000 mV"] * 5, None, "drive_v")
     assert got.values.tolist() == [1.0] * 10

@@ -131,7 +131,7 @@ def parse_unit(text: str, where: str = "") -> Unit:
         where=where,
         found=text,
         allowed=", ".join(_BY_SYMBOL),
-        cure="write the unit as in this list, capitals included",
+        cure="state the unit of the column in a layout, written as in this list, capitals included",
     )
 
 

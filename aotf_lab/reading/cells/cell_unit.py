@@ -39,6 +39,7 @@ class CellUnits:
         self._known: dict[tuple[str, str], tuple[Unit, float]] = {}
         self._changes: list[tuple[int, str]] = []
         self._by_cell = False
+        self._said: list[str] = []
 
     def of(self, number: CellNumber, row: int) -> tuple[Unit, float]:
         """Return the unit of ``number``, which stands in ``row``, and its value in that unit."""
@@ -65,7 +66,7 @@ class CellUnits:
         """Return in words where the unit comes from the cells, and where it changes."""
         if not self._by_cell:
             return ()
-        said, head = [], self.expected()
+        said, head = list(self._said), self.expected()
         seen = self.seen()
         if head and seen != (head,):
             others = ", ".join(symbol for symbol in seen if symbol != head)
@@ -96,7 +97,7 @@ class CellUnits:
         raise self._no_unit(row)
 
     def _of_text(self, text: str, row: int) -> Unit:
-        unit = parse_unit(text, self._place(row))
+        unit = self._known_unit(text, row)
         column = self._column.removeprefix("u_")
         kind = self._heading.kind if self._heading else ""
         if unit.kind == "voltage" and kind in _READ_AS:  # headed Vrms, 412 mV in the cell
@@ -109,6 +110,17 @@ class CellUnits:
                 cure="name the column in a layout as what most of its cells are, and pass the other lines over",
             )  # fmt: skip
         return unit
+
+    def _known_unit(self, text: str, row: int) -> Unit:
+        """Return the unit of that spelling; one that only its capitals leave in doubt is the heading's."""
+        try:
+            return parse_unit(text, self._place(row))
+        except ReadingError:
+            heading = self._heading
+            if heading is None or "".join(text.split()).lower() != heading.symbol.lower():
+                raise
+            self._said.append(f"{text} in the cells read as {heading.symbol}, which the heading or the layout states")
+            return heading
 
     def _of_letter(self, number: CellNumber, row: int) -> Unit:
         """Return the base unit to which the number's SI letter belongs; the letter is applied already."""
