@@ -10,7 +10,7 @@ import csv
 import difflib
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
@@ -35,6 +35,8 @@ _OFFSET = re.compile(r"^Offset: ([0-9.,]+) counts$")
 _INTERVAL = re.compile(r"^Sample interval: ([0-9.,]+) (s|ms|us|min|h)$")
 _CLOCK = re.compile(r"^(\d{4})-(\d{1,2})-(\d{1,2})[ T](\d{1,2}):(\d{1,2}):(\d{1,2})(?:[.,](\d*))?$", re.ASCII)
 _OVER_RANGE = 9.8e37
+_ANY = "any text"
+"""Below a heading that is damaged a column of text may be passed over, and its words made otherwise."""
 
 Values = list[float | str | datetime]
 
@@ -109,7 +111,7 @@ def _fits(row: dict[str, object], option: dict[str, Values]) -> bool:
 
 def _same(found: object, value: object) -> bool:
     if isinstance(value, str) or isinstance(found, str):
-        return str(found).lower() == str(value).lower()
+        return value == _ANY or str(found).lower() == str(value).lower()
     both = float(found), float(value)  # type: ignore[arg-type]
     return all(map(math.isnan, both)) or math.isclose(*both, rel_tol=1e-9, abs_tol=1e-30)
 
@@ -137,20 +139,38 @@ def _cells(text: str, style: Style) -> list[str]:
 
 
 def lines_said(case: Case) -> tuple[dict[int, Said], list[str]]:
-    """Return what each line that is no heading says, and the lines above the headings."""
+    """Return what each line that is no heading says, and the lines above the headings.
+
+    Where every decimal mark is gone from the rows, marks between thousands may be decimal as well.
+    """
+    style = case.base.style
+    said, above = _said_in_style(case)
+    if not style.thousands or any(style.decimal in line for line in _text(case).splitlines()[1:]):
+        return said, above
+    other = replace(style, decimal=style.thousands, thousands="")
+    also, _ = _said_in_style(replace(case, base=replace(case.base, style=other)))
+    return {n: Said(s.readings + also[n].readings, False) for n, s in said.items()}, above
+
+
+def _said_in_style(case: Case) -> tuple[dict[int, Said], list[str]]:
     base, style = case.base, case.base.style
     lines = re.split(r"\r\n|\n|\r", _text(case))
     head = style.separator.join(headings(base.columns, style))
     # the units may have been changed by a step of the case: compare the words
     alike = [difflib.SequenceMatcher(None, head, line, autojunk=False).ratio() for line in lines]
-    first = next((k for k, a in enumerate(alike) if a > _ALIKE), 0)
+    first = next((k for k, a in enumerate(alike) if a > _ALIKE), -1)
+    if first < 0:  # without the headings, a row of units may stand for them
+        first = next((k for k, line in enumerate(lines) if all(_units(case, [], _cells(line, style)))), 0)
+        alike[first] = 1.0 if style.units == "row" else alike[first]
     units: list[str | None] = [None] * len(base.columns)
     said: dict[int, Said] = {}
     before: dict[str, Values] = {}
     for k, line in enumerate(lines):
         cells = _cells(line, style)
         if alike[k] > _ALIKE:
-            units = _units(case, cells, _cells(lines[k + 1], style) if k + 1 < len(lines) else [])
+            below = _cells(lines[k + 1], style) if k + 1 < len(lines) else []
+            units = _units(case, cells, below)
+            units = units if any(units) or style.units != "row" else _units(case, [], cells)
             continue
         if not line.strip():
             continue
@@ -173,7 +193,9 @@ def _units(case: Case, head: list[str], below: list[str]) -> list[str | None]:
     else:
         texts = [(re.search(r"[(\[]([^()\[\]]*)[)\]]$", h) or ["", ""])[1] for h in head]
         texts += [""] * (len(base.columns) - len(texts))
-    return [_unit(t, c.kind) for t, c in zip(texts, base.columns, strict=False)]
+    found = [_unit(t, c.kind) for t, c in zip(texts, base.columns, strict=False)]
+    whole = [h == c.words for h, c in zip(head, base.columns, strict=False)] + [False] * len(base.columns)
+    return [("" if w else None) if not c.unit else u for u, c, w in zip(found, base.columns, whole, strict=False)]
 
 
 def _unit(text: str, kind: str) -> str | None:
@@ -198,7 +220,7 @@ def _meant(case: Case, meaning: str, at: int | tuple[int, int], cells: list[str]
     if column.kind == "clock":
         return _clock(cell)
     if not column.unit:
-        return [cell.strip()]
+        return [cell] if units[at] is not None else [cell, _ANY]
     if not cell:
         return [math.nan] if meaning == "temperature_c" else []
     if column.kind == "counts":
@@ -212,11 +234,12 @@ def _meant(case: Case, meaning: str, at: int | tuple[int, int], cells: list[str]
 def _with_unit(cell: str, kind: str, style: Style) -> list[float]:
     """Return what a cell means that carries its unit, behind the number or in place of the decimal mark."""
     found = []
-    for unit, power in [(u, p) for u, (k, p) in EXPONENTS.items() if k == kind]:
-        if re.search(rf"\d[\d.,]*\s*{re.escape(unit)}$", cell):
-            found += [_scaled(n, power) for n in _plain(cell[: -len(unit)].strip(), style)]
-        split = re.match(rf"^(\d+){re.escape(unit)}(\d+)$", cell, re.ASCII)
-        found += [_scaled(float(f"{split[1]}.{split[2]}"), power)] if split else []
+    behind = re.match(r"^(.*?[\d.,])\s*([^\d\s.,]+)$", cell)
+    own = _unit(behind[2], kind) if behind else None
+    found += [_scaled(n, EXPONENTS[own][1]) for n in _plain(behind[1], style)] if behind and own else []
+    between = re.match(r"^(\d+)([^\d\s.,]+)(\d+)$", cell, re.ASCII)
+    own = _unit(between[2], kind) if between else None
+    found += [_scaled(float(f"{between[1]}.{between[3]}"), EXPONENTS[own][1])] if between and own else []
     return found
 
 

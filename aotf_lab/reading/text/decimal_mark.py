@@ -53,7 +53,16 @@ def find_decimal_mark(
     if seen.get(",", "either") and not seen.get(",", "decimal", "group") and separator != "comma":
         setting = _look_above(seen, above)
     mark, evidence, groups = (",", _as("commas", setting), "") if setting else _decide(name, seen, separator)
-    return DecimalMark(mark, evidence, blanks + groups)
+    return DecimalMark(mark, evidence, blanks + groups, _alone(seen, rows))
+
+
+def _alone(seen: SeenMarks, rows: Sequence[RawRow]) -> tuple[FlaggedRow, ...]:
+    """Return the row of the only number with a blank inside: the blank may stand in place of a lost sign."""
+    if seen.spaced_count != 1:
+        return ()
+    line, cell = seen.spaced
+    reason = f"{cell!r} is the only number with a blank inside: taken as a mark between thousands"
+    return tuple(FlaggedRow(line, row.text, reason) for row in rows if row.line == line)
 
 
 def _decide(name: str, seen: SeenMarks, separator: str) -> tuple[str, str, str]:

@@ -21,10 +21,15 @@ _WHOLE = re.compile(r"[^.,]*")
 
 @dataclass
 class SeenMarks:
-    """The first cell (line, cell) that shows each use of "." and ",": "decimal", "group" or "either"."""
+    """The first cell (line, cell) that shows each use of "." and ",": "decimal", "group" or "either".
+
+    ``blanks`` are the blanks seen between thousands, ``spaced`` the last cell with one, ``spaced_count`` how many.
+    """
 
     first: dict[tuple[str, str], tuple[int, str]] = field(default_factory=dict)
     blanks: set[str] = field(default_factory=set)
+    spaced: tuple[int, str] = (0, "")
+    spaced_count: int = 0
 
     def note(self, mark: str, use: str, line: int, cell: str) -> None:
         """Keep the cell when it is the first of its use."""
@@ -56,6 +61,7 @@ def look_at(seen: SeenMarks, line: int, cell: str) -> str:
         if len(blanks) > 1 or whole is None or not _GROUPED.fullmatch(whole[0]):
             return ""
         seen.blanks.update(blanks)
+        seen.spaced, seen.spaced_count = (line, cell), seen.spaced_count + 1
         core = "9999" + core[whole.end() :]  # four digits without a mark: what follows is decimal
     use, mark = _use(core, bool(rest["exponent"]))
     if use == "both":
