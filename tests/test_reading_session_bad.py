@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from aotf_lab.errors import SessionError
-from aotf_lab.reading import load_session_file
+from aotf_lab.reading import Scope, load_session_file
 from tests.test_reading_session_file import LINE, session_folder
 
 
@@ -217,3 +217,10 @@ def test_a_file_to_keep_that_cannot_be_opened(session, monkeypatch):
         SessionError, match=r"session.toml, scan.csv: a file to keep .*; found Permission denied; allowed"
     ):
         load_session_file(folder)
+
+
+def test_a_scope_input_that_is_neither_terminated_nor_open():
+    with pytest.raises(
+        SessionError, match=r"Scope input_ohm; found 75; allowed: 50 or 1e\+06; correct it, or leave it"
+    ):
+        Scope(input_ohm=75)

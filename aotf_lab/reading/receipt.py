@@ -188,7 +188,8 @@ def _cells(column: ColumnReceipt) -> tuple[str, ...]:
     """Return one row of the table of columns."""
     return (
         column.header or "(no heading)", column.meaning or "nothing", column.unit,
-        str(column.count) if column.count else "", _range(column), _read(column.first_raw, column.first), _read(column.last_raw, column.last),
+        str(column.count) if column.count else "", _range(column),
+        _read(column.first_raw, column.first), _read(column.last_raw, column.last),
         column.evidence,
     )  # fmt: skip
 

@@ -60,9 +60,9 @@ class Section:
             )  # fmt: skip
         self._content: dict[str, Any] = content
 
-    def refuse(self, key: str, what: str, allowed: str, cure: str, found: object = None) -> AotfLabError:
-        """Return the error for the value of ``key``, or for ``found`` in it."""
-        found = self._content.get(key, Said("no such key")) if found is None else found
+    def refuse(self, key: str, what: str, allowed: str, cure: str) -> AotfLabError:
+        """Return the error for the value of ``key``."""
+        found = self._content.get(key, Said("no such key"))
         return self._error(f"{key}: {what}", where=self.title, found=found, allowed=allowed, cure=cure)
 
     @property

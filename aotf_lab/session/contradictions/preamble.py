@@ -33,27 +33,29 @@ _RANGED = ("optical_power_mw", "drive_v", "supply_v", "rf_level_vrms", "frequenc
 
 def against_preamble(read: ReadFile) -> Iterator[Contradiction]:
     """Yield what the settings above the headings of one file contradict."""
-    for setting in read.readings.receipts[-1].settings:
-        key = set(plain_words(setting.key).split())
-        if read.has("optical_power_mw") and key & {"wavelength", "lambda"}:
-            yield from _wavelength(read, setting)
-        if "range" in key:
-            yield from _range(read, setting)
-        if "coupling" in key:
-            yield from _coupling(read, setting)
-        if read.has("rf_level_vrms"):
-            yield from _scope(read, setting, key)
+    for receipt in read.readings.receipts:
+        name = read.name if receipt.file == read.file.path.name else receipt.file
+        for setting in receipt.settings:
+            yield from _against(read, setting, f"{name}:{setting.line}" if setting.line else f"layout of {name}")
 
 
-def _place(read: ReadFile, setting: Setting) -> str:
-    return f"{read.name}:{setting.line}" if setting.line else f"layout of {read.name}"
+def _against(read: ReadFile, setting: Setting, place: str) -> Iterator[Contradiction]:
+    key = set(plain_words(setting.key).split())
+    if read.has("optical_power_mw") and key & {"wavelength", "lambda"}:
+        yield from _wavelength(read, setting, place)
+    if "range" in key:
+        yield from _range(read, setting)
+    if "coupling" in key:
+        yield from _coupling(read, setting, place)
+    if read.has("rf_level_vrms"):
+        yield from _scope(read, setting, key, place)
 
 
 def _written(setting: Setting) -> str:
     return f"{setting.key} = {setting.value}"
 
 
-def _wavelength(read: ReadFile, setting: Setting) -> Iterator[Contradiction]:
+def _wavelength(read: ReadFile, setting: Setting, place: str) -> Iterator[Contradiction]:
     line = next((ln for ln in read.facts.lines if ln.name == read.file.line), None)
     found = quantity_in(setting.value)
     if line is None or line.stated_wavelength_nm is None or found is None:
@@ -65,7 +67,7 @@ def _wavelength(read: ReadFile, setting: Setting) -> Iterator[Contradiction]:
     allowed = max(_SETTING_NM, 3.0 * line.u_wavelength_nm)
     if abs(nm - line.stated_wavelength_nm) > allowed:
         yield Contradiction(
-            "the power meter was set to another wavelength", _place(read, setting), _written(setting),
+            "the power meter was set to another wavelength", place, _written(setting),
             f'line "{line.name}" at {line.stated_wavelength_nm:g} nm',
             "correct line; if the meter was set wrongly, its powers are off by a factor; it cancels in efficiency",
         )  # fmt: skip
@@ -82,8 +84,8 @@ def _range(read: ReadFile, setting: Setting) -> Iterator[Contradiction]:
     columns = [c for c in _RANGED if read.has(c) and unit.kind in kinds_of(c)]
     if len(columns) != 1:
         return  # none, or several instruments: nothing says whose range it is
-    values = np.abs(read.readings.table[columns[0]].to_numpy(dtype=float))
-    limit, row = abs(to_bench(found[0], unit, columns[0])), int(np.nanargmax(values))
+    values = np.abs(np.nan_to_num(read.readings.table[columns[0]].to_numpy(dtype=float)))
+    limit, row = abs(to_bench(found[0], unit, columns[0])), int(np.argmax(values))
     if values[row] > _OVER_RANGE * limit:
         over = int(np.sum(values > _OVER_RANGE * limit))
         yield Contradiction(
@@ -93,7 +95,7 @@ def _range(read: ReadFile, setting: Setting) -> Iterator[Contradiction]:
         )  # fmt: skip
 
 
-def _coupling(read: ReadFile, setting: Setting) -> Iterator[Contradiction]:
+def _coupling(read: ReadFile, setting: Setting, place: str) -> Iterator[Contradiction]:
     words = plain_words(setting.value).split()
     grounded = "gnd" in words or "ground" in words
     steady = [c for c in ("drive_v", "supply_v") if read.has(c)]
@@ -105,24 +107,24 @@ def _coupling(read: ReadFile, setting: Setting) -> Iterator[Contradiction]:
     else:
         return
     stated = f'purpose = "{read.file.purpose}"' + ("" if grounded else f" with {' and '.join(steady)}")
-    yield Contradiction(what, _place(read, setting), _written(setting), stated, cure, True)
+    yield Contradiction(what, place, _written(setting), stated, cure, True)
 
 
-def _scope(read: ReadFile, setting: Setting, key: set[str]) -> Iterator[Contradiction]:
+def _scope(read: ReadFile, setting: Setting, key: set[str], place: str) -> Iterator[Contradiction]:
     if "probe" in key:
-        yield from _probe(read, setting)
+        yield from _probe(read, setting, place)
     elif key & {"pad", "attenuator", "attenuation"}:
-        yield from _pad(read, setting) if quantity_in(setting.value) else ()
+        yield from _pad(read, setting, place) if quantity_in(setting.value) else ()
     if key & {"impedance", "termination", "terminated", "coupling", "input"}:
-        yield from _impedance(read, setting)
+        yield from _impedance(read, setting, place)
 
 
-def _probe(read: ReadFile, setting: Setting) -> Iterator[Contradiction]:
+def _probe(read: ReadFile, setting: Setting, place: str) -> Iterator[Contradiction]:
     found, stated = factor_in(setting.value), read.facts.instruments.scope.probe
     if found is None or not found > 0 or stated is None or math.isclose(found, stated):
         return
     yield Contradiction(
-        f"another probe, a factor of {_ratio(found, stated):g} in RF power", _place(read, setting), _written(setting),
+        f"another probe, a factor of {_ratio(found, stated):g} in RF power", place, _written(setting),
         f"[instrument.scope] probe = {stated:g}",
         f"state probe = {found:g} if the volts in the file are those at the scope's input; if the scope has multiplied "
         f'them already, state settings = {{ "{setting.key}" = "{stated:g}" }} in a layout of the file',
@@ -134,25 +136,25 @@ def _ratio(a: float, b: float) -> float:
     return round(float(max(a / b, b / a)) ** 2, 3)
 
 
-def _pad(read: ReadFile, setting: Setting) -> Iterator[Contradiction]:
+def _pad(read: ReadFile, setting: Setting, place: str) -> Iterator[Contradiction]:
     found, unit = quantity_in(setting.value) or (math.nan, "")
     scope = read.facts.instruments.scope
     if unit.lower() not in ("db", "") or (unit == "" and "db" not in plain_words(setting.key).split()):
         factor = factor_in(setting.value)
         if factor is not None and scope.probe is not None:
-            yield from _probe(read, setting)
+            yield from _probe(read, setting, place)
         return
     allowed = max(_PAD_DB, 3.0 * (scope.u_pad_db or 0.0))
     if scope.pad_db is not None and abs(abs(found) - scope.pad_db) > allowed:
         yield Contradiction(
             f"another pad, a factor of {10 ** (abs(abs(found) - scope.pad_db) / 10):.3g} in RF power",
-            _place(read, setting), _written(setting), f"[instrument.scope] pad_db = {scope.pad_db:g}",
+            place, _written(setting), f"[instrument.scope] pad_db = {scope.pad_db:g}",
             "state the attenuation between the load and the scope in pad_db; if the scope has it in its volts already, "
             f'state pad_db = 0, and settings = {{ "{setting.key}" = "0 dB" }} in a layout of the file', True,
         )  # fmt: skip
 
 
-def _impedance(read: ReadFile, setting: Setting) -> Iterator[Contradiction]:
+def _impedance(read: ReadFile, setting: Setting, place: str) -> Iterator[Contradiction]:
     found, scope = ohm_in(setting.value), read.facts.instruments.scope
     if found is None or found < 10.0:
         return
@@ -164,7 +166,7 @@ def _impedance(read: ReadFile, setting: Setting) -> Iterator[Contradiction]:
     else:
         return
     yield Contradiction(
-        "another termination of the scope's input, a factor of 4 in RF power", _place(read, setting), _written(setting),
+        "another termination of the scope's input, a factor of 4 in RF power", place, _written(setting),
         stated, "look at the set-up: an open input shows twice the volts of a terminated one; correct input_ohm, or "
         f'state settings = {{ "{setting.key}" = "50 ohm" }} in a layout of the file if a terminator stood outside',
         True,

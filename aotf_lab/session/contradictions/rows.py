@@ -118,8 +118,8 @@ def _temperature(read: ReadFile) -> Iterator[Contradiction]:
 def _power(read: ReadFile) -> Iterator[Contradiction]:
     if not read.has("rf_power_w"):
         return
-    power = read.readings.table["rf_power_w"].to_numpy(dtype=float)
-    row = int(np.nanargmax(power))
+    power = np.nan_to_num(read.readings.table["rf_power_w"].to_numpy(dtype=float))
+    row = int(np.argmax(power))
     rated, output = read.facts.crystal.rated_rf_power_w, read.facts.amplifier.rated_output_w
     found = f"{power[row]:.3g} W of RF power"
     if rated is not None and power[row] > rated and read.file.purpose in ("efficiency", "scan"):

@@ -115,7 +115,7 @@ def _judged(
         x, u_x = _of(read, column), _u_of(read, column)
         if np.any(u_x > 0):
             other += _slope(x, value, u_x)[first] ** 2 * (u_x[first] ** 2 + u_x[first + 1] ** 2)
-    good = np.isfinite(apart) & (own > 0)
+    good = np.isfinite(apart) & np.isfinite(other) & (own > 0)
     apart, own, other, first = apart[good], own[good], other[good], first[good]
     chi2, count = float(np.sum(apart**2 / (own + other))), len(first)
     if not count or chi2 <= chi2_limit(count):

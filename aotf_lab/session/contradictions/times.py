@@ -22,7 +22,7 @@ def against_times(reads: Sequence[ReadFile]) -> Iterator[Contradiction]:
 
     Files whose clock names no zone are not compared with those whose clock does.
     """
-    timed = [(r, start) for r in reads if (start := r.readings.receipts[-1].start) is not None]
+    timed = [(r, start) for r in reads if (start := r.readings.receipts[0].start) is not None]
     for read, start in timed:
         yield from _day(read, start)
     for zoned in (False, True):
