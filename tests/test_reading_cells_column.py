@@ -121,6 +121,12 @@ def test_a_number_too_small_to_be_kept(others):
         read([*others, "1e-400"], "MHz", "frequency_mhz")
 
 
+def test_counts_of_a_converter():
+    assert read(["3810", "512 LSB", "4095 counts"], "counts", "counts").values.tolist() == [3810.0, 512.0, 4095.0]
+    with pytest.raises(ReadingError, match=r"a ratio cannot be counts; found '%'; allowed: counts"):
+        read(["88 %"], "counts", "counts")
+
+
 def test_units_in_the_cells():
     assert units_in(["1.5", "", "OVER", "-3.2 dBm", "2mV", "4 dBm", "six", "850u"], POINT) == ("dBm", "mV")
 

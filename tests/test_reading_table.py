@@ -8,7 +8,6 @@ from hypothesis import strategies as st
 
 from aotf_lab.errors import ReadingError
 from aotf_lab.reading import read_table
-from aotf_lab.reading.cells import direction_of, medium_of, missing_mark, number_of
 
 
 @pytest.fixture
@@ -105,7 +104,7 @@ def test_ragged_row(log, row, cells):
         read_table(log(f"drive_v,frequency_mhz\n0.5,43.1\n{row}\n2,51\n"))
 
 
-@pytest.mark.parametrize("cell", ["six", "1.2.3", "1_000", "0x10", "12 V", "1e", "٣", "1.#INF"])
+@pytest.mark.parametrize("cell", ["six", "1.2.3", "1_000", "0x10", "1e", "٣", "1.#INF"])
 def test_text_in_a_number(log, cell):
     message = r"log.csv:3, column 'Drive \(V\)': text in a number; found .*; allowed: a finite number in V"
     with pytest.raises(ReadingError, match=message):
@@ -207,34 +206,3 @@ def test_what_was_written_is_what_is_read(tmp_path_factory, rows, comma, gap):
     assert table["drive_v"].tolist() == [v for v, _ in rows]
     assert table["frequency_mhz"].tolist() == [f for _, f in rows]
     assert table["line"].tolist() == list(range(gap + 2, gap + 2 + len(rows)))
-
-
-@settings(max_examples=200, deadline=None)
-@given(cell=st.text(max_size=8))
-def test_a_cell_is_a_number_a_mark_or_refused(cell):
-    if missing_mark(cell):
-        return
-    try:
-        value = number_of(cell, "log.csv:1", "V")
-    except ReadingError:
-        return
-    assert value == float(cell.replace("\u2212", "-"))
-    assert abs(value) < float("inf")
-
-
-def test_directions_and_media():
-    assert [direction_of(c, "") for c in ("up", "UP", "+1", "1", "rising", "")] == ["up"] * 5 + [""]
-    assert [direction_of(c, "") for c in ("down", "-1", "\u22121", "falling")] == ["down"] * 4
-    assert [medium_of(c, "") for c in ("Air", "vacuum", "VAC")] == ["air", "vacuum", "vacuum"]
-
-
-def test_a_direction_that_is_none():
-    message = r"log.csv:4: a direction that is neither up nor down; found 'left'; allowed: up, down"
-    with pytest.raises(ReadingError, match=message):
-        direction_of("left", "log.csv:4")
-
-
-def test_a_medium_that_is_none():
-    message = r"log.csv:4: a medium that is neither air nor vacuum; found 'water'; allowed: air, vacuum"
-    with pytest.raises(ReadingError, match=message):
-        medium_of("water", "log.csv:4")

@@ -28,7 +28,7 @@ class Unit:
 
     number in the base = number * ``factor`` + ``offset``. The bases are V, V rms, A, ohm, Hz, W, dBm,
     dB, m, s, samples per second, degC, counts and 1. The kinds "power level" (dBm) and "level ratio"
-    (dB) are logarithmic. Ohm, dB, samples per second and counts serve settings; no column has them.
+    (dB) are logarithmic. Ohm, dB and samples per second serve settings; no column has them.
     """
 
     symbol: str
@@ -138,6 +138,8 @@ def parse_unit(text: str, where: str = "") -> Unit:
 def bench_unit(column: str) -> Unit:
     """Return the unit in which ``column`` (or the column whose u it is) stands in a table.
 
+    The name "counts" serves the readings of a converter before their scale is applied.
+
     Raises ``AotfLabError`` (from the table of quantities) for a column that has none.
 
     >>> bench_unit("u_frequency_mhz").symbol, bench_unit("rf_level_vrms").symbol
@@ -148,6 +150,8 @@ def bench_unit(column: str) -> Unit:
         return _BY_SYMBOL["Vrms"]
     if column == "rf_level_dbm":
         return _BY_SYMBOL["dBm"]
+    if column == "counts":
+        return _BY_SYMBOL["counts"]
     if column == "wavelength_stated_nm":
         return _BY_SYMBOL["nm"]
     unit = QUANTITIES[column].unit

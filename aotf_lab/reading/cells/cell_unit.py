@@ -2,30 +2,19 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Sequence
 
 from aotf_lab.errors import ReadingError
+from aotf_lab.reading.cells.cure import pass_over
 from aotf_lab.reading.cells.number import CellNumber
 from aotf_lab.reading.units import UNITLESS, Unit, bench_unit, kinds_of, parse_unit
 
-__all__ = ["CellUnits", "pass_over"]
+__all__ = ["CellUnits"]
 
 _BASE = {"voltage": "V", "rms voltage": "Vrms", "peak-to-peak voltage": "Vpp", "current": "A", "frequency": "Hz",
          "power": "W", "length": "m", "time": "s"}  # fmt: skip
 _READ_AS = {"rms voltage": "rms", "peak-to-peak voltage": "pp"}
 _MANY_CHANGES = 4
-_LINE = re.compile(r":(\d+)(?:,|$)")
-
-
-def pass_over(where: str) -> str:
-    """Return the cure that leaves out the line which ``where`` names.
-
-    >>> pass_over("log.csv:17, column 'Drive'")
-    'pass the line over in a layout: skip_lines = { 17 = "reason" }'
-    """
-    line = _LINE.search(where)
-    return f'pass the line over in a layout: skip_lines = {{ {line[1] if line else "LINE"} = "reason" }}'
 
 
 class CellUnits:

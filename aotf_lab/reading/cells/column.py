@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aotf_lab.errors import ReadingError
-from aotf_lab.reading.cells.cell_unit import CellUnits, pass_over
+from aotf_lab.reading.cells.cell_unit import CellUnits
+from aotf_lab.reading.cells.cure import pass_over
 from aotf_lab.reading.cells.marks import LARGEST, fill_dittos, is_ditto, missing_mark, spreadsheet_date
 from aotf_lab.reading.cells.number import CellNumber, NotANumber, number_in
 from aotf_lab.reading.text.grid import TextForm

@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Sequence
 
 from aotf_lab.errors import ReadingError
+from aotf_lab.reading.cells.cure import pass_over
 from aotf_lab.reading.units import is_unit
 
 __all__ = ["LARGEST", "fill_dittos", "is_ditto", "is_gap", "missing_mark", "spreadsheet_date"]
@@ -96,7 +97,7 @@ def fill_dittos(cells: Sequence[str], place: Callable[[int], str]) -> tuple[list
         if k == 0:
             raise ReadingError(
                 "a ditto with no row above it", where=place(0), found=cells[0],
-                allowed="a ditto below a row of readings", cure="pass the line over in a layout (skip_lines)",
+                allowed="a ditto below a row of readings", cure=pass_over(place(0)),
             )  # fmt: skip
         filled[k] = filled[k - 1]
     return filled, dittos
