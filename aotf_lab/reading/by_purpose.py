@@ -46,7 +46,7 @@ def read_raw_file(file: RawFile, instruments: Instruments) -> Readings:
             "a file that is kept but not read", where=f"{FILE_NAME}, {file.path.name}", found=file.purpose,
             allowed=", ".join(READERS), cure="change its purpose if it is to be read",
         )  # fmt: skip
-    extra = _OF_THE_FILE.get(file.purpose, lambda _: {})(file)
+    extra = _OF_THE_FILE[file.purpose](file) if file.purpose in _OF_THE_FILE else {}
     readings = READERS[file.purpose](file.path, instruments, file.columns, layout=file.layout, **extra)
     if file.direction is None:
         return readings

@@ -7,7 +7,6 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 
 from aotf_lab.errors import ReadingError, Said
@@ -24,6 +23,7 @@ from aotf_lab.reading.shape.hints import hints_of
 from aotf_lab.reading.shape.interval import sample_interval_s
 from aotf_lab.reading.shape.mapped import position_name
 from aotf_lab.reading.shape.only_one import Wanted, candidates
+from aotf_lab.reading.shape.plain_rows import lines_of, plain_grid
 from aotf_lab.reading.shape.settings import Settings, read_settings
 from aotf_lab.reading.shape.start import start_of
 from aotf_lab.reading.source import source_file
@@ -70,7 +70,7 @@ def read_bare_table(
     content = _content(file)
     stated = layout or Layout()
     labels = (label,) if isinstance(label, str) else tuple(label)
-    seen = _understood(split(file.name, content, stated), columns, required, wanted, stated, labels)
+    seen = _seen(file.name, content, columns, (required, wanted), stated, labels)
     _require(seen, required)
     has_time = any(h.column == "time_s" for h in seen.headings)
     interval = None if has_time else sample_interval_s(seen.settings)
@@ -90,6 +90,23 @@ def _content(file: Path) -> bytes:
             "a file that cannot be opened", where=file.name, found=Said(error.strerror or type(error).__name__),
             allowed="a readable text file", cure="check the name and the folder",
         ) from error  # fmt: skip
+
+
+def _seen(
+    name: str,
+    content: bytes,
+    columns: ColumnMap | None,
+    asked: tuple[Collection[str], Sequence[Wanted]],
+    stated: Layout,
+    labels: Sequence[str],
+) -> _Understood:
+    """Return the file split and understood; a long log of plain numbers at once where that is all it needs."""
+    plain = plain_grid(name, content, stated)
+    if plain is not None:
+        seen = _understood(plain, columns, *asked, stated, labels)
+        if all(map(ColumnReader.is_plain, seen.headings)):
+            return seen
+    return _understood(split(name, content, stated), columns, *asked, stated, labels)
 
 
 def _understood(
@@ -133,7 +150,8 @@ def _require(seen: _Understood, required: Collection[str]) -> None:
     if not have - {"", *TEXT_COLUMNS} and not have - {""}:
         raise ReadingError(
             "no heading was understood" if seen.grid.header else "no heading row, and no column was understood",
-            where=seen.where, found=first.text, allowed="headings such as 'Drive (V)', 'Frequency (MHz)' or frequency_mhz",
+            where=seen.where, found=first.text,
+            allowed="headings such as 'Drive (V)', 'Frequency (MHz)' or frequency_mhz",
             cure="map the columns under columns in session.toml or in a layout; 'column 1' names the first",
         )  # fmt: skip
 
@@ -149,7 +167,7 @@ def _no_row_left(grid: Grid, blocks: Sequence[BlockRows]) -> ReadingError:
 
 def _table(name: str, grid: Grid, blocks: Sequence[BlockRows]) -> pd.DataFrame:
     """Return the rows of all blocks; repeats of one line stand together, other blocks one below the other."""
-    lines = np.array([row.line for row in grid.rows])
+    lines = lines_of(grid)
     frames = [pd.DataFrame(b.columns).assign(file=name, line=lines[b.kept], _row=b.kept) for b in blocks]
     table = frames[0] if len(frames) == 1 else pd.concat(frames, ignore_index=True)
     marks = [b.block.marks for b in blocks]

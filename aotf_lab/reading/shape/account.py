@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from aotf_lab.reading.layout import Layout, StatedColumn
 from aotf_lab.reading.receipt import ColumnReceipt, FlaggedRow, RejectedRow
@@ -20,18 +21,16 @@ __all__ = ["column_receipts", "encoding_said", "flagged_rows", "found_layout", "
 def column_receipts(found: Sequence[Heading], blocks: Sequence[BlockRows]) -> tuple[ColumnReceipt, ...]:
     """Return the account of each heading, and of each column that no heading holds."""
     accounts = [_of_heading(h, [b for b in blocks if h.position in b.data and h.column]) for h in found]
-    derived: dict[tuple[str, str], list[BlockRows]] = {}
-    for block in blocks:
-        for column in block.derived:
-            derived.setdefault((column.column, column.unit), []).append(block)
-    for (column, unit), own in derived.items():
-        evidence = "; ".join(dict.fromkeys(d.evidence for b in own for d in b.derived if d.column == column))
-        values = [v for b in own for v in b.columns[column]]
-        account = ColumnReceipt(
-            "", column, unit, evidence, len(values), first=_plain(values[0]), last=_plain(values[-1])
-        )
-        accounts.append(replace(account, low=min(values), high=max(values)) if unit else account)
-    return tuple(accounts)
+    derived = dict.fromkeys((d.column, d.unit) for block in blocks for d in block.derived)
+    return (*accounts, *(_of_derived(column, unit, blocks) for column, unit in derived))
+
+
+def _of_derived(column: str, unit: str, blocks: Sequence[BlockRows]) -> ColumnReceipt:
+    own = [(b, d) for b in blocks for d in b.derived if d.column == column]
+    evidence = "; ".join(dict.fromkeys(d.evidence for _, d in own))
+    values = [v for b, _ in own for v in b.columns[column]]
+    account = ColumnReceipt("", column, unit, evidence, len(values), first=_plain(values[0]), last=_plain(values[-1]))
+    return replace(account, low=float(min(values)), high=float(max(values))) if unit else account
 
 
 def _plain(value: float | str) -> float | str:
@@ -45,20 +44,25 @@ def _of_heading(heading: Heading, blocks: list[BlockRows]) -> ColumnReceipt:
         return account
     cells = blocks[0].data[heading.position].cells
     values = blocks[0].data[heading.position].values
-    kept = np.unique(np.concatenate([b.kept for b in blocks]))
+    kept = blocks[0].kept if len(blocks) == 1 else np.unique(np.concatenate([b.kept for b in blocks]))
     if isinstance(values, list):
-        taken = [k for k in kept if values[k]]
+        taken = np.array([k for k in kept if values[k]], dtype=np.int64)
         low = high = None
     else:
-        taken = kept[~np.isnan(values[kept])].tolist()
-        low, high = (float(values[taken].min()), float(values[taken].max())) if taken else (None, None)
-    if not taken:
+        taken = kept[~np.isnan(values[kept])]
+        low, high = (float(values[taken].min()), float(values[taken].max())) if taken.size else (None, None)
+    if not taken.size:
         return account
-    first, last = taken[0], taken[-1]
+    first, last = int(taken[0]), int(taken[-1])
     return replace(
-        account, count=sum(int(np.isin(b.kept, taken).sum()) for b in blocks), low=low, high=high,
+        account, count=_count(taken, blocks), low=low, high=high,
         first_raw=cells[first], first=_plain(values[first]), last_raw=cells[last], last=_plain(values[last]),
     )  # fmt: skip
+
+
+def _count(taken: NDArray[np.int64], blocks: list[BlockRows]) -> int:
+    """Return how many rows of the table hold a reading of the column."""
+    return len(taken) if len(blocks) == 1 else sum(int(np.isin(b.kept, taken).sum()) for b in blocks)
 
 
 def rejected_rows(grid: Grid, blocks: Sequence[BlockRows]) -> tuple[RejectedRow, ...]:

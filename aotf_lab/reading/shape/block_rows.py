@@ -13,6 +13,7 @@ from aotf_lab.reading.shape.column_data import ColumnData, ColumnReader
 from aotf_lab.reading.shape.heading import Heading
 from aotf_lab.reading.shape.legs import turn_of
 from aotf_lab.reading.shape.pairs import middle_and_u
+from aotf_lab.reading.shape.plain_rows import lines_of
 from aotf_lab.reading.text.grid import RawRow
 
 __all__ = ["BlockRows", "Derived", "block_rows"]
@@ -57,7 +58,7 @@ def block_rows(block: Block, reader: ColumnReader, interval: tuple[float, str] |
         for name, values in _values(column, headings, data, kept).items():
             rows.columns[name] = _combined(rows.columns.get(name), values)
     if interval is not None and "time_s" not in rows.columns:
-        steps = _steps(reader.grid.rows, reader.skipped)
+        steps = _steps(lines_of(reader.grid), reader.skipped)
         rows.columns["time_s"] = np.asarray(steps[kept] * interval[0], dtype=np.float64)
         rows.derived.append(Derived("time_s", "s", interval[1]))
     _add_marks(rows)
@@ -87,8 +88,13 @@ def _absent(block: Block, data: dict[int, ColumnData]) -> set[int]:
     """Return the rows in which a block of several columns has no cell at all: it is shorter than its neighbour."""
     if len(block.own) < 2 and not block.marks.block:
         return set()
-    cells = [data[h.position].cells for h in block.own]
-    return {k for k, own in enumerate(zip(*cells, strict=True)) if not any(own)}
+    empty = [_empty(data[h.position].values) for h in block.own]
+    rows = np.flatnonzero(np.logical_and.reduce(empty)).tolist()
+    return {k for k in rows if not any(data[h.position].cells[k] for h in block.own)}
+
+
+def _empty(values: NDArray[np.float64] | list[str]) -> NDArray[np.bool_]:
+    return np.array([not v for v in values]) if isinstance(values, list) else np.isnan(values)
 
 
 def _values(
@@ -115,11 +121,10 @@ def _combined(
     return values
 
 
-def _steps(rows: Sequence[RawRow], skipped: Sequence[int]) -> NDArray[np.int64]:
+def _steps(lines: NDArray[np.int64], skipped: Sequence[int]) -> NDArray[np.int64]:
     """Return the place of every row among the samples; a line passed over between them was one too."""
-    lines = np.array([row.line for row in rows])
     between = np.array([n for n in sorted(skipped) if lines[0] < n < lines[-1]], dtype=np.int64)
-    return np.arange(len(rows)) + np.searchsorted(between, lines)
+    return np.arange(len(lines)) + np.searchsorted(between, lines)
 
 
 def _add_marks(rows: BlockRows) -> None:

@@ -161,7 +161,8 @@ def _refuse_uneven(groups: list[list[Heading]], where: str) -> None:
         missing = whole - {h.column for h in group}
         if missing:
             raise ReadingError(
-                f"columns side by side that are no equal sets: no {', '.join(sorted(missing))} beside these", where=where,
+                f"columns side by side that are no equal sets: no {', '.join(sorted(missing))} beside these",
+                where=where,
                 found=Said(", ".join(repr(h.header) for h in group)), allowed=f"{', '.join(sorted(whole))} in each set",
                 cure='pass columns over in session.toml or in a layout: columns = { not_used = ["..."] }',
             )  # fmt: skip

@@ -11,13 +11,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aotf_lab.reading.cells.column import read_column
-from aotf_lab.reading.cells.marks import fill_dittos, is_ditto, is_gap, missing_mark
+from aotf_lab.reading.cells.marks import fill_dittos, is_ditto, is_gap
 from aotf_lab.reading.cells.words import direction_of, medium_of
 from aotf_lab.reading.clock.stamps import Clock, seconds_of
 from aotf_lab.reading.shape.counts import Scale
 from aotf_lab.reading.shape.heading import Heading
 from aotf_lab.reading.shape.mapped import position_name
-from aotf_lab.reading.text.grid import Grid
+from aotf_lab.reading.shape.plain_rows import PlainCells, PlainRows
+from aotf_lab.reading.text.grid import Grid, RawRow
 from aotf_lab.reading.units import UNITLESS, bench_values
 
 __all__ = ["GAPS_ALLOWED", "ColumnData", "ColumnReader"]
@@ -62,11 +63,32 @@ class ColumnReader:
 
     def read(self, heading: Heading) -> ColumnData:
         """Return the data of ``heading``; raises ``ReadingError`` for what its cells must not hold."""
+        rows: Sequence[RawRow] = self.grid.rows
+        if heading.position not in self._kept and isinstance(rows, PlainRows):
+            self._kept[heading.position] = self._plain(heading, rows)
         if heading.position not in self._kept:
             cells = self._cells(heading)
             data = self._text(heading, cells) if heading.unit is None else self._numbers(heading, cells)
             self._kept[heading.position] = self._without_gaps(heading, data)
         return self._kept[heading.position]
+
+    @staticmethod
+    def is_plain(heading: Heading) -> bool:
+        """Return whether the cells of ``heading`` need nothing but their numbers."""
+        beside = heading.before >= 0 or heading.behind >= 0
+        ordinary = heading.unit is not None and not heading.column.startswith("u_")
+        return not heading.column or (ordinary and not (heading.clock or heading.in_cells or beside))
+
+    def _plain(self, heading: Heading, rows: PlainRows) -> ColumnData:
+        """Return the data of a column of plain numbers."""
+        values, place = rows.values[:, heading.position], self._place(heading)
+        column, unit = heading.reads or heading.column, heading.unit or UNITLESS
+        if heading.counts and self.scale is not None:
+            values, unit = self.scale.apply(values), self.scale.unit
+        values = bench_values(values, unit, column, place(0))
+        nothing = ("",) * len(values)
+        data = ColumnData(values, PlainCells(rows, heading.position), nothing, nothing)
+        return _with_falls(data, values) if heading.column == "time_s" else data
 
     def _cells(self, heading: Heading) -> list[str]:
         cells = [row.cells[heading.position] for row in self.grid.rows]

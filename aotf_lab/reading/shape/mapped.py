@@ -151,5 +151,4 @@ def _unit(position: int, header: str, column: str, stated: str, place: str, hint
     words, text = split_heading(header, place)
     if text:
         return Found(text, "in brackets or after a stroke")
-    found = hints.unit(position, column, words, place)
-    return found
+    return hints.unit(position, column, words, place)

@@ -75,7 +75,9 @@ def _claimed(heading: Heading, columns: Sequence[str]) -> Heading:
     column, unit = _column_of(heading, columns), heading.own_unit
     reads = "drive_v" if unit is not None and unit.kind not in kinds_of(column) else ""
     evidence = f"the only column in {spoken(unit)}; unit {heading.unit_evidence}"
-    return replace(heading, column=column, unit=unit, evidence=evidence, reads=reads, in_cells=IN_CELLS in heading.unit_evidence)
+    return replace(
+        heading, column=column, unit=unit, evidence=evidence, reads=reads, in_cells=IN_CELLS in heading.unit_evidence
+    )
 
 
 def spoken(unit: Unit | None) -> str:

@@ -24,11 +24,11 @@ def settle_pairs(found: Sequence[Heading]) -> tuple[Heading, ...]:
             parts.setdefault((heading.column, heading.marks.group), {})[heading.marks.part] = heading
     for own in parts.values():
         mean = own.get("mean") or own.get("")
-        for part in ("min", "max"):
-            heading = own.get(part)
-            if heading is not None and (mean is not None or not {"min", "max"} <= own.keys()):
+        for part in {"min", "max"} & own.keys():
+            if mean is not None or not {"min", "max"} <= own.keys():
                 why = f"{mean.header!r} stands beside it" if mean else f"a {part} alone is no reading"
-                settled[heading.position] = replace(heading, column="", evidence=f"not used: {why}", settled=True)
+                half = own[part]
+                settled[half.position] = replace(half, column="", evidence=f"not used: {why}", settled=True)
     whole = {id(h) for own in parts.values() for h in own.values()}
     return tuple(
         replace(h, marks=replace(h.marks, part=""))
