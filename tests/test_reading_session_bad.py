@@ -92,7 +92,7 @@ def session(tmp_path):
         ),
         (
             LINE.replace("556.27", "5.5627e-7"),
-            "wavelength_nm: outside 150 to 20000 nm; found 5.5627e-07 nm; allowed: 150 to 20000 nm; write it in nm",
+            "wavelength_nm: outside 150 to 20000 nm: looks like m; found 5.5627e-07 nm; allowed: 150 to 20000 nm; ",
         ),
         (
             LINE + "[[file]]\npath = 'scan.csv'\npurpose = 'scan'\n",
