@@ -7,12 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from aotf_lab.reading.long.one_line import Kind
+from aotf_lab.reading.long.odd_lines import Kind
 from aotf_lab.reading.long.rows import Array, Rows
 from aotf_lab.reading.long.series import Series
 from aotf_lab.reading.long.sort_lines import Flags
 
-__all__ = ["GAP_STEPS", "Break", "Gatherer", "Sizes"]
+__all__ = ["GAP_STEPS", "Account", "Break", "Gatherer", "Sizes"]
 
 Numbers = NDArray[np.int64]
 
@@ -40,6 +40,17 @@ class Break:
     step_s: float
 
 
+@dataclass(frozen=True)
+class Account:
+    """Of one column over all rows taken: how many readings, the range, the first and the last, in bench units."""
+
+    count: int
+    low: float
+    high: float
+    first: float
+    last: float
+
+
 class Gatherer:
     """Gathers the rows of one file into blocks, piece by piece.
 
@@ -51,6 +62,7 @@ class Gatherer:
         self.breaks: list[Break] = []
         self.break_count = 0
         self.rows = 0
+        self.accounts: dict[str, Account] = {}
         self._sizes = sizes
         self._last_time = self._start = float("nan")
         self._index = self._block = -1
@@ -75,6 +87,7 @@ class Gatherer:
         part = slice(None) if taken.all() else taken
         self.light.add(power[part], time[part], block[part], self._block)
         self._sum(rows, block, taken)
+        self._account(rows, taken)
         self.rows += len(block)
 
     def finish(self) -> None:
@@ -115,6 +128,20 @@ class Gatherer:
         if "dark_power_mw" in rows.numbers:
             self._put("subtracted", np.where(taken, rows.numbers["dark_power_mw"], 0.0), block)
 
+    def _account(self, rows: Rows, taken: Flags) -> None:
+        every = bool(taken.all())
+        for name, values in rows.numbers.items():
+            own = values if every else values[taken]
+            if np.isnan(own.sum()):
+                own = own[~np.isnan(own)]
+            if not len(own):
+                continue
+            low, high, first, last = float(own.min()), float(own.max()), float(own[0]), float(own[-1])
+            before = self.accounts.get(name, Account(0, low, high, first, last))
+            self.accounts[name] = Account(
+                before.count + len(own), min(before.low, low), max(before.high, high), before.first, last
+            )
+
     def _time(self, rows: Rows) -> Array:
         """Return the time of every row; a row without one takes that of the row before it."""
         time = rows.numbers.get("time_s")
@@ -126,7 +153,8 @@ class Gatherer:
         known = np.maximum.accumulate(np.where(gaps, 0, np.arange(1, len(time) + 1)))
         filled = np.concatenate([[self._last_time], time])[known]
         still = np.isnan(filled)
-        return np.where(still, filled[np.argmin(still)], filled)
+        filled[still] = filled[np.argmin(still)]
+        return filled
 
     def _blocks(self, line: Numbers, time: Array) -> Numbers:
         """Return the number of the block of every row."""

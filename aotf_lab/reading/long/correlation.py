@@ -141,7 +141,7 @@ def _median(values: Array) -> float:
 
 
 def _typical(ratios: Array, batches: Array) -> float:
-    """Return the typical ratio of a level: the mean of few blocks, of many the median, which some odd blocks cannot move.
+    """Return the typical ratio of a level: the mean of few blocks, of many the median, which odd blocks cannot move.
 
     A median of chi-square over its degrees of freedom lies below 1 and is divided by what it is for independent noise.
     """

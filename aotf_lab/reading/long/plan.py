@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
-from aotf_lab.errors import ReadingError
+from aotf_lab.errors import ReadingError, Said
 from aotf_lab.reading.headers import ColumnMap, Heading, understand_headings
 from aotf_lab.reading.layout import Layout
-from aotf_lab.reading.raw_text import RawRow, raw_text
-from aotf_lab.reading.text.grid import TextForm
-from aotf_lab.reading.units import Unit
+from aotf_lab.reading.long.dark_mark import DarkMark, dark_mark
+from aotf_lab.reading.long.iso_clock import IsoClock, iso_clock
+from aotf_lab.reading.receipt import Setting
+from aotf_lab.reading.shape.account import found_layout
+from aotf_lab.reading.shape.counts import Scale, read_scale
+from aotf_lab.reading.shape.hints import hints_of
+from aotf_lab.reading.shape.interval import sample_interval_s
+from aotf_lab.reading.shape.mapped import position_name
+from aotf_lab.reading.shape.settings import Settings, read_settings
+from aotf_lab.reading.text.grid import Grid, RawRow, TextForm
+from aotf_lab.reading.text.split import split
+from aotf_lab.reading.units import Unit, parse_unit
+from aotf_lab.reading.words import plain_words
 
-__all__ = ["BESIDE", "DARK_WORDS", "HEAD_BYTES", "LIGHT_WORDS", "NumberColumn", "Plan", "plan_of"]
+__all__ = ["BESIDE", "HEAD_BYTES", "NumberColumn", "Plan", "plan_of"]
 
 HEAD_BYTES = 2**15
 """Bytes of the beginning by which a file is understood: some 500 to 2,000 rows."""
@@ -20,42 +30,53 @@ HEAD_BYTES = 2**15
 BESIDE = ("frequency_mhz", "drive_v", "supply_v", "temperature_c", "incident_power_mw")
 """Columns of which block means are taken beside the optical power."""
 
-DARK_WORDS = frozenset({"dark", "closed", "shut", "blocked"})
-LIGHT_WORDS = frozenset({"", "light", "open", "lit", "signal"})
-_SHUTTER = ("shutter", "beam", "state", "mark", "marker")
+_DARK_KEYS = ("dark", "dark reading", "dark power", "zero reading")
 
 
 @dataclass(frozen=True)
 class NumberColumn:
-    """A column of numbers that is read: its meaning, 0-based position, heading and unit."""
+    """A column of numbers that is read: meaning, 0-based position, heading and unit (None: it stands in the cells).
+
+    ``scale`` makes ``unit`` of counts; ``behind`` is the position of a column with the unit of each cell, -1 for none.
+    """
 
     column: str
     position: int
     header: str
-    unit: Unit
+    unit: Unit | None
+    scale: Scale | None = None
+    behind: int = -1
 
 
 @dataclass(frozen=True)
 class Plan:
     """How every line of the file ``name`` is read.
 
-    ``body_line`` is the 1-based line from which readings stand, ``cells`` how many a row has, ``marked``
-    the position of the column whose cells say that a row is dark (None: there is none), ``words`` whether
-    columns of text stand among the numbers, ``headings`` what each heading means.
+    ``header`` and ``units`` are the rows above the readings, ``body_line`` the 1-based line from which those stand.
+    A row has ``width`` cells and a plain line ``cells`` of them (more where each line ends with a separator).
+    ``words`` says that text stands among the numbers, ``slow`` that no line is plain. ``interval_s`` between rows is
+    stated where there is no column of time, ``found`` is the layout that makes the next reading one call.
     """
 
     name: str
     form: TextForm
-    header: RawRow
+    header: RawRow | None
+    units: RawRow | None
     body_line: int
+    width: int
     cells: int
-    numbers: tuple[NumberColumn, ...]
     headings: tuple[Heading, ...]
-    marked: int | None = None
-    free_label: bool = False
-    words: bool = False
-    skip_lines: Mapping[int, str] = field(default_factory=dict)
-    notes: tuple[str, ...] = ()
+    numbers: tuple[NumberColumn, ...]
+    dark: DarkMark | None
+    clock: IsoClock | None
+    words: bool
+    slow: bool
+    skip_lines: Mapping[int, str]
+    interval_s: float | None
+    stated_dark_mw: float | None
+    settings: tuple[Setting, ...]
+    found: Layout
+    notes: tuple[str, ...]
 
     def number(self, column: str) -> NumberColumn | None:
         """Return the column of numbers that means ``column``, None when there is none."""
@@ -65,67 +86,119 @@ class Plan:
         """Return file:line, with the column."""
         return f"{self.name}:{line}, column {header!r}" if header else f"{self.name}:{line}"
 
-    def is_dark(self, word: str, line: int) -> bool:
-        """Return whether the cell says that the row is a dark reading.
+    @property
+    def where(self) -> str:
+        """File and line of the headings."""
+        return self.place(self.header.line if self.header else self.body_line)
 
-        Raises ``ReadingError`` for a word that says neither, unless the column holds free labels.
-        """
-        said = word.strip().lower()
-        if said in DARK_WORDS:
-            return True
-        if not (self.free_label or said in LIGHT_WORDS):
-            raise ReadingError(
-                "a row that is marked neither dark nor light", where=self.place(line), found=word,
-                allowed=", ".join(sorted((DARK_WORDS | LIGHT_WORDS) - {""})),
-                cure=f"pass line {line} over in a layout: skip_lines = {{ {line} = \"reason\" }}",
-            )  # fmt: skip
-        return False
+    @property
+    def headline(self) -> str:
+        """The text of the headings, for messages."""
+        return self.header.text if self.header else "no headings"
+
+    @property
+    def has_time(self) -> bool:
+        """Whether every row has a time, by a column or by the stated interval."""
+        return self.clock is not None or self.interval_s is not None or self.number("time_s") is not None
 
 
 def plan_of(name: str, head: bytes, columns: ColumnMap | None, layout: Layout | None) -> Plan:
     """Return how the file is read, from its first bytes and what is stated.
 
-    Raises ``ReadingError`` for a beginning that cannot be understood, and one without optical power.
+    Raises ``ReadingError`` for a beginning that cannot be understood, and one without one column of optical power.
     """
     stated = layout or Layout()
-    raw = raw_text(name, head)
-    separator = "semicolon" if raw.delimiter == ";" else "comma"
-    form = TextForm("utf-8", "", separator, "", "," if raw.decimal_comma else ".", "")
-    headings = understand_headings(raw.header.cells, f"{name}:{raw.header.line}", columns)
-    wanted = ("time_s", "optical_power_mw", "dark_power_mw", *BESIDE)
-    numbers = tuple(
-        NumberColumn(h.column, h.position, h.header, h.unit) for h in headings if h.column in wanted and h.unit
-    )
+    grid = split(name, head, stated)
+    settings = read_settings(grid.preamble, stated.settings, grid.form.decimal_mark)
+    where = f"{name}:{(grid.header or grid.rows[0]).line}"
+    scale = read_scale(settings, name) if settings.find("scale") else None
+    headers = grid.header.cells if grid.header else tuple(map(position_name, range(len(grid.rows[0].cells))))
+    headings = understand_headings(
+        headers, where, columns, stated=stated.columns, hints=hints_of(grid, settings), scale=scale, titles=grid.titles,
+        wanted=("optical_power_mw",),
+    )  # fmt: skip
+    time = _one(headings, "time_s", where)
+    clock = iso_clock(time, grid) if time is not None and time.clock else None
+    numbers = tuple(_number(h, scale) for h in _read(headings, where) if not h.clock)
     if not any(c.column == "optical_power_mw" for c in numbers):
         raise ReadingError(
-            "no column that means optical_power_mw", where=f"{name}:{raw.header.line}", found=raw.header.text,
+            "no column that means optical_power_mw", where=where, found=(grid.header or grid.rows[0]).text,
             allowed="a heading such as 'Optical power (mW)'",
-            cure='name it in the heading, or map it: columns = { optical_power_mw = "..." }',
+            cure='map it in session.toml or in a layout: columns = { optical_power_mw = "..." }',
         )  # fmt: skip
-    marked, free = _marked(headings, raw.rows)
-    read = {c.position for c in numbers}
-    words = any(not _numeric(row.cells[p]) for row in raw.rows[:50] for p in range(len(headings)) if p not in read)
-    notes = tuple(
-        f"column {h.header!r} is not reduced" for h in headings if h.column and h.position not in {*read, marked}
-    )
-    return Plan(name, form, raw.header, raw.header.line + 1, len(raw.header.cells), numbers, headings, marked, free,
-                words, stated.skip_lines, notes)  # fmt: skip
+    mark = dark_mark(headings, grid.rows)
+    interval = sample_interval_s(settings) if time is None else None
+    dark_mw, dark_notes = _stated_dark(settings)
+    header = grid.header
+    above = max((row.line for row in (header, grid.units) if row), default=0)
+    used = {c.position for c in numbers} | ({mark.position} if mark else set()) | ({time.position} if time else set())
+    passed = [
+        f"column {h.header!r} ({h.column}) is not reduced" for h in headings if h.column and h.position not in used
+    ]
+    return Plan(
+        name, grid.form, header, grid.units, above + 1 if header else grid.rows[0].line, len(headers), _cells(grid),
+        headings, numbers, mark, clock, clock is not None or _has_words(grid, {c.position for c in numbers}),
+        any(c.unit is None or c.behind >= 0 for c in numbers), stated.skip_lines, interval[0] if interval else None,
+        dark_mw, tuple(settings.entries), found_layout(grid, headings, stated), (*dark_notes, *passed, *([interval[1]] if interval else [])),
+    )  # fmt: skip
 
 
-def _numeric(cell: str) -> bool:
-    return not cell.strip("0123456789+-.,eE ")
+def _read(headings: Sequence[Heading], where: str) -> list[Heading]:
+    """Return the headings of the columns that are read, one for each meaning."""
+    wanted = ("time_s", "optical_power_mw", "dark_power_mw", *BESIDE)
+    return [h for h in (_one(headings, column, where) for column in wanted) if h is not None]
 
 
-def _marked(headings: tuple[Heading, ...], rows: tuple[RawRow, ...]) -> tuple[int | None, bool]:
-    """Return the position of the column that marks dark rows, and whether it holds other labels too.
+def _one(headings: Sequence[Heading], column: str, where: str) -> Heading | None:
+    """Return the heading of ``column``, None when there is none; raises ``ReadingError`` for several."""
+    own = [h for h in headings if h.column == column]
+    if len(own) > 1 or any(h.marks.part for h in own):
+        raise ReadingError(
+            f"{len(own)} columns of {column} in a long log", where=where,
+            found=Said(", ".join(repr(h.header) for h in own)), allowed="one column of each meaning",
+            cure=f'say which: columns = {{ {column} = "{own[0].header}" }}, and pass the others over with not_used',
+        )  # fmt: skip
+    return own[0] if own else None
 
-    A label column marks the rows that it calls dark. A column headed shutter, beam, state or mark
-    counts when all its words in the first lines are known.
-    """
-    for heading in headings:
-        said = {row.cells[heading.position].strip().lower() for row in rows}
-        if heading.column == "label":
-            return heading.position, True
-        if not heading.column and heading.header.strip().lower() in _SHUTTER and said <= DARK_WORDS | LIGHT_WORDS:
-            return heading.position, False
-    return None, False
+
+def _number(heading: Heading, scale: Scale | None) -> NumberColumn:
+    unit = None if heading.in_cells else heading.unit
+    if heading.counts and scale is not None:
+        return NumberColumn(heading.column, heading.position, heading.header, scale.unit, scale, heading.behind)
+    return NumberColumn(heading.column, heading.position, heading.header, unit, None, heading.behind)
+
+
+def _cells(grid: Grid) -> int:
+    """Return how many cells a plain line has: one more than the headings where a separator ends each line."""
+    width = len(grid.rows[0].cells)
+    mark = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|"}.get(grid.form.separator)
+    if mark is None:
+        return width
+    ending = sum(row.text.rstrip(" ").endswith(mark) and bool(row.cells[-1]) for row in grid.rows)
+    return width + (2 * ending > len(grid.rows))
+
+
+def _has_words(grid: Grid, read: set[int]) -> bool:
+    """Return whether anything but numbers stands in the columns that are not read as numbers."""
+    others = [k for k in range(len(grid.rows[0].cells)) if k not in read]
+    return any(row.cells[k].strip("0123456789+-.eE ") for row in grid.rows[:200] for k in others)
+
+
+def _stated_dark(settings: Settings) -> tuple[float | None, list[str]]:
+    """Return the dark in mW that a layout states, and what is said of one that stands above the headings."""
+    for setting in settings.entries:
+        if plain_words(setting.key) not in _DARK_KEYS:
+            continue
+        number = settings.number(setting)
+        unit = parse_unit(number[1], f"setting {setting.key!r}") if number and number[1] else None
+        if number is None or unit is None or unit.kind != "power":
+            continue
+        dark_mw = number[0] * unit.factor / 1e-3
+        if setting.line == 0:
+            settings.used(setting, "subtracted from the optical power")
+            return dark_mw, []
+        return None, [
+            f"{setting.key} {setting.value} (line {setting.line}) is not subtracted, as the meter may have done so: "
+            f"state dark_mw={dark_mw:g} if it has not"
+        ]
+    return None, []

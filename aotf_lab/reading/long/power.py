@@ -18,10 +18,11 @@ from aotf_lab.reading.instruments import UNSTATED, Instruments
 from aotf_lab.reading.layout import Layout
 from aotf_lab.reading.long.blocks import Gatherer, Sizes
 from aotf_lab.reading.long.long_log import LongLog
+from aotf_lab.reading.long.odd_lines import Kind
 from aotf_lab.reading.long.plan import HEAD_BYTES, Plan, plan_of
 from aotf_lab.reading.long.progress import Progress, terminal_progress
 from aotf_lab.reading.long.result import long_log
-from aotf_lab.reading.long.rows import Rows, rows_of
+from aotf_lab.reading.long.rows import Rows, readings_below, rows_of
 from aotf_lab.reading.long.stream import PIECE_BYTES, Piece, Stream
 from aotf_lab.reading.long.tally import Tallies
 
@@ -70,9 +71,10 @@ def reduce_power_log(
     with _open(file) as opened:
         stream = Stream(file, opened, file.stat().st_size)
         plan = plan_of(file.name, stream.head(HEAD_BYTES), columns, layout)
-        if dark_mw is not None and (plan.number("dark_power_mw") or plan.marked is not None):
+        dark_mw = plan.stated_dark_mw if dark_mw is None else dark_mw
+        if dark_mw is not None and plan.number("dark_power_mw"):
             raise ReadingError(
-                "the dark stated, and also in the file", where=plan.place(plan.header.line), found=plan.header.text,
+                "the dark stated, and also in the file", where=plan.where, found=plan.headline,
                 allowed="one of them", cure="leave dark_mw out, or pass the column over with not_used in columns",
             )  # fmt: skip
         rows = BLOCK_ROWS if block_s is None and block_rows is None else block_rows
@@ -121,9 +123,12 @@ def _keep_freed_memory() -> None:
 def _gathered(stream: Stream, plan: Plan, sizes: Sizes, show: Progress) -> tuple[Gatherer, Tallies]:
     """Return the rows of the file in blocks, and what was not taken."""
     _keep_freed_memory()
-    gatherer, tallies = None, Tallies()
+    gatherer, tallies, summary = None, Tallies(), 0
     for piece, (rows, found) in _ahead(stream, plan):
         tallies.join(found)
+        if summary and (rows.kind is None or bool(np.any(rows.kind == Kind.TAKEN))) and len(rows.line):
+            raise readings_below(summary, plan, tallies.passed.text_of(summary))
+        summary = summary or rows.summary
         if len(rows.line):
             gatherer = gatherer or Gatherer(replace(sizes, step_s=_step_s(rows, plan, sizes)))
             gatherer.add(rows)
@@ -152,7 +157,9 @@ def _ahead(stream: Stream, plan: Plan) -> Iterator[tuple[Piece, tuple[Rows, Tall
 
 
 def _step_s(rows: Rows, plan: Plan, sizes: Sizes) -> float:
-    """Return the usual step of time between rows: the median of those in the first piece that are above zero."""
+    """Return the usual step of time between rows: as stated, or the median of those above zero in the first piece."""
+    if plan.interval_s is not None:
+        return plan.interval_s
     time = rows.numbers.get("time_s")
     steps = np.diff(time[~np.isnan(time)]) if time is not None else np.empty(0)
     if np.any(steps > 0):
@@ -160,7 +167,7 @@ def _step_s(rows: Rows, plan: Plan, sizes: Sizes) -> float:
     if sizes.block_s is None:
         return float("nan")
     raise ReadingError(
-        "blocks in seconds of a log without a running time", where=plan.place(plan.header.line),
-        found=plan.header.text, allowed="a column of time in which the time goes on",
+        "blocks in seconds of a log without a running time", where=plan.where,
+        found=plan.headline, allowed="a column of time in which the time goes on",
         cure="state block_rows instead of block_s, or map the column: columns = { time_s = \"...\" }",
     )  # fmt: skip

@@ -11,13 +11,15 @@ from numpy.typing import NDArray
 from aotf_lab.errors import ReadingError, Said
 from aotf_lab.reading.accuracy import add_drive_errors, add_frequency_errors, add_optical_errors
 from aotf_lab.reading.instruments import Instruments
-from aotf_lab.reading.long.blocks import GAP_STEPS, Gatherer
+from aotf_lab.reading.long.blocks import GAP_STEPS, Account, Gatherer
 from aotf_lab.reading.long.correlation import SHORT, BlockScatter
 from aotf_lab.reading.long.long_log import LongLog
 from aotf_lab.reading.long.plan import BESIDE, Plan
 from aotf_lab.reading.long.tally import Tallies
 from aotf_lab.reading.readings import Readings
 from aotf_lab.reading.receipt import ColumnReceipt, FlaggedRow, Receipt, RejectedRow
+from aotf_lab.reading.shape.account import encoding_said
+from aotf_lab.reading.shape.heading import Heading
 from aotf_lab.reading.source import SourceFile
 
 __all__ = ["long_log"]
@@ -67,7 +69,9 @@ def long_log(
     table["line"] = lines[block]
     left_out = np.setdiff1d(np.arange(len(lines)), block)
     notes = (dark_note, *_noise_notes(scatter), *_block_notes(gathered, lines[left_out], plan), *plan.notes)
-    readings = Readings(table, (), (_receipt(plan, scatter, tallies, notes),), (source,))
+    readings = Readings(
+        table, (), (_receipt(plan, int(scatter.count.sum()), gathered.accounts, tallies, notes),), (source,)
+    )
     readings = _with_errors(readings, instruments)
     return LongLog(
         readings, gathered.rows, int(scatter.count.sum()), int(gathered.total("dark").sum()),
@@ -148,18 +152,13 @@ def _block_notes(gathered: Gatherer, left_out: NDArray[np.int64], plan: Plan) ->
         notes.append(
             f"{gathered.break_count} breaks in time (back, or over {GAP_STEPS:g} steps) end a block: {each}{more}"
         )
-    if not plan.number("time_s"):
+    if not plan.has_time:
         notes.append("no time: breaks in time cannot be seen")
     return notes
 
 
-def _receipt(plan: Plan, scatter: BlockScatter, tallies: Tallies, notes: tuple[str, ...]) -> Receipt:
-    read = {c.position for c in plan.numbers}
-    columns = tuple(
-        ColumnReceipt(h.header, h.column if h.position in read or h.position == plan.marked else "",
-                      h.unit.symbol if h.unit and h.position in read else "", h.evidence)
-        for h in plan.headings
-    )  # fmt: skip
+def _receipt(plan: Plan, rows: int, accounts: dict[str, Account], tallies: Tallies, notes: tuple[str, ...]) -> Receipt:
+    columns = tuple(_column_receipt(h, plan, accounts.get(h.column)) for h in plan.headings)
     rejected = sorted(
         (RejectedRow(line, text, c.reason) for c in tallies.rejected.counted() for line, text in c.first),
         key=lambda r: r.line,
@@ -168,8 +167,28 @@ def _receipt(plan: Plan, scatter: BlockScatter, tallies: Tallies, notes: tuple[s
         (FlaggedRow(line, text, c.reason) for c in tallies.doubtful.counted() for line, text in c.first),
         key=lambda r: r.line,
     )
-    return Receipt(plan.name, int(scatter.count.sum()), columns, tuple(rejected), notes, tuple(flagged), plan.form.encoding,
-                   plan.form.separator, plan.form.decimal_mark)  # fmt: skip
+    encoding, separator, decimal = encoding_said(plan.form)
+    return Receipt(
+        plan.name, rows, columns, tuple(rejected), notes, tuple(flagged), encoding, separator, decimal,
+        plan.settings, plan.clock.start if plan.clock else None, plan.found,
+    )  # fmt: skip
+
+
+def _column_receipt(heading: Heading, plan: Plan, account: Account | None) -> ColumnReceipt:
+    read = {c.position: c.unit for c in plan.numbers}
+    marks = {m.position for m in (plan.dark, plan.clock) if m is not None}
+    if heading.position in marks:
+        return ColumnReceipt(heading.header, heading.column or "dark or light", "", heading.evidence)
+    if heading.position not in read:
+        return ColumnReceipt(heading.header, "", "", f"not reduced: {heading.evidence}")
+    unit = read[heading.position]
+    symbol = unit.symbol if unit else heading.unit.symbol if heading.unit else ""
+    receipt = ColumnReceipt(heading.header, heading.column, symbol, heading.evidence)
+    if account is None:
+        return receipt
+    return replace(
+        receipt, count=account.count, low=account.low, high=account.high, first=account.first, last=account.last
+    )
 
 
 def _with_errors(readings: Readings, instruments: Instruments) -> Readings:

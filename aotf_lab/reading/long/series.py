@@ -14,7 +14,7 @@ Array = NDArray[np.float64]
 
 
 class Series:
-    """Readings gathered block by block; ``block`` and ``time`` are the number and the mean time of each that has any."""
+    """Readings gathered block by block; ``block`` and ``time`` are number and mean time of each that has any."""
 
     def __init__(self) -> None:
         self._store = ScatterStore()

@@ -45,9 +45,10 @@ class SortedLines:
         return self.data[self.starts[row] : self.ends[row]].decode("utf-8", "replace")
 
 
-def plain_bytes(separator: str, decimal_mark: str, *, words: bool) -> bytes:
+def plain_bytes(separator: str, decimal_mark: str, *, words: bool, quotes: bool = True) -> bytes:
     """Return the bytes that a plain line may hold; ``words`` when columns of text stand among the numbers."""
-    plain = b'0123456789+-eE \n"' + SEPARATORS[separator].encode() + decimal_mark.encode()
+    plain = b"0123456789+-eE \n" + SEPARATORS[separator].encode() + decimal_mark.encode()
+    plain += b'"' if quotes else b""
     return plain + bytes(set(range(33, 127)) - set(b'#"')) if words else plain
 
 

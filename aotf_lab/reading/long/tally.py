@@ -51,6 +51,10 @@ class Tally:
             named = self.first.setdefault(known, [])
             named += other.first[reason][: NAMED - len(named)]
 
+    def text_of(self, line: int) -> str:
+        """Return the text of a line that is named, "" for any other."""
+        return next((text for named in self.first.values() for n, text in named if n == line), "")
+
     def counted(self) -> tuple[Counted, ...]:
         """Return what was counted, the most frequent first."""
         return tuple(Counted(r, n, tuple(self.first[r])) for r, n in self.counts.most_common())
