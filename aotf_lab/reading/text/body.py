@@ -11,7 +11,7 @@ from aotf_lab.reading.text.cells import WIDE, dittos_of
 from aotf_lab.reading.text.furniture import is_rule, is_units_row, summary_reason
 from aotf_lab.reading.text.grid import RawRow
 from aotf_lab.reading.text.heading import Frame
-from aotf_lab.reading.text.kinds import has_reading, kinds_in
+from aotf_lab.reading.text.kinds import has_reading, kind_of, kinds_in
 from aotf_lab.reading.text.search import heading_words
 
 __all__ = ["no_readings", "sort_rows"]
@@ -50,9 +50,10 @@ def _without_summary(rows: Sequence[RawRow], width: int) -> tuple[int, list[Reje
     """Return where the readings end, and the summary below them."""
     end = len(rows)
     rejected = []
+    labels = kind_of(next((cell for cell in rows[0].cells[:1]), "")) == "text"
     while end and rows[end - 1].cells:
         row = rows[end - 1]
-        reason = summary_reason(row, width)
+        reason = summary_reason(row, width, labels=labels)
         if not reason:
             break
         rejected.append(RejectedRow(row.line, row.text, reason))

@@ -66,7 +66,26 @@ def _choose(name: str, search: Search, found: list[Candidate]) -> Candidate:
             cure=f"state which in a layout: heading_line = {lines[0]} or heading_line = {lines[1]} (0: none), "
             "and pass over what belongs to another table with skip_lines",
         )  # fmt: skip
+    _refuse_readings_above(name, search, pool[0])
     return pool[0]
+
+
+def _refuse_readings_above(name: str, search: Search, chosen: Candidate) -> None:
+    """Raise ``ReadingError`` for rows above the headings that could be readings: moved, or of another table.
+
+    A single number, or one number behind a word, is what a preamble holds.
+    """
+    above = [at for at in range(chosen.at) if search.is_reading(at)]
+    if not above or len(search.numbers) + len(above) < 3:
+        return
+    if len(search.numbers) == 1 and search.width > 1:
+        return
+    row, line = search.rows[above[0]], search.rows[chosen.at].line
+    raise ReadingError(
+        "a row like the readings above the headings", where=f"{name}:{row.line}", found=row.text,
+        allowed=f"readings below the headings in line {line} only",
+        cure=f"if it belongs to what stands above them, state heading_line = {line} in a layout",
+    )  # fmt: skip
 
 
 def _framed(search: Search, chosen: Candidate, evidence: str) -> Frame:

@@ -46,8 +46,7 @@ def _split(said: str, separator: str) -> tuple[str, ...]:
             cells = cells_of(said, candidate)
         except csv.Error:
             continue
-        while len(cells) > 1 and not cells[-1]:
-            cells = cells[:-1]
-        if len(cells) > 1:
-            return cells
+        filled = max((at for at, cell in enumerate(cells) if cell), default=0) + 1
+        if filled > 1:
+            return cells[:filled]
     return (said.strip('" ,;\t|'),)

@@ -21,6 +21,9 @@ _HEAD = 3000
 
 _UNIT_FORM = re.compile(r"[^(\[,/].*?[ ]?(?:[(\[](?P<a>[^()\[\]]{1,12})[)\]]|[,/][ ]?(?P<b>[^,/]{1,12}))")
 
+_SETTING = re.compile(r"[^:=]*[^\W\d_][^:=]*[:=]\s*[-+\u2212]?[0-9].*")
+"""A key and its number, such as "Range: 3 mW": no heading, although a unit ends it."""
+
 
 @dataclass(frozen=True)
 class Candidate:
@@ -44,6 +47,8 @@ def heading_words(cells: Sequence[str]) -> int:
 def _speaks(cell: str) -> bool:
     if cell.removeprefix("u_") in BENCH_NAMES or word_meaning(cell):
         return True
+    if _SETTING.fullmatch(cell):
+        return False
     match = _UNIT_FORM.fullmatch(cell)
     return match is not None and is_unit(match["a"] or match["b"] or "")
 
@@ -82,11 +87,14 @@ class Search:
         return cells is not None and is_units_row(cells)
 
     def below(self, at: int) -> int:
-        """Return the index of the first row below a heading at ``at`` that is neither units nor a rule."""
+        """Return the index of the first row below a heading at ``at`` that is neither units, a rule nor plain text."""
         at += 1
-        while at < len(self.rows) and (self.is_units(at) or is_rule(self.rows[at])):
+        while at < len(self.rows) and (self.is_units(at) or is_rule(self.rows[at]) or self._is_plain_text(at)):
             at += 1
         return at
+
+    def _is_plain_text(self, at: int) -> bool:
+        return self.width > 1 and len(self.rows[at].cells) == 1 and not any(c.isdigit() for c in self.rows[at].text)
 
     def candidates(self) -> list[Candidate]:
         """Return the rows that could be headings, each once."""
@@ -94,6 +102,8 @@ class Search:
         for at in range(self.end):
             cells = self.cells(at)
             if cells is None or cells in found or is_rule(self.rows[at]):
+                continue
+            if all(not cell or _SETTING.fullmatch(cell) for cell in cells):
                 continue
             kinds = kinds_in(cells)
             pure = "text" in kinds and not has_reading(kinds)

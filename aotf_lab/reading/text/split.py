@@ -14,7 +14,7 @@ from aotf_lab.reading.text.decode import decode
 from aotf_lab.reading.text.foreign import refuse_foreign_bytes, refuse_foreign_text
 from aotf_lab.reading.text.grid import Grid, RawRow, TextForm
 from aotf_lab.reading.text.heading import Frame
-from aotf_lab.reading.text.kinds import kinds_in
+from aotf_lab.reading.text.kinds import has_reading, kinds_in
 from aotf_lab.reading.text.lines import Line, comment_of, lines_of
 from aotf_lab.reading.text.preamble import preamble_row
 from aotf_lab.reading.text.separators import find_separator, spoken
@@ -23,6 +23,8 @@ from aotf_lab.reading.text.stated import stated_frame
 __all__ = ["split"]
 
 _NOTHING_STATED = Layout()
+_LIKE = 1000
+"""So many readings show what a reading looks like."""
 
 
 def split(name: str, content: bytes, layout: Layout = _NOTHING_STATED) -> Grid:
@@ -118,10 +120,20 @@ def _readings_above(frame: Frame, rows: Sequence[RawRow], kept: Sequence[RawRow]
     if frame.header is None:
         return []
     like = {kinds_in(row.cells) for row in kept}
+
+    def alike(kinds: tuple[str, ...]) -> bool:
+        """Return whether some reading has these kinds, empty cells of either aside."""
+        return kinds in like or any(
+            len(k) == len(kinds)
+            and has_reading(kinds)
+            and all(a == b or "empty" in (a, b) for a, b in zip(k, kinds, strict=True))
+            for k in like
+        )
+
     return [
         RejectedRow(row.line, row.text, f"a row like the readings, above the headings in line {frame.header.line}")
         for row in rows[: frame.first]
-        if row.line < frame.header.line and kinds_in(row.cells) in like
+        if row.line < frame.header.line and alike(kinds_in(row.cells))
     ]
 
 
