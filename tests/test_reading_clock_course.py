@@ -70,7 +70,7 @@ def test_local_logs_over_a_change_of_clocks(name, which, step_s, before, year, r
     read = clock(cells[::-1] if reverse else cells)
     expected = true_s[::-1] - true_s[-1] if reverse else true_s
     assert read.time_s.tolist() == pytest.approx(expected.tolist(), abs=1e-6)
-    assert [why for why in read.flagged if why][0].startswith("time jumps")
+    assert next(why for why in read.flagged if why).startswith("time jumps")
     assert any("as the other steps are regular" in note for note in read.notes)
 
 
