@@ -37,6 +37,7 @@ QUANTITIES: dict[str, Quantity] = {
         Quantity("sensitivity_mhz_per_v", "Sensitivity", "MHz/V", "df/dV"),
         Quantity("wavelength_nm", "Wavelength in vacuum", "nm", "λ"),
         Quantity("wavelength_air_nm", "Wavelength in air", "nm", "λ air"),
+        Quantity("signal_v", "Voltage at the scope", "V", "u"),
         Quantity("rf_level_vrms", "RF level (rms)", "V", "U"),
         Quantity("rf_power_w", "RF power", "W", "P"),
         Quantity("optical_power_mw", "Optical power", "mW", "Φ"),

@@ -97,7 +97,7 @@ class Scope(_Instrument):
     multiplied (10 for a x10 probe that the scope does not know of); ``pad_db`` attenuation before
     it and its ``u_pad_db``; ``load_ohm`` and its ``u_load_ohm``; ``bandwidth_mhz`` at -3 dB, taken
     as a single pole; ``u_reading_percent`` scatter of one reading of volts; ``input_ohm`` of its input, 50
-    (terminated) or 1e6 (open).
+    (terminated) or 1e6 (open); ``time_base_ppm`` relative error of its time base.
     """
 
     gain_percent: float | None = _stated(at_least=0)
@@ -109,6 +109,7 @@ class Scope(_Instrument):
     bandwidth_mhz: float | None = _stated(above=0)
     u_reading_percent: float | None = _stated(above=0)
     input_ohm: float | None = _stated(one_of=(50.0, 1e6))
+    time_base_ppm: float | None = _stated(at_least=0)
 
     @property
     def power_scale_stated(self) -> bool:
@@ -197,6 +198,7 @@ class Instruments:
             "voltmeter offset": 1e-3 * _or(self.voltmeter.offset_mv, 5.0),
             "scope gain": 1e-2 * _or(scope.gain_percent, 3.0),
             "scope bandwidth": 0.10,
+            "scope time base": 1e-6 * _or(scope.time_base_ppm, 100.0),
             "pad": _or(scope.u_pad_db, 0.5 if pad else 0.0),
             POWER_SCALE_UNSTATED: 0.0 if self.power_scale_stated else 1.0,
             "load": _or(scope.u_load_ohm, 2.5) / self.load_ohm,

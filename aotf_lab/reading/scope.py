@@ -18,12 +18,13 @@ from aotf_lab.reading.layout import Layout
 from aotf_lab.reading.readings import Readings
 from aotf_lab.reading.table import read_bare_table
 
-__all__ = ["RF_COLUMNS", "add_rf_power", "read_scope_levels"]
+__all__ = ["PER_DB", "RF_COLUMNS", "add_rf_power", "read_scope_levels"]
 
 RF_COLUMNS = ("rf_level_vrms", "rf_level_dbm", "rf_power_w")
 """The columns of which one, and only one, may give the RF power."""
 
-_PER_DB = math.log(10.0) / 10.0
+PER_DB = math.log(10.0) / 10.0
+"""Relative change of a power per dB."""
 _FLOOR = 1e-4
 """Least u of RF power as a share of the largest: at zero level a percentage alone would leave none."""
 
@@ -92,7 +93,7 @@ def add_rf_power(readings: Readings, instruments: Instruments) -> Readings:
     scatter = np.maximum(relative * power, _FLOOR * power.max())
     readings = add_u(readings, "rf_power_w", scatter)
     common = shared(instruments, "scope gain", "rf_power_w", sensitivity=2.0)
-    common += shared(instruments, "pad", "rf_power_w", sensitivity=_PER_DB)
+    common += shared(instruments, "pad", "rf_power_w", sensitivity=PER_DB)
     common += () if have[0] == "rf_level_dbm" else shared(instruments, "load", "rf_power_w", sensitivity=-1.0)
     common += () if corrected else shared(instruments, "scope bandwidth", "rf_power_w")
     common += shared(instruments, POWER_SCALE_UNSTATED, "rf_power_w") if have[0] != "rf_power_w" else ()

@@ -28,6 +28,7 @@ _WORDS: dict[str, tuple[str, ...]] = {
     "supply_v": ("supply", "supply voltage", "amplifier supply", "amplifier supply voltage", "v supply", "vs"),
     "frequency_mhz": ("frequency", "freq", "counter", "counter frequency", "rf frequency", "centre", "center", "f",
                       "centre frequency", "center frequency", "peak frequency"),
+    "signal_v": ("signal", "trace", "waveform", "scope voltage", "signal voltage"),
     "rf_level_vrms": ("level", "rf level", "scope", "scope level", "rf voltage", "rf amplitude"),
     "rf_power_w": ("rf power", "drive power", "power into crystal"),
     "optical_power_mw": ("optical power", "power meter", "diffracted", "diffracted power", "diffracted light", "light"),
