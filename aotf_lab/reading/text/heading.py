@@ -12,7 +12,7 @@ from aotf_lab.reading.text.kinds import has_reading, kinds_in
 from aotf_lab.reading.text.search import Candidate, Search, heading_words
 from aotf_lab.reading.text.width import widths
 
-__all__ = ["Frame", "find_frame"]
+__all__ = ["Frame", "find_frame", "titles_above"]
 
 
 @dataclass(frozen=True)
@@ -94,7 +94,7 @@ def _framed(search: Search, chosen: Candidate, evidence: str) -> Frame:
     below = search.below(chosen.at)
     units_at = next((at for at in range(chosen.at + 1, below) if search.is_units(at)), None)
     units = _fitted(search, units_at)
-    titles = _titles(search, chosen)
+    titles = titles_above(search, chosen.at, chosen.cells)
     if units is None and titles is not None and is_units_row(titles.cells):
         units, titles = titles, None
     return Frame(titles, header, units, chosen.at + 1 if units_at is None else units_at + 1, search.width, evidence)
@@ -105,17 +105,17 @@ def _fitted(search: Search, at: int | None) -> RawRow | None:
     return RawRow(search.rows[at].line, search.rows[at].text, cells) if at is not None and cells else None
 
 
-def _titles(search: Search, header: Candidate) -> RawRow | None:
+def titles_above(search: Search, at: int, header: tuple[str, ...]) -> RawRow | None:
     """Return the row of group titles right above the headings: with gaps, or where headings alone repeat."""
-    if header.at == 0 or search.width < 3:
+    if at == 0 or search.width < 3:
         return None
-    above = search.rows[header.at - 1]
+    above = search.rows[at - 1]
     cells = above.cells[: search.width] if not any(above.cells[search.width :]) else ()
     if len(cells) < 2 or "torn" in kinds_in(cells) or not any(cells):
         return None
     cells += ("",) * (search.width - len(cells))
     gaps = "" in cells[: len(above.cells)] and len(above.cells) > 2
-    repeated = "" not in cells and len(set(header.cells)) < len(header.cells)
+    repeated = "" not in cells and len(set(header)) < len(header)
     return RawRow(above.line, above.text, cells) if gaps or repeated else None
 
 

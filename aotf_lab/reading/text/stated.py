@@ -8,7 +8,7 @@ from aotf_lab.errors import ReadingError, Said
 from aotf_lab.reading.layout import Layout
 from aotf_lab.reading.text.furniture import is_units_row
 from aotf_lab.reading.text.grid import RawRow
-from aotf_lab.reading.text.heading import Frame, find_frame
+from aotf_lab.reading.text.heading import Frame, find_frame, titles_above
 from aotf_lab.reading.text.search import Search
 from aotf_lab.reading.text.width import widths
 
@@ -64,11 +64,13 @@ def _from_heading_line(
     width, cells = next(((w, c) for w, c in fitting if c is not None), (len(stated.cells), stated.cells))
     header = RawRow(stated.line, stated.text, cells)
     first = len(rows) - len(below)
-    unit_cells = Search(rows, width, separator).cells(first)
+    search = Search(rows, width, separator)
+    titles = titles_above(search, first - 1, header.cells) if first and rows[first - 1] is stated else None
+    unit_cells = search.cells(first)
     if unit_cells is not None and is_units_row(unit_cells):
         units = RawRow(rows[first].line, rows[first].text, unit_cells)
-        return Frame(None, header, units, first + 1, width, evidence)
-    return Frame(None, header, None, first, width, evidence)
+        return Frame(titles, header, units, first + 1, width, evidence)
+    return Frame(titles, header, None, first, width, evidence)
 
 
 def _row_at(name: str, key: str, line: int | None, rows: Sequence[RawRow]) -> RawRow | None:
