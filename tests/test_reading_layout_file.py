@@ -2,13 +2,16 @@
 
 import tomllib
 
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from aotf_lab.errors import ReadingError
+from aotf_lab.reading import read_table
 from aotf_lab.reading.layout import SEPARATORS, Layout, StatedColumn
 from aotf_lab.reading.layout_file import layout_from_bytes, layout_text, load_layout, write_layout
+from tests.house import ROOT
 
 TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=12)
 UNITS = st.sampled_from(["", "mV", "MHz", "uW", "°C", "Vpp", "%"])
@@ -159,3 +162,21 @@ def test_a_folder_that_is_not_there(tmp_path):
     message = r"a.layout.toml: a layout that cannot be written; found No such file or directory; allowed: a folder"
     with pytest.raises(ReadingError, match=message):
         write_layout(tmp_path / "none" / "a.layout.toml", Layout())
+
+
+GALLERY = ROOT / "tests" / "gallery"
+READABLE = [
+    entry["file"]
+    for entry in (tomllib.loads(p.read_text(encoding="utf-8")) for p in sorted(GALLERY.glob("*.toml")))
+    if not {"error", "layout"} & set(entry)
+]
+"""Files that state enough to be read without a layout."""
+
+
+@pytest.mark.parametrize("name", READABLE)
+def test_the_layout_that_was_found_reads_the_file_again(name, tmp_path):
+    readings = read_table(GALLERY / name)
+    file = tmp_path / "found.layout.toml"
+    write_layout(file, readings.receipts[0].layout)
+    assert load_layout(file) == readings.receipts[0].layout
+    pd.testing.assert_frame_equal(read_table(GALLERY / name, layout=load_layout(file)).table, readings.table)

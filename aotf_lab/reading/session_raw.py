@@ -82,7 +82,7 @@ def raw_file(section: Section, home: Path, lines: Sequence[str], material: str) 
 
 def _inside(section: Section, key: str, home: Path) -> Path:
     """Return the path that the key states, of a file that is there, below the folder ``home``."""
-    relative = section.text(key)
+    relative: str = section.text(key)
     if Path(relative).is_absolute() or ".." in Path(relative).parts:
         raise section.refuse(key, "outside the session's folder", f"a path below the folder of {FILE_NAME}",
                              "copy the file into the folder")  # fmt: skip
