@@ -41,12 +41,18 @@ def test_a_u_in_the_file_goes_before_that_of_the_instrument(log):
 
 @pytest.mark.parametrize(
     ("header", "missing"),
-    [("Drive (V),Mood", "frequency_mhz"), ("Mood,frequency_mhz", "drive_v"), ("Voltage (V),Counter (MHz)", "drive_v")],
+    [("Drive (V),Mood", "frequency_mhz"), ("Mood,frequency_mhz", "drive_v"), ("Volts,Counter (MHz)", "drive_v")],
 )
 def test_counter_log_without_a_column(log, header, missing):
     message = rf"log.csv:1: no column that means {missing}; found '{header[:5]}.*columns = \{{ {missing} = "
     with pytest.raises(ReadingError, match=message):
         read_counter(log(f"{header}\n1,46\n"))
+
+
+def test_the_only_voltage_beside_a_counter_is_the_drive(log):
+    readings = read_counter(log("Voltage (V),Counter (MHz)\n1,46\n"))
+    assert readings.table["drive_v"].tolist() == [1.0]
+    assert "the only column in volts" in str(readings.receipts[0])
 
 
 def test_counter_log_mapped_by_hand(log):

@@ -172,9 +172,7 @@ class _Reader:
             column = "rf_level_dbm"
         swing = column == "rf_level_vrms" and marks.part in ("min", "max") and unit.kind == "voltage"
         said = f"unit {found.text!r} {found.evidence}" if found else "unit '' in the heading"
-        heading = Heading(
-            position, header, column, unit, f"{evidence}, {said}", words, marks, in_cells=found.in_cells
-        )
+        heading = Heading(position, header, column, unit, f"{evidence}, {said}", words, marks, in_cells=found.in_cells)
         return replace(heading, reads="drive_v") if swing else _checked(heading, place)
 
 

@@ -20,6 +20,12 @@ _PER_COUNT = re.compile(
     r"\s*(?:/|\bper\b)\s*(?:counts?|cts|lsb|codes?|adc counts?|adu|digits?)\s*$|\s+count-?1$", re.IGNORECASE
 )
 
+_COUNTED = re.compile(r"[0-9]\s*([A-Za-z ]+?)\W*$")
+_NO_OFFSET = re.compile(
+    r"\b(?:range|full|max\w*|min\w*|resolution|limit|threshold|trigger|noise|bits?)\b", re.IGNORECASE
+)
+"""Words of settings that may be stated in counts and are no offset."""
+
 
 @dataclass(frozen=True)
 class Scale:
@@ -69,6 +75,7 @@ def _offset(settings: Settings, unit: Unit, name: str) -> tuple[float, bool, str
     """Return the offset, whether it is in counts (else in ``unit``), and its words, "" for none."""
     setting = settings.find("offset")
     if setting is None:
+        _refuse_unknown(settings, name)
         return 0.0, True, ""
     number = settings.number(setting)
     allowed = f"512 counts (taken off before the scale), or -5 {unit.symbol} (added after it)"
@@ -83,6 +90,18 @@ def _offset(settings: Settings, unit: Unit, name: str) -> tuple[float, bool, str
         )
     settings.used(setting, "added to the scaled counts")
     return number[0] * (parse_unit(number[1]).factor / unit.factor), False, setting.value
+
+
+def _refuse_unknown(settings: Settings, name: str) -> None:
+    """Raise ``ReadingError`` where no offset stands, and a number of counts that may be it is not understood."""
+    for entry in (*settings.entries, *settings.loose):
+        match = _COUNTED.search(entry.value)
+        if match and is_count_unit(match[1]) and not _NO_OFFSET.search(entry.key or entry.value):
+            raise ReadingError(
+                "a number of counts that may be the offset, and no offset", where=f"{name}:{entry.line}",
+                found=f"{entry.key}: {entry.value}".lstrip(": "), allowed='a line such as "Offset: 512 counts"',
+                cure=f'state it in a layout: settings = {{ offset = "512 counts" }}, or "0 counts"',
+            )  # fmt: skip
 
 
 def _refuse(setting: Setting, name: str, what: str, allowed: str) -> ReadingError:

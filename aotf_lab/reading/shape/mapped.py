@@ -11,7 +11,7 @@ from aotf_lab.reading.shape.heading import NOT_USED, ColumnMap, Heading, Marks
 from aotf_lab.reading.shape.hints import Found, Hints, refuse_contradiction
 from aotf_lab.reading.shape.marks import marks_of
 from aotf_lab.reading.shape.split_heading import is_count_unit, split_heading
-from aotf_lab.reading.units import bench_unit, parse_unit, to_bench
+from aotf_lab.reading.units import bench_unit, kinds_of, parse_unit, to_bench
 from aotf_lab.reading.words import NUMBER_COLUMNS, TEXT_COLUMNS, plain_words
 
 __all__ = ["mapped_headings", "position_name", "stated_columns"]
@@ -149,6 +149,6 @@ def _unit(position: int, header: str, column: str, stated: str, place: str, hint
         refuse_contradiction(stated, hints.row_unit(position, place), column, place)
         return Found(stated, "stated there")
     words, text = split_heading(header, place)
-    if text:
+    if text and (words or is_count_unit(text) or parse_unit(text, place).kind in kinds_of(column)):
         return Found(text, "in brackets or after a stroke")
     return hints.unit(position, column, words, place)

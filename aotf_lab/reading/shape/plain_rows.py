@@ -108,7 +108,9 @@ def plain_grid(name: str, content: bytes, layout: Layout) -> Grid | None:
     if values is None:
         return None
     rows = PlainRows(body, first, separator, values)
-    return replace(head, rows=cast("tuple[RawRow, ...]", rows))
+    evidence = f"{form.separator_evidence}; all {len(rows)} rows are plain numbers"
+    form = replace(form, separator_evidence=evidence)
+    return replace(head, form=form, rows=cast("tuple[RawRow, ...]", rows))
 
 
 def _end_of_line(content: bytes, count: int) -> int:

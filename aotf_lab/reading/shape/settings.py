@@ -39,12 +39,14 @@ _NUMBER_AND_UNIT = re.compile(r"^(?P<number>[+\-\u2212]?[0-9][0-9.,]*(?:[eE][+-]
 class Settings:
     """The settings of one file, in order; ``use`` is noted as each is used.
 
-    ``stated`` are the lower-case keys that a layout states: those replace what the file says.
+    ``stated`` are the lower-case keys that a layout states: those replace what the file says. ``loose`` are
+    the lines without key and value (key "").
     """
 
     entries: list[Setting]
     decimal_mark: str = "."
     stated: frozenset[str] = frozenset()
+    loose: tuple[Setting, ...] = ()
     _kinds: list[str] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -103,7 +105,8 @@ def read_settings(preamble: Sequence[RawRow], stated: Mapping[str, str], decimal
         if len(filled) < 2 or plain_words(key_and_unit(filled[0])[0]) in keys:
             continue
         entries.append(Setting(filled[0].rstrip(" :="), " ".join(filled[1:]), row.line))
-    return Settings(entries, decimal_mark, keys)
+    loose = tuple(Setting("", r.text.strip(), r.line) for r in preamble if sum(map(bool, r.cells)) == 1)
+    return Settings(entries, decimal_mark, keys, loose)
 
 
 def _first_use(entry: Setting, kind: str) -> str:
