@@ -31,9 +31,9 @@ _SWITCHED_ON = datetime(2026, 3, 17, 9, 28, 20)
 def spreadsheet_sweep(rng: np.random.Generator, truth: BenchTruth = SKERRY) -> str:
     """Return a sweep begun 4 min after power-on: byte order mark, semicolons, decimal commas, units in the cells."""
     table = oscillator_sweep(rng, COLD_TARGETS_V, truth, start_s=_START_S, temperature_c=21.6)
-    counts = table["frequency_mhz"] * np.where(table.index.isin(COLD_DOUBLED), 2.0, 1.0)
+    counts = table["frequency_mhz"].to_numpy() * np.where(table.index.isin(COLD_DOUBLED), 2.0, 1.0)
     rows = ["Sweep 1;oscillator just switched on;;", ";;;", "Clock;Drive voltage;Counter;Box temperature (degC)"]
-    for k, row in table.iterrows():
+    for k, (_, row) in enumerate(table.iterrows()):
         clock = _SWITCHED_ON + timedelta(seconds=_START_S + row["time_s"])
         shown = "---" if k in COLD_LOST else f"{counts[k]:.4f} MHz"
         cells = f"{row['drive_v']:.4f} V;{shown};{row['temperature_c']:.2f}".replace(".", ",")
