@@ -107,15 +107,15 @@ def test_a_counter_that_starts_again():
     read = clock(["00:00:00", "00:00:10", "00:00:20", "00:00:00", "00:00:10"])
     assert read.time_s.tolist() == [0, 10, 20, 30, 40]
     assert read.segments == ((0, 3), (3, 5))
-    assert read.flagged[3] == "time starts again at 0 s: the gap before it is not known"
-    assert "time starts again at log.csv:5: laid end to end with a step of 10 s" in read.notes[-1]
+    assert read.flagged[3] == "counter began anew at 0 s: the gap before it is not known"
+    assert "counter began anew at log.csv:5: laid end to end with a step of 10 s" in read.notes[-1]
 
 
 def test_plain_seconds_that_start_again():
     read = counted_seconds(np.array([0.5, 1.0, np.nan, 1.5, 0.5, 1.0, 0.5]), place)
     assert read.time_s[[0, 1, 3, 4, 5, 6]].tolist() == [0.5, 1.0, 1.5, 2.0, 2.5, 3.0]
     assert read.segments == ((0, 4), (4, 6), (6, 7))
-    assert read.flagged[4].startswith("time starts again at 0.5 s")
+    assert read.flagged[4].startswith("counter began anew at 0.5 s")
 
 
 def test_midnight_with_a_long_gap_is_flagged():

@@ -68,6 +68,12 @@ def _forward(time_s: NDArray[np.float64], nature: Nature, place: Callable[[int],
         near = np.abs(steps - _HOUR_S - typical) <= _slack(typical)
         for j in np.flatnonzero(near):
             _hour(course, nature.local, place, int(j) + 1, -_HOUR_S)
+    elif nature.summer and nature.local is not None:
+        for j in np.flatnonzero(np.abs(steps - _HOUR_S) <= _slack(_HOUR_S / 60.0)):
+            change = change_of_clock(nature.local(int(j)), nature.local(int(j) + 1))
+            if change:
+                why = f"time jumps forward by an hour, {change}? Too few regular steps to tell it from a pause: kept"
+                course.flagged[int(j) + 1] = why
     same = int(np.sum(steps == 0))
     if same:
         course.notes.append(f"{same} rows have the time of the row before: kept, their times are no finer")
@@ -87,9 +93,9 @@ def _backward(
     elif nature.counts and from_zero:
         course.add(row, typical - step)
         course.restarts.append(row)
-        course.flagged[row] = f"time starts again at {time_s[row]:.6g} s: the gap before it is not known"
+        course.flagged[row] = f"counter began anew at {time_s[row]:.6g} s: the gap before it is not known"
         course.notes.append(
-            f"time starts again at {place(row)}: laid end to end with a step of {typical:.6g} s, the true gap is not "
+            f"counter began anew at {place(row)}: laid end to end with a step of {typical:.6g} s, the true gap is not "
             "known, nor the time of the rows after it against those before"
         )
     elif nature.of_day and 0 <= over_midnight <= _DAY_S / 2:
@@ -126,7 +132,7 @@ def _slack(typical: float) -> float:
 
 
 def _regular(steps: NDArray[np.float64], typical: float) -> bool:
-    """Return whether at least four steps, and nine of ten that are no jump of an hour, are like the typical one."""
+    """Return whether at least three steps, and nine of ten that are no jump of an hour, are like the typical one."""
     others = steps[(steps != 0) & (np.abs(np.abs(steps) - _HOUR_S) > typical + _slack(typical))]
     like = np.abs(others - typical) <= _slack(typical)
-    return 0 < typical <= _SLOWEST_S and int(like.sum()) >= 4 and float(like.mean()) >= 0.9
+    return 0 < typical <= _SLOWEST_S and int(like.sum()) >= 3 and float(like.mean()) >= 0.9

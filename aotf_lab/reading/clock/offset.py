@@ -52,7 +52,11 @@ class Offset:
 
 @dataclass(frozen=True)
 class _Signals:
-    """Two signals on grids of one cell size; ``plain`` is the first without lag, ``low`` its time less the second's."""
+    """Two signals on grids of one cell size; ``plain`` is the first without lag, ``low_s`` its time less the second's.
+
+    ``edges`` are the first cells of the blocks, ``info`` is how much each cell tells, ``settings_s`` the times of
+    the steps.
+    """
 
     plain: FloatArray
     first: FloatArray
@@ -62,6 +66,7 @@ class _Signals:
     by_level: bool
     edges: NDArray[np.intp]
     info: FloatArray
+    settings_s: FloatArray
 
 
 def estimate_offset(pair: Comparison, lag_s: float = 0.0, bounds_s: tuple[float, float] | None = None) -> Offset | None:
@@ -128,8 +133,10 @@ def _signals(pair: Comparison, lag_s: float) -> _Signals:
         signal = activity(second, grid_2)
         plain, signal = plain / plain.max(), signal / signal.max()
         info = plain
-    return _Signals(plain, lagged(plain, cell, lag_s), signal, cell, float(grid_1[0] - grid_2[0]), by_level,
-                    _edges(first, grid_1[: len(plain)], lag_s), info)  # fmt: skip
+    return _Signals(
+        plain, lagged(plain, cell, lag_s), signal, cell, float(grid_1[0] - grid_2[0]), by_level,
+        _edges(first, grid_1[: len(plain)], lag_s), info, first.time_s if first.staged else np.empty(0),
+    )  # fmt: skip
 
 
 def _edges(first: Track, grid_s: FloatArray, lag_s: float) -> NDArray[np.intp]:
@@ -172,13 +179,28 @@ def _refined(signals: _Signals, lag: int, lag_s: float) -> tuple[float, float]:
     around = (max(0, int(at) - reach), min(len(near), int(at) + reach + 1))
     tops = np.array([_top(left_out[:, b], *around) for b in range(left_out.shape[1])])
     offset = (float(near[0]) + at) * signals.cell_s + signals.low_s
-    share = np.add.reduceat(signals.info, signals.edges)
+    share = np.add.reduceat(signals.info, signals.edges) if signals.by_level else np.abs(sums[5, round(at)])
     steps = float(share.sum() ** 2 / np.sum(share**2)) if np.any(share) else 0.0
     blocks = len(tops)
     if steps <= 3.0 or not np.all(np.isfinite(tops)):
         return offset, float("inf")
-    scatter = np.sqrt((blocks - 1) / blocks * np.sum((tops - tops.mean()) ** 2))
-    return offset, float(scatter * np.sqrt((steps - 1) / (steps - 3))) * signals.cell_s
+    scatter = np.sqrt((blocks - 1) / blocks * np.sum((tops - tops.mean()) ** 2)) * np.sqrt((steps - 1) / (steps - 3))
+    return offset, float(np.hypot(scatter * signals.cell_s, _u_of_phase(signals, share)))
+
+
+def _u_of_phase(signals: _Signals, share: FloatArray) -> float:
+    """Return the u (s) that equal steps leave, as they always fall on the same moments between two samples.
+
+    A change is placed half-way between two samples. Its error averages out over steps that fall anywhere; what is
+    left beyond that, with the phase of the samples unknown, no jackknife can see.
+    """
+    events_s = signals.settings_s
+    if len(events_s) != len(share):
+        return 0.0
+    weights, sample_s = share / share.sum(), _PER_STEP * signals.cell_s
+    phases = (events_s[:, None] / sample_s + np.arange(64) / 64) % 1.0 - 0.5
+    mean_square = float(np.mean((weights @ phases) ** 2))
+    return sample_s * float(np.sqrt(max(mean_square - np.sum(weights**2) / 12.0, 0.0)))
 
 
 def _block_sums(signals: _Signals, lag: int) -> FloatArray:
