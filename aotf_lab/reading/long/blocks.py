@@ -146,7 +146,8 @@ class Gatherer:
         """Return the time of every row; a row without one takes that of the row before it."""
         time = rows.numbers.get("time_s")
         if time is None:
-            return (self.rows + np.arange(len(rows.line))) * self._sizes.step_s
+            counted: Array = (self.rows + np.arange(len(rows.line), dtype=np.float64)) * self._sizes.step_s
+            return counted
         gaps = np.isnan(time)
         if not gaps.any():
             return time

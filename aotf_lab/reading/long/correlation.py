@@ -141,9 +141,10 @@ def _median(values: Array) -> float:
 
 
 def _typical(ratios: Array, batches: Array) -> float:
-    """Return the typical ratio of a level: the mean of few blocks, of many the median, which odd blocks cannot move.
+    """Return the mean ratio of a level without the blocks that drift or change within, whose ratio is beyond chance.
 
-    A median of chi-square over its degrees of freedom lies below 1 and is divided by what it is for independent noise.
+    What is beyond chance is judged from the median, which such blocks cannot move; of chi-square over its degrees of
+    freedom it lies below 1, and is divided by what it is for independent noise.
     """
     good = np.isfinite(ratios) & (batches >= 4)
     if np.count_nonzero(good) < max(1, len(ratios) // 2):
@@ -151,4 +152,6 @@ def _typical(ratios: Array, batches: Array) -> float:
     if np.count_nonzero(good) < _FEW:
         return float(np.mean(ratios[good]))
     dof = np.median(np.floor(batches[good])) - 1.0
-    return float(np.median(ratios[good]) / (special.chdtri(dof, 0.5) / dof))
+    typical = np.median(ratios[good]) / (special.chdtri(dof, 0.5) / dof)
+    limit = typical * special.chdtri(dof, SIGNIFICANCE) / dof
+    return float(np.mean(ratios[good & (ratios <= limit)]))

@@ -99,7 +99,7 @@ def _kind(text: str, line: int, plan: Plan) -> tuple[Kind, str] | tuple[str, ...
     if len(cells) > 1 and is_rule(row):
         return Kind.NO_ROW, "a line of dashes"
     first = next(c for c in cells if c)
-    if kind_of(first) == "text" and (why := summary_reason(row, plan.width)):
+    if kind_of(first) == "text" and (why := summary_reason(row, plan.width, labels=plan.labels)):
         return Kind.SUMMARY, f"{SUMMARY}: {why}"
     if len(cells) != plan.width:
         few = "few" if len(cells) < plan.width else "many"

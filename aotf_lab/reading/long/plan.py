@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from aotf_lab.errors import ReadingError, Said
 from aotf_lab.reading.headers import ColumnMap, Heading, understand_headings
@@ -18,6 +19,7 @@ from aotf_lab.reading.shape.interval import sample_interval_s
 from aotf_lab.reading.shape.mapped import position_name
 from aotf_lab.reading.shape.settings import Settings, read_settings
 from aotf_lab.reading.text.grid import Grid, RawRow, TextForm
+from aotf_lab.reading.text.kinds import kind_of
 from aotf_lab.reading.text.split import split
 from aotf_lab.reading.units import Unit, parse_unit
 from aotf_lab.reading.words import plain_words
@@ -29,6 +31,10 @@ HEAD_BYTES = 2**15
 
 BESIDE = ("frequency_mhz", "drive_v", "supply_v", "temperature_c", "incident_power_mw")
 """Columns of which block means are taken beside the optical power."""
+
+_RAGGED = re.compile(r":([0-9]+): [0-9]+ cells below ")
+_MOST_RAGGED = 20
+"""More ragged rows than these in the beginning mean that the file is not understood."""
 
 _DARK_KEYS = ("dark", "dark reading", "dark power", "zero reading")
 
@@ -54,8 +60,9 @@ class Plan:
 
     ``header`` and ``units`` are the rows above the readings, ``body_line`` the 1-based line from which those stand.
     A row has ``width`` cells and a plain line ``cells`` of them (more where each line ends with a separator).
-    ``words`` says that text stands among the numbers, ``slow`` that no line is plain. ``interval_s`` between rows is
-    stated where there is no column of time, ``found`` is the layout that makes the next reading one call.
+    ``words`` says that text stands among the numbers, ``labels`` that it does in the first column, ``slow`` that no
+    line is plain. ``interval_s`` between rows is stated where there is no column of time, ``found`` is the layout
+    that makes the next reading one call.
     """
 
     name: str
@@ -70,6 +77,7 @@ class Plan:
     dark: DarkMark | None
     clock: IsoClock | None
     words: bool
+    labels: bool
     slow: bool
     skip_lines: Mapping[int, str]
     interval_s: float | None
@@ -108,7 +116,7 @@ def plan_of(name: str, head: bytes, columns: ColumnMap | None, layout: Layout | 
     Raises ``ReadingError`` for a beginning that cannot be understood, and one without one column of optical power.
     """
     stated = layout or Layout()
-    grid = split(name, head, stated)
+    grid = _grid(name, head, stated)
     settings = read_settings(grid.preamble, stated.settings, grid.form.decimal_mark)
     where = f"{name}:{(grid.header or grid.rows[0]).line}"
     scale = read_scale(settings, name) if settings.find("scale") else None
@@ -138,9 +146,25 @@ def plan_of(name: str, head: bytes, columns: ColumnMap | None, layout: Layout | 
     return Plan(
         name, grid.form, header, grid.units, above + 1 if header else grid.rows[0].line, len(headers), _cells(grid),
         headings, numbers, mark, clock, clock is not None or _has_words(grid, {c.position for c in numbers}),
-        any(c.unit is None or c.behind >= 0 for c in numbers), stated.skip_lines, interval[0] if interval else None,
-        dark_mw, tuple(settings.entries), found_layout(grid, headings, stated), (*dark_notes, *passed, *([interval[1]] if interval else [])),
+        any(kind_of(row.cells[0]) == "text" for row in grid.rows),
+        any(c.unit is None or c.behind >= 0 for c in numbers),
+        stated.skip_lines, interval[0] if interval else None,
+        dark_mw, tuple(settings.entries), found_layout(grid, headings, stated),
+        (*dark_notes, *passed, *([interval[1]] if interval else [])),
     )  # fmt: skip
+
+
+def _grid(name: str, head: bytes, stated: Layout) -> Grid:
+    """Return the first rows in cells; ragged ones among them are left to be counted with those further down."""
+    ragged: dict[int, str] = {}
+    while True:
+        try:
+            return split(name, head, replace(stated, skip_lines={**stated.skip_lines, **ragged}))
+        except ReadingError as error:
+            line = _RAGGED.search(f"{error.where}: {error.what}")
+            if line is None or int(line[1]) in ragged or len(ragged) >= _MOST_RAGGED:
+                raise
+            ragged[int(line[1])] = "ragged"
 
 
 def _read(headings: Sequence[Heading], where: str) -> list[Heading]:

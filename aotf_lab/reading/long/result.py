@@ -49,11 +49,7 @@ def long_log(
         raise _nothing(gathered, tallies, plan)
     scatter, block = gathered.light.scatter(), gathered.light.block
     dark, u_dark, dark_note = _dark(gathered, block, plan, dark_mw)
-    table = (
-        pd.DataFrame({"time_s": gathered.light.time})
-        if plan.number("time_s")
-        else pd.DataFrame(index=range(len(block)))
-    )
+    table = pd.DataFrame({"time_s": gathered.light.time}) if plan.has_time else pd.DataFrame(index=range(len(block)))
     table["optical_power_mw"] = scatter.mean - (0.0 if plan.number("dark_power_mw") else dark)
     table["u_optical_power_mw"] = np.hypot(scatter.u, u_dark)
     table["spread_mw"] = scatter.spread
