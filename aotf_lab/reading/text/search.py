@@ -111,9 +111,14 @@ class Search:
                 continue  # the units of the row above
             score, below = heading_words(cells), self.below(at)
             mixed = has_reading(kinds) and not is_reading(kinds, self.width, self.numbers) and "text" in kinds
-            if (pure or mixed) and (self.is_reading(below) or (pure and score and self.has_number(below))):
+            if (pure or mixed) and (self.is_reading(below) or (pure and score and self._is_damaged(below))):
                 found[cells] = Candidate(at, cells, score, pure)
         return list(found.values())
+
+    def _is_damaged(self, at: int) -> bool:
+        """Return whether the row may be a reading gone wrong: numbers in it, or unknown words above a reading."""
+        cells = self.cells(at) if at < len(self.rows) else None
+        return self.has_number(at) or (cells is not None and not heading_words(cells) and self.is_reading(at + 1))
 
     def _is_words(self, at: int) -> bool:
         cells = self.cells(at)

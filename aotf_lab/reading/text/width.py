@@ -25,9 +25,9 @@ def widths(rows: Sequence[RawRow]) -> list[int]:
         sample = _sample([row for row in rows if len(row.cells) == width])
         kinds = [kinds_in(row.cells) for row in sample]
         numbers = sum(row_weight(k) * sum(kind in ("number", "clock") for kind in k) for k in kinds)
-        weights[width] = count * numbers / len(sample)
+        weights[width] = max(weights.get(width, 0.0), count * numbers / len(sample))
         if width > 1 and not any(row.cells[-1] for row in sample):  # a separator at line ends, not below the headings
-            weights.setdefault(width - 1, 0.999 * weights[width])
+            weights[width - 1] = max(weights.get(width - 1, 0.0), 0.999 * weights[width])
     best = max(weights.values(), default=0.0)
     likely = [width for width, weight in weights.items() if weight > 0 and weight >= 0.3 * best]
     return sorted(likely, key=lambda width: -weights[width])
