@@ -6,9 +6,12 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from aotf_lab.errors import SessionError
+from aotf_lab.reading.any_table import read_table
+from aotf_lab.reading.clock.joined import join_logs
 from aotf_lab.reading.counter import read_counter
 from aotf_lab.reading.instruments import Instruments
 from aotf_lab.reading.lines import read_lines
+from aotf_lab.reading.long import reduce_power_log
 from aotf_lab.reading.power_log import read_power_log
 from aotf_lab.reading.readings import Readings
 from aotf_lab.reading.scope import read_scope_levels
@@ -36,18 +39,36 @@ _OF_THE_FILE: dict[str, Callable[[RawFile], dict[str, object]]] = {
 def read_raw_file(file: RawFile, instruments: Instruments) -> Readings:
     """Return the readings of ``file``; the direction that session.toml states becomes a column.
 
-    Where a file has a column for each line, the one of the file's line is read.
+    Where a file has a column for each line, the one of the file's line is read. A long log is reduced to
+    block means as session.toml says, and a second log of the run joined by time.
 
     Raises ``ReadingError`` when the file cannot be understood, ``SessionError`` when its purpose has
-    no reader or a row contradicts the stated direction.
+    no reader or a row contradicts the stated direction, ``ReadingsError`` for logs that cannot be joined.
     """
     if file.purpose not in READERS:
         raise SessionError(
             "a file that is kept but not read", where=f"{FILE_NAME}, {file.path.name}", found=file.purpose,
             allowed=", ".join(READERS), cure="change its purpose if it is to be read",
         )  # fmt: skip
+    readings = _first_log(file, instruments)
+    if file.second_log is not None and file.tolerance_s is not None:
+        second = read_table(file.second_log, instruments=instruments)
+        readings = join_logs(readings, second, tolerance_s=file.tolerance_s, offset_s=file.offset_s).readings
+    return _with_direction(file, readings)
+
+
+def _first_log(file: RawFile, instruments: Instruments) -> Readings:
+    if file.block_s is not None:
+        return reduce_power_log(
+            file.path, block_s=file.block_s, instruments=instruments, columns=file.columns, layout=file.layout
+        ).readings
+    if file.second_log is not None and file.purpose == "oscillator":  # the other quantity stands in the second log
+        return read_table(file.path, columns=file.columns, instruments=instruments, layout=file.layout)
     extra = _OF_THE_FILE[file.purpose](file) if file.purpose in _OF_THE_FILE else {}
-    readings = READERS[file.purpose](file.path, instruments, file.columns, layout=file.layout, **extra)
+    return READERS[file.purpose](file.path, instruments, file.columns, layout=file.layout, **extra)
+
+
+def _with_direction(file: RawFile, readings: Readings) -> Readings:
     if file.direction is None:
         return readings
     if "direction" not in readings.table.columns:

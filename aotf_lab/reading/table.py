@@ -12,6 +12,7 @@ import pandas as pd
 from aotf_lab.errors import ReadingError, Said
 from aotf_lab.reading.headers import ColumnMap, Heading, understand_headings
 from aotf_lab.reading.layout import Layout
+from aotf_lab.reading.long.limit import refuse_long
 from aotf_lab.reading.readings import Readings
 from aotf_lab.reading.receipt import Receipt
 from aotf_lab.reading.shape.account import column_receipts, encoding_said, flagged_rows, found_layout, rejected_rows
@@ -83,6 +84,7 @@ def read_bare_table(
 
 
 def _content(file: Path) -> bytes:
+    refuse_long(file)
     try:
         return file.read_bytes()
     except OSError as error:

@@ -116,7 +116,7 @@ class ColumnReader:
         place = self._place(heading)
         if heading.clock:
             clock = seconds_of(cells, place, self.date_order, _bracketed(heading.header))
-            return _of_clock(clock, cells, [c or "" for c in clock.rejected])
+            return _of_clock(clock, cells, clock.rejected)
         column, unit = _PLAIN_NUMBER if heading.counts else (heading.reads or heading.column, heading.unit)
         unit = None if heading.in_cells else unit
         numbers = read_column(cells, unit, column, self.grid.form, place)

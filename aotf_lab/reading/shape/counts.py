@@ -100,7 +100,7 @@ def _refuse_unknown(settings: Settings, name: str) -> None:
             raise ReadingError(
                 "a number of counts that may be the offset, and no offset", where=f"{name}:{entry.line}",
                 found=f"{entry.key}: {entry.value}".lstrip(": "), allowed='a line such as "Offset: 512 counts"',
-                cure=f'state it in a layout: settings = {{ offset = "512 counts" }}, or "0 counts"',
+                cure='state it in a layout: settings = { offset = "512 counts" }, or "0 counts"',
             )  # fmt: skip
 
 
