@@ -30,8 +30,8 @@ _DITTO = {'"', "''", "〃", "do.", "do", "ditto", "”", "“", "″", ",,", '-"
 _LETTERS = {"n": -9, "u": -6, "µ": -6, "μ": -6, "m": -3, "k": 3, "K": 3, "M": 6, "G": 9}
 _SI = {"V": 0, "Vrms": 0, "Hz": -6, "W": 3, "s": 0}
 """Base unit -> power of ten to the bench unit, for letters in place of a decimal mark."""
-_SCALE = re.compile(r"^Scale: ([0-9.,]+) (\S*W) per count$")
-_OFFSET = re.compile(r"^Offset: ([0-9.,]+) counts$")
+_SCALE = re.compile(r"^Scale\W*([0-9.,]+)[ ,;]*(\S*W) per count$")
+_OFFSET = re.compile(r"^Offset\W*([0-9.,]+)\s*counts$")
 _INTERVAL = re.compile(r"^Sample interval: ([0-9.,]+) (s|ms|us|min|h)$")
 _CLOCK = re.compile(r"^(\d{4})-(\d{1,2})-(\d{1,2})[ T](\d{1,2}):(\d{1,2}):(\d{1,2})(?:[.,](\d*))?$", re.ASCII)
 _OVER_RANGE = 9.8e37
@@ -52,10 +52,10 @@ class Outcome:
 
 @dataclass(frozen=True)
 class Said:
-    """One line: its readings (meaning -> values that its cell can mean), and whether it plainly is a row."""
+    """One line: its readings (meaning -> values that its cell can mean), and how many of them plainly stand there."""
 
     readings: tuple[dict[str, Values], ...]
-    plain: bool
+    plain: int
 
 
 def judged(case: Case, path: Path) -> Outcome:
@@ -88,9 +88,9 @@ def _compared(case: Case, readings: Readings) -> Outcome:
             return Outcome(kind, f"line {line}: read {_short(row)}, the text says {options}")
     for line, meant in said.items():
         taken = sum(row["line"] == line for row in rows)
-        if meant.plain and taken < len(meant.readings) and line not in rejected:
+        if taken < meant.plain and line not in rejected:
             return Outcome(kind, f"line {line}: lost without a word, the text says {meant.readings}")
-    last = max(said, default=0)
+    last = len(re.split(r"\r\n|\n|\r", _text(case)))
     if case.content and not _ended(case) and any(r["line"] == last for r in rows) and last not in flagged:
         return Outcome(kind, f"line {last}: the last, has no end, and is not flagged")
     return Outcome(kind, _times(case, rows, said, above, flagged, rejected))
@@ -149,7 +149,7 @@ def lines_said(case: Case) -> tuple[dict[int, Said], list[str]]:
         return said, above
     other = replace(style, decimal=style.thousands, thousands="")
     also, _ = _said_in_style(replace(case, base=replace(case.base, style=other)))
-    return {n: Said(s.readings + also[n].readings, False) for n, s in said.items()}, above
+    return {n: Said(s.readings + also[n].readings, 0) for n, s in said.items()}, above
 
 
 def _said_in_style(case: Case) -> tuple[dict[int, Said], list[str]]:
@@ -168,21 +168,30 @@ def _said_in_style(case: Case) -> tuple[dict[int, Said], list[str]]:
     for k, line in enumerate(lines):
         cells = _cells(line, style)
         if alike[k] > _ALIKE:
-            below = _cells(lines[k + 1], style) if k + 1 < len(lines) else []
-            units = _units(case, cells, below)
+            near = [_units(case, cells, _cells(lines[n], style)) for n in (k + 1, k + 2) if n < len(lines)]
+            units = next((u for u in near if any(u)), near[0] if near else units)
             units = units if any(units) or style.units != "row" else _units(case, [], cells)
             continue
         if not line.strip():
             continue
+        heads = _cells(lines[first], style)
         shown = units if k > first else _units(case, _cells(lines[first], style), [])
-        options, plain = [], len(cells) == len(base.columns) and not line.lstrip().startswith("#")
+        options, plain = [], 0
         for group in base.readings if len(cells) == len(base.columns) else ():
             option = {m: _meant(case, m, at, cells, shown, lines[:first], before) for m, at in group.items()}
             options.append(option)
-            plain = plain and all(option.values())
+            plain += all(option.values()) and not line.lstrip().startswith("#") and _known(case, group, heads)
             before = option if all(option.values()) else before
-        said[k + 1] = Said(tuple(options), plain and bool(options))
+        said[k + 1] = Said(tuple(options), plain)
     return said, lines[:first]
+
+
+def _known(case: Case, group: dict[str, int | tuple[int, int]], heads: list[str]) -> bool:
+    """Return whether the headings of a reading are whole; of several in a row, one without may be passed over."""
+    places = [p for at in group.values() for p in (at if isinstance(at, tuple) else (at,))]
+    return len(case.base.readings) == 1 or all(
+        p < len(heads) and heads[p].startswith(case.base.columns[p].words) for p in places
+    )
 
 
 def _units(case: Case, head: list[str], below: list[str]) -> list[str | None]:
@@ -199,7 +208,7 @@ def _units(case: Case, head: list[str], below: list[str]) -> list[str | None]:
 
 
 def _unit(text: str, kind: str) -> str | None:
-    squeezed = re.sub(r"\s+", "", text)
+    squeezed = re.sub(r"[ \t\xa0]+", "", text)
     for wrong, right in _FOLDED.items():
         squeezed = squeezed.replace(wrong, right)
     if kind == "counts":
@@ -276,14 +285,14 @@ def _counted(number: float, above: list[str], style: Style) -> float | None:
     scale = next((m for m in map(_SCALE.match, above) if m), None)
     offset = next((m for m in map(_OFFSET.match, above) if m), None)
     unit = _unit(scale[2], "optical") if scale else None
-    if scale is None or offset is None or unit is None:
+    if scale is None or unit is None or (offset is None and any("count" in a for a in above if a != scale[0])):
         return None
-    size, zero = (_plain(m[1], style) for m in (scale, offset))
+    size, zero = _plain(scale[1], style), _plain(offset[1], style) if offset else [0.0]
     return _scaled((number - zero[0]) * size[0], EXPONENTS[unit][1]) if size and zero else None
 
 
 def _clock(cell: str) -> Values:
-    match = _CLOCK.match(cell)
+    match = _CLOCK.match(re.sub(r"\s*:\s*", ":", re.sub(r"\s+", " ", cell)))
     try:
         micro = int(((match[7] or "") + "000000")[:6]) if match else 0
         return [datetime(*(int(match[k]) for k in range(1, 7)), micro)] if match else []  # type: ignore[misc,arg-type]

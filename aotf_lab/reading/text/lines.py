@@ -28,7 +28,7 @@ class Line(NamedTuple):
 
 @dataclass(frozen=True)
 class Lines:
-    """The lines of a file; ``cut`` is true when the last one has no line end while others have; notes in words."""
+    """The lines of a file; ``cut`` is true when the last one has no line end; notes in words."""
 
     lines: tuple[Line, ...]
     cut: bool
@@ -49,7 +49,7 @@ def lines_of(text: str) -> Lines:
         text = text.replace("\r\n", "\n").replace("\r", "\n")
     plain = text.split("\n")
     lines = _joined(plain) if '"' in text else [Line(n, t) for n, t in enumerate(plain, 1) if t and not t.isspace()]
-    return Lines(tuple(lines), bool(used) and not text.endswith("\n"), notes)
+    return Lines(tuple(lines), not text.endswith("\n"), notes)
 
 
 def comment_of(text: str, separator: str) -> str | None:
