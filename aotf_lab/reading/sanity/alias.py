@@ -8,9 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aotf_lab.reading.readings import Readings
+from aotf_lab.reading.sanity.beside import beyond
 from aotf_lab.reading.sanity.scatter import Floats, numbers
 from aotf_lab.reading.sanity.suspicion import Suspicion, lines_of, listed
-from aotf_lab.reading.sanity.unfold import Unfolded, unfold
+from aotf_lab.reading.sanity.unfold import Unfolded, knots, unfold
 
 __all__ = ["aliased", "fold_frequency"]
 
@@ -48,7 +49,7 @@ def aliased(
         fold = fold_frequency(drive, shown)
         if fold is None:
             return ()
-        rate, u_rate = 2.0 * fold[0], 2.0 * fold[1]
+        rate, u_rate = max(2.0 * fold[0], 2.0 * float(np.max(shown))), 2.0 * fold[1]
     if np.max(shown) > 0.5 * rate * 1.001:
         return ()
     found = unfold(drive, shown, rate)
@@ -68,6 +69,8 @@ def _usable(readings: Readings, explained: Collection[int]) -> NDArray[np.intp]:
     usable = np.isfinite(drive) & np.isfinite(shown) & (shown >= 0)
     usable[list(explained)] = False
     rows = np.flatnonzero(usable)
+    if rows.size >= _FEWEST:
+        rows = rows[~beyond(drive[rows])]
     if np.unique(drive[rows]).size < _FEWEST:
         return np.array([], dtype=np.intp)
     return rows[np.argsort(drive[rows], kind="stable")]
@@ -78,6 +81,8 @@ def fold_frequency(drive_v: Floats, shown_mhz: Floats) -> tuple[float, float] | 
 
     At a fold the slope keeps its size and changes its sign; at a true maximum it goes through zero.
     """
+    apart = knots(drive_v)
+    drive_v, shown_mhz = drive_v[apart], shown_mhz[apart]
     top = int(np.argmax(shown_mhz))
     best: tuple[float, float, float] | None = None
     for first in (top, top + 1):  # the highest reading stands beyond the fold, or on this side of it

@@ -52,6 +52,7 @@ def suspicions(
     """
     found: list[Suspicion] = []
     for rows, part in _files(readings):
+        copies = copied_rows(part)
         of_numbers = _of_numbers(part, sample_rate_mhz, band_mhz)
         for suspicion in (
             *rf_above_dc(part, supply_a=supply_a),
@@ -59,8 +60,8 @@ def suspicions(
             *of_numbers,
             *frozen_meters(part),
             *saturated_meters(part),
-            *copied_rows(part),
-            *disordered_time(part),
+            *copies,
+            *disordered_time(part, {row for s in copies for row in s.rows}),
             *wavelength_units(part, material),
         ):
             found.append(replace(suspicion, rows=tuple(int(rows[r]) for r in suspicion.rows)))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import numpy as np
 
 from aotf_lab.reading.readings import Readings
@@ -13,16 +15,19 @@ _COARSE = 0.2
 """Above this share of equal steps the clock is shown too coarsely for the readings, and says nothing."""
 
 
-def disordered_time(readings: Readings) -> tuple[Suspicion, ...]:
+def disordered_time(readings: Readings, explained: Collection[int] = ()) -> tuple[Suspicion, ...]:
     """Return what is wrong with the order of ``time_s``: reversed as a whole, steps back, or times used twice.
 
     Readings of one file, in the order of the file. A clock that shows two readings in a row alike
-    because it is coarse is no fault: equal times count only where few steps are equal.
+    because it is coarse is no fault: equal times count only where few steps are equal. Rows in
+    ``explained`` (0-based) are passed over.
     """
     if "time_s" not in readings.table.columns or len(readings.table) < 2:
         return ()
     time = readings.table["time_s"].to_numpy(dtype=float)
-    known = np.flatnonzero(np.isfinite(time))
+    usable = np.isfinite(time)
+    usable[list(explained)] = False
+    known = np.flatnonzero(usable)
     step = np.diff(time[known])
     if step.size < 1:
         return ()

@@ -24,6 +24,7 @@ _HARMLESS = 0.35
 _SMOOTH = 0.02
 _EXACT = 0.01
 _FINE = 0.005
+_COARSE = 0.12
 _FEWEST = 5
 
 
@@ -51,8 +52,9 @@ def false_factors(readings: Readings, explained: Collection[int] = ()) -> tuple[
     """Return the stretches of rows that are a factor of ``FACTORS`` off, in the order of drive voltage or file.
 
     Each row is taken as right or as off by one of the factors, whichever leaves the least up and down of log f with
-    the fewest rows changed. A stretch is named only when its edges give the factor within 1 % and the scatter
-    there, and the other rows are smooth: a list of settings says nothing. Rows in ``explained`` are passed over.
+    the fewest rows changed. A stretch is named only when its edges give the factor within 1 % and the scatter there,
+    or another stretch of the same factor does, and the rows are smooth: a list of settings says nothing. Rows in
+    ``explained`` are passed over.
     """
     if "frequency_mhz" not in readings.table.columns:
         return ()
@@ -71,13 +73,20 @@ def false_factors(readings: Readings, explained: Collection[int] = ()) -> tuple[
     label = _likelier(logs, _labels(logs))
     if not np.any(label) or not _smooth(place, logs, label):
         return ()
+    edges = [(run, _edges(place, logs, label, *run, by_drive)) for run in _runs(label)]
+    sure = {label[run[0]] for run, edge in edges if edge is not None and _exact(label[run[0]], *edge)}
     found = []
-    for first, last in _runs(label):
-        ratio = _ratio(place, logs, label, first, last, by_drive)
-        if ratio is not None:
-            true = np.exp(logs[first:last] - label[first])
-            found.append(Stretch(tuple(rows[first:last].tolist()), _named(label[first]), *ratio, tuple(true.tolist())))
-    return tuple(found)
+    for (first, last), edge in edges:
+        size = label[first]
+        if size in sure and edge is not None and abs(edge[0]) < _COARSE * abs(size):
+            ratio, true = float(np.exp(size + edge[0])), np.exp(logs[first:last] - size)
+            found.append(Stretch(tuple(rows[first:last].tolist()), _named(size), ratio, ratio * edge[1], tuple(true)))
+    return tuple(sorted(found, key=lambda s: s.u_ratio / s.ratio))
+
+
+def _exact(size: float, off: float, u: float) -> bool:
+    """Return whether the edges of a stretch give its factor, and could not give another one."""
+    return abs(off) <= _EXACT + 2.0 * u and u <= abs(size) / 6.0
 
 
 def _named(label: float) -> float:
@@ -129,10 +138,10 @@ def _runs(label: Floats) -> list[tuple[int, int]]:
     return [(a, b) for a, b in pairwise(edges) if label[a] != 0]
 
 
-def _ratio(
+def _edges(
     place: Floats, logs: Floats, label: Floats, first: int, last: int, by_drive: bool
 ) -> tuple[float, float] | None:
-    """Return the ratio of the rows first to last (excluded) to the others and its u, None when it is not the factor."""
+    """Return how far (log) the edges of rows first to last (excluded) lie from the factor, and u; None: untold."""
     right, jumps, doubts = logs - label, [], []
     for edge, sign in ((first, 1.0), (last, -1.0)):
         if 0 < edge < logs.size:
@@ -146,15 +155,10 @@ def _ratio(
             doubts.append(0.5 * abs(steps[0] - steps[-1]) if len(steps) > 1 else 0.3 * abs(steps[0]))
     if not jumps:
         return None
-    size = abs(float(label[first]))
     u = float(np.hypot(np.mean(doubts) / len(doubts) ** 0.5, 0.003))
-    off = float(np.mean(jumps))
     if len(jumps) == 1 and not by_drive and np.median(np.abs(np.diff(right))) > _FINE:
         return None
-    if abs(off) > _EXACT + 2.0 * u or u > size / 6.0:
-        return None
-    ratio = float(np.exp(label[first] + off))
-    return ratio, u * ratio
+    return float(np.mean(jumps)), u
 
 
 def _slope(place: Floats, logs: Floats) -> float | None:

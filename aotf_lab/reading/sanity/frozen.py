@@ -6,17 +6,23 @@ import numpy as np
 
 from aotf_lab.quantities import QUANTITIES
 from aotf_lab.reading.readings import Readings
-from aotf_lab.reading.sanity.saturated import stuck_at_top
-from aotf_lab.reading.sanity.scatter import Floats, chance_limit, numbers
+from aotf_lab.reading.sanity.saturated import SATURATING, stuck_at_top
+from aotf_lab.reading.sanity.scatter import Floats, chance_limit, chance_of_equal, numbers
 from aotf_lab.reading.sanity.stuck import Run, equal_runs, missed_steps
 from aotf_lab.reading.sanity.suspicion import Suspicion, lines_of
 
 __all__ = ["frozen_meters"]
 
 _METERS = ("optical_power_mw", "incident_power_mw", "frequency_mhz", "drive_v", "rf_level_vrms", "temperature_c")
-_SHORTEST = 4
+_SHORTEST = 5
 _STEPS = 3.0
 _MOVES = 0.2
+_LEAP = 1.3
+_DRIVEN = {"frequency_mhz": ("drive_v", "optical_power_mw"), "drive_v": ("frequency_mhz",)}
+"""What must move for these to be called frozen."""
+_LEAP = 1.3
+_JUMP_CHANCE = 1e-3
+"""A run ended by the largest step of the column, by ``_LEAP``, is that rare where nothing froze (by the benchmark)."""
 
 
 def frozen_meters(readings: Readings) -> tuple[Suspicion, ...]:
@@ -24,9 +30,11 @@ def frozen_meters(readings: Readings) -> tuple[Suspicion, ...]:
 
     Readings of one file, in its order. How probable such a run is by chance comes from the pairs of following rows
     elsewhere that are equal, among those at the same level or below it (a meter scatters no less at a higher
-    level); the limit keeps one false alarm in 500 files over all columns and runs. Frequency and drive count
-    only when the other one, or the light, moves in these rows as it does elsewhere. Rows that are equal in every
-    column are copies, and a run at the largest value is over-range: neither is named here.
+    level), and from scatter and display; the limit keeps one false alarm in 500 files over all columns and runs.
+    Where nothing tells how still the meter is, a run counts into which the readings go by an ordinary step and
+    which they leave by the largest of the file. Frequency and drive count only when the other one, or the light,
+    moves in these rows as it does elsewhere. Rows that are equal in every column are copies, and a run at the
+    largest value is over-range: neither is named here.
     """
     table = readings.table
     columns = [c for c in _METERS if c in table.columns]
@@ -37,40 +45,53 @@ def frozen_meters(readings: Readings) -> tuple[Suspicion, ...]:
         series = values[kept]
         for run in equal_runs(series, _SHORTEST):
             rows = kept[run.first : run.last + 1]
-            chance = _chance(series, run)
-            if (
-                chance <= chance_limit(len(columns))
-                and _others_move(readings, column, rows)
-                and not _at_top(series, run)
-            ):
-                found.append(_frozen(readings, column, rows, chance))
+            leaps = _leaps_on_release(series, run)
+            evidence = _evidence(series, run, chance_limit(len(columns)), column in _DRIVEN, leaps)
+            if evidence and (leaps or _others_move(readings, column, rows)) and not _at_top(column, series, run):
+                found.append(_frozen(readings, column, rows, evidence))
     return tuple(found)
 
 
-def _at_top(series: Floats, run: Run) -> bool:
-    return any(run == other for other in stuck_at_top(series))
+def _at_top(column: str, series: Floats, run: Run) -> bool:
+    return column in SATURATING and any(run == other for other in stuck_at_top(series))
 
 
-def _chance(series: Floats, run: Run) -> float:
-    """Return how probable a run of this length is somewhere in the column, 1 where the display explains it."""
+def _evidence(series: Floats, run: Run, limit: float, driven: bool, leaps: bool) -> str:
+    """Return what speaks against chance and against a coarse display, "" when nothing does."""
     if missed_steps(series, run) < _STEPS:
-        return 1.0
-    level = abs(float(series[run.first]))
-    pair_level = np.maximum(np.abs(series[1:]), np.abs(series[:-1]))
-    elsewhere = np.ones(series.size - 1, dtype=bool)
-    elsewhere[max(run.first - 1, 0) : run.last + 1] = False
-    alike = elsewhere & (pair_level <= 1.2 * level)
+        return ""
+    chance = _chance(series, run, driven)
+    if chance <= limit:
+        return f"by chance {chance:.1g}"
+    return "left by the largest step of the file" if leaps else ""
+
+
+def _chance(series: Floats, run: Run, driven: bool) -> float:
+    """Return how probable a run of this length is somewhere in the column; ``driven``: whatever the level."""
+    level = np.inf if driven else 1.2 * abs(float(series[run.first]))
+    alike = np.maximum(np.abs(series[1:]), np.abs(series[:-1])) <= level
+    alike[max(run.first - 1, 0) : run.last + 1] = False
     equal = (np.diff(series) == 0)[alike]
-    share = (np.sum(equal) + 1.0) / (equal.size + 2.0)
+    noise = chance_of_equal(np.delete(series, range(run.first, run.last + 1)))
+    share = max((np.sum(equal) + 0.5) / (equal.size + 1.0), 0.0 if driven else noise)
     return float(min(1.0, series.size * share ** (run.size - 1)))
+
+
+def _leaps_on_release(series: Floats, run: Run) -> bool:
+    """Return whether the readings go into the run by an ordinary step and leave it by one larger than any other."""
+    if run.first < 1 or run.last + 1 >= series.size:
+        return False
+    steps = np.abs(np.diff(series))
+    largest = float(np.max(np.delete(steps, [run.first - 1, run.last])))
+    return bool(0 < steps[run.first - 1] <= largest and steps[run.last] > _LEAP * largest)
 
 
 def _others_move(readings: Readings, column: str, rows: np.ndarray) -> bool:
     """Return whether the rows show that the bench went on while ``column`` stood."""
     table = readings.table
-    drivers = {"frequency_mhz": ("drive_v", "optical_power_mw", "supply_v"), "drive_v": ("frequency_mhz",)}
+    drivers = {"frequency_mhz": ("drive_v", "optical_power_mw"), "drive_v": ("frequency_mhz",)}
     if column in drivers:
-        return any(_moves(numbers(table[c]), rows) for c in drivers[column] if c in table.columns)
+        return any(_moves(numbers(table[c]), rows) for c in _DRIVEN[column] if c in table.columns)
     others = [c for c in QUANTITIES if c in table.columns and c not in (column, "time_s")]
     return not others or any(np.any(np.diff(numbers(table[c])[rows]) != 0) for c in others)
 
@@ -83,12 +104,12 @@ def _moves(values: Floats, rows: np.ndarray) -> bool:
     return bool(elsewhere.size and inside.size and np.mean(inside) > _MOVES * np.median(elsewhere) > 0)
 
 
-def _frozen(readings: Readings, column: str, rows: np.ndarray, chance: float) -> Suspicion:
+def _frozen(readings: Readings, column: str, rows: np.ndarray, evidence: str) -> Suspicion:
     quantity = QUANTITIES[column]
     value = float(readings.table[column].iloc[int(rows[0])])
     return Suspicion(
         f"a frozen meter: {quantity.name.lower()} stands still", lines_of(readings, rows.tolist()),
-        f"{value:.7g} {quantity.unit} in {rows.size} rows on end, by chance {chance:.1g}",
+        f"{value:.7g} {quantity.unit} in {rows.size} rows on end, {evidence}",
         "the meter held its last reading, lost its connection, or was read faster than it measures",
         "pass these lines over, or measure them again", tuple(rows.tolist()), unusable=True,
     )  # fmt: skip

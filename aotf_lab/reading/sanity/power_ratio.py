@@ -120,14 +120,15 @@ def _named(a: Floats, b: Floats) -> _Ratio | None:
     u = math.hypot(scatter, _U_SCALE)
     signed = [(s * math.log(f), f, s, words) for f, words in NAMED_RATIOS for s in (1.0, -1.0)]
     signed.sort(key=lambda item: abs(item[0] - middle))
-    size, factor, sign, words = signed[0]
-    if abs(size - middle) > _NEAR * u or abs(middle) < 5.0 * u:
+    near = [item for item in signed if abs(item[0] - middle) <= _NEAR * u]
+    if not near or abs(middle) < 5.0 * u:
         return None
     others = ", ".join(f"{_factor(f, s)} is {abs(log - middle) / u:.1f} u off" for log, f, s, _ in signed[:2])
-    side = "the second is too high" if sign > 0 else "the first is too high"
+    side = "the second is too high" if middle > 0 else "the first is too high"
+    named = " or ".join(_factor(f, s) for _, f, s, _ in near)
+    causes = "; or ".join(words for *_, words in near)
     return _Ratio(
-        math.exp(middle), u * math.exp(middle), _factor(factor, sign), others, f"{words}; {side}, or the other too low",
-        used,
+        math.exp(middle), u * math.exp(middle), named, others, f"{causes}; {side}, or the other too low", used
     )  # fmt: skip
 
 

@@ -10,9 +10,11 @@ from aotf_lab.reading.sanity.scatter import Floats, numbers, resolution
 from aotf_lab.reading.sanity.stuck import Run, equal_runs
 from aotf_lab.reading.sanity.suspicion import Suspicion, lines_of
 
-__all__ = ["saturated_meters", "stuck_at_top"]
+__all__ = ["SATURATING", "saturated_meters", "stuck_at_top"]
 
-_METERS = ("optical_power_mw", "incident_power_mw", "rf_level_vrms", "rf_power_w", "temperature_c")
+SATURATING = ("optical_power_mw", "incident_power_mw", "rf_level_vrms", "rf_power_w")
+"""Meters with a range that ends."""
+
 _SHORTEST = 3
 _CHANCE = 0.1
 _STEPS = 5.0
@@ -26,7 +28,7 @@ def saturated_meters(readings: Readings) -> tuple[Suspicion, ...]:
     nearly constant, and readings that are often equal elsewhere are no fault.
     """
     found = []
-    for column in (c for c in _METERS if c in readings.table.columns):
+    for column in (c for c in SATURATING if c in readings.table.columns):
         values = numbers(readings.table[column])
         kept = np.flatnonzero(np.isfinite(values))
         runs = stuck_at_top(values[kept])
@@ -38,7 +40,7 @@ def saturated_meters(readings: Readings) -> tuple[Suspicion, ...]:
                     f"over-range without a mark: {quantity.name.lower()} is cut off", lines_of(readings, rows.tolist()),
                     f"the largest reading, {values[rows[0]]:.6g} {quantity.unit}, in {rows.size} rows,"
                     " and the rows around rise towards more",
-                    "the range of the meter or converter ended there",
+                    "the range of the meter or converter ended there, or the meter held its last reading",
                     "measure in a higher range; pass these lines over: the true readings are larger",
                     tuple(rows.tolist()), unusable=True,
                 )

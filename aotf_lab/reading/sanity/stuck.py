@@ -40,7 +40,7 @@ def missed_steps(values: Floats, run: Run) -> float:
     """Return by how many steps of the display a run misses what its surroundings do, 0 where they are as still.
 
     It is the larger of two: the farthest that a cubic (line, at the ends) through the rows around lies from the
-    run, and the scatter of those rows. Below a few steps, a coarse display explains the run.
+    run, and three times the scatter of those rows. Below a few steps, a coarse display explains the run.
     """
     step = resolution(values)
     if step == 0:
@@ -54,7 +54,7 @@ def missed_steps(values: Floats, run: Run) -> float:
     scatter = float(np.median(np.concatenate(inner))) if inner else 0.0
     edges = [k for k in (run.first - 1, run.last + 1) if 0 <= k < values.size]
     jump = max(abs(values[k] - values[run.first]) for k in edges)
-    return float(max(scatter, min(_bulge(values, left, right, run), 10.0 * jump)) / step)
+    return float(max(3.0 * scatter, min(_bulge(values, left, right, run), 10.0 * jump)) / step)
 
 
 def _bulge(values: Floats, left: np.ndarray, right: np.ndarray, run: Run) -> float:

@@ -12,7 +12,7 @@ import numpy as np
 
 from aotf_lab.reading.sanity.scatter import Floats
 
-__all__ = ["Unfolded", "folded", "unfold"]
+__all__ = ["Unfolded", "folded", "knots", "unfold"]
 
 _FOLDS = 6
 _MOST = 400
@@ -46,11 +46,11 @@ def unfold(drive_v: Floats, shown_mhz: Floats, sample_rate_mhz: float) -> Unfold
     >>> bool(np.allclose(unfold(np.arange(19.0), folded(true, 100.0), 100.0).true_mhz, true))
     True
     """
-    knots = _knots(drive_v)
-    at, shown = drive_v[knots], shown_mhz[knots]
+    apart = knots(drive_v)
+    at, shown = drive_v[apart], shown_mhz[apart]
     k = np.arange(_FOLDS + 1) * sample_rate_mhz
     choices = np.concatenate([k[:, None] + shown, k[1:, None] - shown])
-    path = choices[_smoothest(at, choices), np.arange(knots.size)]
+    path = choices[_smoothest(at, choices), np.arange(apart.size)]
     path = path - sample_rate_mhz * np.floor(path[0] / sample_rate_mhz + 1e-9)
     k = np.arange(-1, _FOLDS + 2) * sample_rate_mhz
     every = np.concatenate([k[:, None] + shown_mhz, k[:, None] - shown_mhz])
@@ -79,7 +79,7 @@ def _from_neighbours(drive_v: Floats, true_mhz: Floats) -> Floats:
     return said
 
 
-def _knots(drive_v: Floats) -> np.ndarray:
+def knots(drive_v: Floats) -> np.ndarray:
     """Return rows that lie clearly apart in drive, at most ``_MOST``."""
     gaps = np.diff(drive_v)
     least = max(_NEAR * float(np.median(gaps[gaps > 0])), np.ptp(drive_v) / _MOST)

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from aotf_lab.quantities import QUANTITIES
 from aotf_lab.reading.readings import Readings
-from aotf_lab.reading.sanity.beside import Beside, beside, column_in_order, partner_of
+from aotf_lab.reading.sanity.beside import Beside, InOrder, beside, beyond, column_in_order, partner_of
 from aotf_lab.reading.sanity.date_serial import SERIALS, date_of, numbers_read_as
 from aotf_lab.reading.sanity.raw_unit import bench_per_raw
-from aotf_lab.reading.sanity.scatter import Floats, resolution, second_differences
+from aotf_lab.reading.sanity.scatter import resolution, second_differences
 from aotf_lab.reading.sanity.suspicion import Suspicion, lines_of, listed
 
 __all__ = ["wrong_digits"]
@@ -28,11 +28,14 @@ _OTHER_CAUSES = {"frequency_mhz": (1, 3, 6)}
 """Powers of ten that have another name: gate time, kHz, Hz."""
 
 _FEWEST = 6
-_BEYOND = 3.0
+_UP = 3.0
 _SLACK = 1.35
 _SPIKE = 2.5
 _DATE_SLACK = 1.15
-_QUIET = 12.0
+_QUIET = 6.0
+_FITS = 0.8
+_WIDE = 5
+_NOTHING_NEAR_ZERO = 0.3
 
 
 @dataclass(frozen=True)
@@ -53,10 +56,10 @@ def wrong_digits(readings: Readings, explained: Collection[int] = ()) -> tuple[S
     """
     found: list[Suspicion] = []
     for column in (c for c in _COLUMNS if c in readings.table.columns):
-        rows, values = column_in_order(readings, column, explained)
-        if values.size < _FEWEST:
+        series = column_in_order(readings, column, explained)
+        if series.values.size < _FEWEST:
             continue
-        slips = _slips(readings, column, rows, values)
+        slips = _slips(readings, column, series)
         for kind in dict.fromkeys(s.kind for s in slips):
             found.append(_suspicion(readings, column, kind, sorted((s for s in slips if s.kind == kind), key=_by_row)))
     return tuple(found)
@@ -66,25 +69,30 @@ def _by_row(slip: _Slip) -> int:
     return slip.row
 
 
-def _slips(readings: Readings, column: str, rows: NDArray[np.intp], values: Floats) -> list[_Slip]:
+def _slips(readings: Readings, column: str, series: InOrder) -> list[_Slip]:
+    rows, values = series.rows, series.values
     raw = values / bench_per_raw(readings, column)
-    high = _beyond(values) | _spikes(readings, column, values)
-    doubted = (high if _resolved(readings, column, values, high) else np.zeros_like(high)) | (values < 0)
+    high = beyond(values) | _spikes(readings, column, series)
+    doubted = (high if _resolved(readings, column, series, high) else np.zeros_like(high)) | (values < 0)
     serial = (np.abs(raw - np.round(raw)) < 1e-6) & (raw >= SERIALS[0]) & (raw <= SERIALS[1])
-    doubted |= serial & (values > _BEYOND * np.median(np.abs(values)))
+    doubted |= serial & (values > _UP * np.median(np.abs(values)))
     if not np.any(doubted) or np.count_nonzero(doubted) > values.size / 3:
         return []
     step = resolution(values[~doubted])
-    quiet = float(np.median(np.sort(np.abs(second_differences(values[~doubted])))[: max(3, values.size // 2)]))
+    quiet = float(np.quantile(np.abs(second_differences(values[~doubted])), 0.1)) / 0.126  # of normal values
+    least = _QUIET * max(quiet, step)
     found = []
     for at in np.flatnonzero(doubted):
-        near = beside(values, int(at), doubted)
+        near = beside(series, int(at), doubted)
         value = float(values[at])
         if near is None or near.holds(value, 1.0):
             continue
         if value < 0:
-            if near.holds(-value, _SLACK) and -value + near.low > _QUIET * quiet:
+            alone = -value > 10.0 * step and np.min(np.abs(np.delete(values, at))) > _NOTHING_NEAR_ZERO * -value
+            if near.holds(-value, _SLACK) and (alone or -value + near.low > least):
                 found.append(_Slip(int(rows[at]), "a sign was flipped", value, -value, ""))
+            continue
+        if value - near.high < least:
             continue
         best = _explained(column, value, float(raw[at]), bool(serial[at]), near, step)
         if best is not None:
@@ -119,38 +127,34 @@ def _on_grid(meant: float, step: float) -> bool:
     return bool(abs(meant / step - round(meant / step)) < 1e-4)
 
 
-def _beyond(values: Floats) -> NDArray[np.bool_]:
-    """Return the rows above the widest gap in the upper third of the values, when that is a factor of three or more."""
-    size = np.abs(values)
-    order = np.argsort(size, kind="stable")
-    upper = order[values.size - values.size // 3 - 1 :]
-    ratios = size[upper[1:]] / np.maximum(size[upper[:-1]], 1e-300)
-    beyond = np.zeros(values.size, dtype=bool)
-    if ratios.size and np.max(ratios) > _BEYOND:
-        beyond[upper[1 + int(np.argmax(ratios)) :]] = True
-    return beyond
-
-
-def _spikes(readings: Readings, column: str, values: Floats) -> NDArray[np.bool_]:
+def _spikes(readings: Readings, column: str, series: InOrder) -> NDArray[np.bool_]:
     """Return the rows far above both neighbours where nothing else of the column is a spike."""
+    values = series.values
     spikes = np.zeros(values.size, dtype=bool)
     if column not in (*_LIGHT, "drive_v") or (column == "drive_v" and partner_of(readings, column) is None):
         return spikes
-    largest = np.maximum(np.maximum(values[:-4], values[1:-3]), np.maximum(values[3:-1], values[4:]))
-    spikes[2:-2] = (largest > 0) & (values[2:-2] > _SPIKE * largest)
+    none = np.zeros(values.size, dtype=bool)
+    padded = np.concatenate([[0.0], values, [0.0]])
+    for at in np.flatnonzero(values > _SPIKE * np.maximum(padded[:-2], padded[2:])):
+        near = beside(series, int(at), none)
+        spikes[at] = near is not None and values[at] > _SPIKE * near.high
     return spikes if np.count_nonzero(spikes) <= max(1, values.size // 15) else np.zeros_like(spikes)
 
 
-def _resolved(readings: Readings, column: str, values: Floats, high: NDArray[np.bool_]) -> bool:
+def _resolved(readings: Readings, column: str, series: InOrder, high: NDArray[np.bool_]) -> bool:
     """Return whether a peak of light would be several readings wide; true of what is not light over frequency."""
     if column not in _LIGHT or "frequency_mhz" not in readings.table.columns or not np.any(high):
         return True
     if readings.table["frequency_mhz"].nunique() < _FEWEST:
         return True
-    rest = values[~high]
-    top = int(np.argmax(rest))
-    near = rest[max(top - 2, 0) : top + 3] > 0.5 * rest[top]
-    return bool(np.count_nonzero(near) >= 3 and rest[top] > 5.0 * max(float(np.min(rest)), 0.0))
+    values = series.values
+    strong = np.flatnonzero(~high & (values > 0.05 * np.max(values[~high])))
+    told = [(float(values[at]), beside(series, int(at), high)) for at in strong]
+    top = int(np.argmax(np.where(high, 0.0, values)))
+    peak = (values > 0.5 * values[top]) | high
+    wide = [k for k in range(values.size) if np.all(peak[min(k, top) : max(k, top) + 1])]
+    fits = [near is not None and near.holds(value, _SLACK) for value, near in told]
+    return len(wide) >= _WIDE and len(fits) >= _FEWEST and sum(fits) > _FITS * len(fits)
 
 
 def _suspicion(readings: Readings, column: str, kind: str, slips: list[_Slip]) -> Suspicion:
