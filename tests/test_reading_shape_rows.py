@@ -109,6 +109,12 @@ def test_a_scale_that_is_none(log):
         read_counter(log("Scale: 2.0\nDrive (counts),Counter (MHz)\n1012,46.25\n"))
 
 
+def test_a_scale_that_is_none_of_counts_is_left_alone(log):
+    readings = read_counter(log("Scale: 10\nDrive (V),Counter (MHz)\n1,46.25\n"))
+    assert readings.receipts[0].settings[0].use == ""
+    assert read_counter(log("Scale: linear\nDrive (V),Counter (MHz)\n1,46.25\n")).table["drive_v"].tolist() == [1.0]
+
+
 def test_a_probe_is_not_multiplied_in(log):
     readings = read_counter(log("Probe: 10x\nCoupling: DC\nOperator: none\nDrive (V),Counter (MHz)\n1.5,46.25\n2,48\n"))
     assert readings.table["drive_v"].tolist() == [1.5, 2.0]

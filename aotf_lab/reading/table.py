@@ -19,7 +19,7 @@ from aotf_lab.reading.shape.account import column_receipts, encoding_said, flagg
 from aotf_lab.reading.shape.block_rows import BlockRows, block_rows
 from aotf_lab.reading.shape.blocks import blocks_of
 from aotf_lab.reading.shape.column_data import GAPS_ALLOWED, ColumnReader
-from aotf_lab.reading.shape.counts import read_scale
+from aotf_lab.reading.shape.counts import read_scale, speaks_of_counts
 from aotf_lab.reading.shape.hints import hints_of
 from aotf_lab.reading.shape.interval import sample_interval_s
 from aotf_lab.reading.shape.mapped import position_name
@@ -130,9 +130,7 @@ def _understood(
 def _has_counts(grid: Grid, stated: Layout) -> bool:
     """Return whether any heading, unit or statement speaks of counts: only then a scale must be understood."""
     texts = [*(grid.header.cells if grid.header else ()), *(grid.units.cells if grid.units else ())]
-    texts += [c.unit for c in stated.columns.values()]
-    words = " ".join(texts).lower()
-    return any(w in words for w in ("count", "cts", "lsb", "code", "adc", "adu", "raw"))
+    return speaks_of_counts([*texts, *(c.unit for c in stated.columns.values())])
 
 
 def _require(seen: _Understood, required: Collection[str]) -> None:

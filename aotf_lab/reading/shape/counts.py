@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,11 +15,13 @@ from aotf_lab.reading.shape.settings import Settings
 from aotf_lab.reading.shape.split_heading import is_count_unit, known_unit
 from aotf_lab.reading.units import Unit, parse_unit
 
-__all__ = ["Scale", "no_scale", "read_scale"]
+__all__ = ["Scale", "no_scale", "read_scale", "speaks_of_counts"]
 
 _PER_COUNT = re.compile(
     r"\s*(?:/|\bper\b)\s*(?:counts?|cts|lsb|codes?|adc counts?|adu|digits?)\s*$|\s+count-?1$", re.IGNORECASE
 )
+
+_PARTS = re.compile(r"[(\[]([^()\[\]]*)[)\]]")
 
 _COUNTED = re.compile(r"[0-9]\s*([A-Za-z ]+?)\W*$")
 _NO_OFFSET = re.compile(
@@ -54,7 +57,7 @@ def read_scale(settings: Settings | None, name: str) -> Scale | None:
     Raises ``ReadingError`` for a scale or an offset that is no number with a unit.
     """
     setting = settings.find("scale") if settings else None
-    if settings is None or setting is None:
+    if settings is None or setting is None or not re.search(r"[0-9]", setting.value):  # such as "linear"
         return None
     number = settings.number(setting)
     text = _PER_COUNT.sub("", number[1]) if number else ""
@@ -110,6 +113,15 @@ def _refuse(setting: Setting, name: str, what: str, allowed: str) -> ReadingErro
         what, where=where, found=setting.value, allowed=allowed,
         cure=f'state it in a layout: settings = {{ "{setting.key.lower()}" = "{setting.value} ..." }}',
     )  # fmt: skip
+
+
+def speaks_of_counts(texts: Iterable[str]) -> bool:
+    """Return whether any of these headings and units has counts for its unit.
+
+    >>> speaks_of_counts(["Counter (MHz)"]), speaks_of_counts(["Drive (counts)"]), speaks_of_counts(["LSB"])
+    (False, True, True)
+    """
+    return any(is_count_unit(part) for text in texts for part in _PARTS.findall(text) + _PARTS.sub(" ", text).split())
 
 
 def no_scale(header: str, column: str, where: str) -> ReadingError:
