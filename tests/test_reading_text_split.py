@@ -104,3 +104,12 @@ def test_any_damage_gives_a_grid_or_an_error_of_the_library():
             outcomes["grid"] += 1
     assert sum(outcomes.values()) == 1500
     assert min(outcomes.values()) > 100
+
+
+@pytest.mark.parametrize("piece", ["<a", "mean ", "a: ", "1,234", " ", "-", ";", '"', "#", "a(", "\t", "1.", "µ5,"])
+def test_long_lines_take_no_longer_than_their_length(piece):
+    # expressions that try every pair of places in a line would take minutes here
+    with pytest.raises(ReadingError, match=r"log.csv:\d: "):
+        grid_of(f"{piece * 30000}x\n{HEAD}1,46\n2,51,3\n3,55\n4,58\n")
+    with pytest.raises(ReadingError, match=r"log.csv:\d: "):
+        grid_of(f"{HEAD}1,46\n2,51,3\n{piece * 30000}x\n3,55\n4,58\n")

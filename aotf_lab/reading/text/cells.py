@@ -15,6 +15,7 @@ WIDE = "wide blanks"
 _RUN = re.compile(r"[ \t\u00a0]+")
 _WIDE_RUN = re.compile(r"[ ]{2,}|[ ]*\t[ \t]*")
 _PLAIN = frozenset(SEPARATORS) - {"blanks"}
+_QUOTED = re.compile(r'^"[ ]*([^"]+?)[ ]*"$')
 _LONE_QUOTE = re.compile(r'(?:^|[,;\t|])[ ]*"[ ]*(?=[,;\t|]|$)')
 
 
@@ -29,7 +30,7 @@ def cells_of(text: str, separator: str) -> tuple[str, ...]:
     if separator in _PLAIN and '"' not in text:
         return tuple([cell.strip() for cell in text.split(SEPARATORS[separator])])
     if separator == WIDE:
-        return tuple(cell.strip('" ') for cell in _WIDE_RUN.split(text.strip()))
+        return tuple(_QUOTED.sub(r"\1", cell.strip()) for cell in _WIDE_RUN.split(text.strip()))
     if separator == "blanks":
         if '"' not in text:
             return tuple(_RUN.split(text.strip()))

@@ -46,6 +46,8 @@ def find_frame(name: str, rows: Sequence[RawRow], comments: Sequence[RawRow], se
             return _framed(search, _choose(name, search, found), "as many cells as the readings below it")
     search = searches[0]
     first = search.first_reading()
+    if first is None:
+        return None
     _refuse_other_width(name, search, first)
     said = [c for c in comments if c.line < rows[first].line and (not first or c.line > rows[first - 1].line)]
     cells = _commented(said[-1], search) if said else None

@@ -21,7 +21,7 @@ _HEAD = 3000
 
 _UNIT_FORM = re.compile(r"[^(\[,/].*?[ ]?(?:[(\[](?P<a>[^()\[\]]{1,12})[)\]]|[,/][ ]?(?P<b>[^,/]{1,12}))")
 
-_SETTING = re.compile(r"[^:=]*[^\W\d_][^:=]*[:=]\s*[-+\u2212]?[0-9].*")
+_SETTING = re.compile(r"(?P<key>[^:=]*)[:=][ \t]*[-+\u2212]?[0-9].*")
 """A key and its number, such as "Range: 3 mW": no heading, although a unit ends it."""
 
 
@@ -47,10 +47,15 @@ def heading_words(cells: Sequence[str]) -> int:
 def _speaks(cell: str) -> bool:
     if cell.removeprefix("u_") in BENCH_NAMES or word_meaning(cell):
         return True
-    if _SETTING.fullmatch(cell):
+    if _is_setting(cell):
         return False
     match = _UNIT_FORM.fullmatch(cell)
     return match is not None and is_unit(match["a"] or match["b"] or "")
+
+
+def _is_setting(cell: str) -> bool:
+    match = _SETTING.fullmatch(cell)
+    return match is not None and any(sign.isalpha() for sign in match["key"])
 
 
 class Search:
@@ -103,7 +108,7 @@ class Search:
             cells = self.cells(at)
             if cells is None or cells in found or is_rule(self.rows[at]):
                 continue
-            if all(not cell or _SETTING.fullmatch(cell) for cell in cells):
+            if all(not cell or _is_setting(cell) for cell in cells):
                 continue
             kinds = kinds_in(cells)
             pure = "text" in kinds and not has_reading(kinds)
@@ -124,12 +129,15 @@ class Search:
         cells = self.cells(at)
         return cells is not None and "text" in kinds_in(cells) and not has_reading(kinds_in(cells))
 
-    def first_reading(self) -> int:
-        """Return where the longest run of readings begins, with what stands between earlier readings and it."""
+    def first_reading(self) -> int | None:
+        """Return where the longest run of readings begins, with what stands between earlier readings and it.
+
+        None where there is none: a key and its value are no reading.
+        """
         best, best_length, at = 0, 0, 0
         starts = []
         while at < self.end:
-            if not self.is_reading(at):
+            if not self.is_reading(at) or _SETTING.fullmatch(self.rows[at].text.strip()):
                 at += 1
                 continue
             start = at
@@ -141,4 +149,4 @@ class Search:
         for start, end in reversed([s for s in starts if s[0] < best]):
             if best - end <= 3:  # a torn row or two among readings: refused by name, not taken for a preamble
                 best = start
-        return best
+        return best if starts else None

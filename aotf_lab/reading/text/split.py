@@ -51,6 +51,7 @@ def split(name: str, content: bytes, layout: Layout = _NOTHING_STATED) -> Grid:
     kept, rejected = sort_rows(name, rows[frame.first :], frame, separator, broken)
     if not kept:
         raise no_readings(name, rows, len(content))
+    surplus = _surplus(rows, kept, frame.width)
     frame, kept = _without_empty_end(frame, kept)
     preamble = _preamble(frame, rows, comments, separator)
     mark = find_decimal_mark(name, kept, preamble, separator, layout)
@@ -65,7 +66,7 @@ def split(name: str, content: bytes, layout: Layout = _NOTHING_STATED) -> Grid:
     return Grid(
         name, form, preamble, frame.titles, frame.header, frame.units, tuple(kept),
         tuple(sorted([*rejected, *skipped, *_readings_above(frame, rows, kept)], key=lambda r: r.line)),
-        tuple(sorted([*mark.doubted, *_cut_row(kept, taken, found.cut)], key=lambda f: f.line)),
+        tuple(sorted([*mark.doubted, *surplus, *_cut_row(kept, taken, found.cut)], key=lambda f: f.line)),
         (*found.notes, *_comment_notes(kept[0].line, comments), *_skip_notes(layout, skipped)),
     )  # fmt: skip
 
@@ -88,6 +89,14 @@ def _parted(lines: Sequence[Line], separator: str) -> tuple[list[RawRow], list[R
         elif any(cells) or line.number in broken:
             rows.append(RawRow(line.number, line.text, cells))
     return rows, comments, broken
+
+
+def _surplus(rows: Sequence[RawRow], kept: Sequence[RawRow], width: int) -> list[FlaggedRow]:
+    """Return the few readings that have a separator too many at their end, where most have none."""
+    wide = {row.line for row in rows if len(row.cells) > width}
+    odd = [row for row in kept if row.line in wide]
+    reason = "a separator behind the last cell, as in few other rows: a sign may be lost or changed"
+    return [FlaggedRow(row.line, row.text, reason) for row in odd] if 2 * len(odd) < len(kept) else []
 
 
 def _without_empty_end(frame: Frame, kept: list[RawRow]) -> tuple[Frame, list[RawRow]]:
@@ -133,8 +142,12 @@ def _readings_above(frame: Frame, rows: Sequence[RawRow], kept: Sequence[RawRow]
     return [
         RejectedRow(row.line, row.text, f"a row like the readings, above the headings in line {frame.header.line}")
         for row in rows[: frame.first]
-        if row.line < frame.header.line and alike(kinds_in(row.cells))
+        if row.line < frame.header.line and (alike(kinds_in(row.cells)) or _begins_as_reading(row, frame.width))
     ]
+
+
+def _begins_as_reading(row: RawRow, width: int) -> bool:
+    return len(row.cells) == width > 1 and kinds_in(row.cells[:1])[0] in ("number", "clock")
 
 
 def _cut_row(kept: Sequence[RawRow], lines: Sequence[Line], cut: bool) -> tuple[FlaggedRow, ...]:
