@@ -35,6 +35,12 @@ def test_two_channels_are_no_repeats(log):
         read_counter(log("Drive (V),CH1 (MHz),CH2 (MHz)\n1,46,47\n"))
 
 
+def test_a_damaged_heading_beside_its_like_is_not_passed_over(log):
+    message = r"a heading that is not understood, and looks like 'Counter 2 \(MHz\)'.*found 'Counter 1 3\(MHz\)'"
+    with pytest.raises(ReadingError, match=message):
+        read_counter(log("Drive (V),Counter 1 3(MHz),Counter 2 (MHz)\n1,46,47\n"))
+
+
 def test_two_thermometers_are_no_repeats(log):
     readings = read_table(log("Drive (V),T1 (degC),T2 (degC)\n1,22,23\n"))
     assert "repeat" not in readings.table.columns

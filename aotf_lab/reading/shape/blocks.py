@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from difflib import SequenceMatcher
 
 from aotf_lab.errors import ReadingError, Said
 from aotf_lab.reading.shape.heading import UNMARKED, Heading, Marks
@@ -17,6 +18,9 @@ from aotf_lab.reading.text.grid import RawRow
 from aotf_lab.reading.words import plain_words
 
 __all__ = ["Block", "blocks_of", "mark_blocks", "mark_equal_blocks"]
+
+
+_ALIKE = 0.75
 
 
 @dataclass(frozen=True)
@@ -49,6 +53,7 @@ def mark_blocks(found: Sequence[Heading], titles: RawRow | None, where: str) -> 
 
     Raises ``ReadingError`` where nothing tells them apart.
     """
+    _refuse_look_alike(found, where)
     marked = _numbered(list(found))
     doubled = _doubled(marked)
     if titles is not None:
@@ -65,6 +70,22 @@ def mark_blocks(found: Sequence[Heading], titles: RawRow | None, where: str) -> 
             cure=f'say which in session.toml or in a layout: columns = {{ {column} = "{_name(headers)}" }}',
         )  # fmt: skip
     return tuple(marked)
+
+
+def _refuse_look_alike(found: Sequence[Heading], where: str) -> None:
+    """Raise ``ReadingError`` for a heading that is not understood and looks like one of a set: it may belong to it."""
+    sets = [h for h in found if h.column and h.marks.group != UNMARKED.group and not h.marks.block]
+    for other in (h for h in found if not h.column and not h.settled and h.own_unit is not None):
+        for heading in sets:
+            same = heading.unit is not None and other.own_unit is not None and heading.unit.kind == other.own_unit.kind
+            words = plain_words(heading.header), plain_words(other.header)
+            if same and SequenceMatcher(None, *words).ratio() >= _ALIKE:
+                raise ReadingError(
+                    f"a heading that is not understood, and looks like {heading.header!r}, one of a set", where=where,
+                    found=other.header, allowed="headings of a set that differ in their number, direction or line",
+                    cure="state in session.toml or in a layout what it is: columns = { "
+                    f'{heading.column} = ["...", "..."] }}, or columns = {{ not_used = "{other.header}" }}',
+                )  # fmt: skip
 
 
 def _name(headers: list[Heading]) -> str:
