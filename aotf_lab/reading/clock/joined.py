@@ -64,10 +64,10 @@ def join_logs(
     clock of ``second``. Left out, it is estimated by cross-correlation: of a quantity that both hold,
     else of the activity of what one sets against what the other answers. Then ``max_offset_s`` bounds it, and
     ``lag_s`` states the first-order lag (s) of the meter that answers (of ``second`` where both hold one quantity). A
-    lag that is not stated makes that clock look late: by the whole lag where one quantity is compared, by a
-    quarter to a half of it in activity. A row of settings counts from its time on and meets the answer of
-    that moment, which may not have settled; a constant delay of the stamps goes into the offset. A column
-    that both hold is taken from ``first``.
+    lag that is not stated makes that clock look late: by nearly all of the lag where one quantity is
+    compared, by a quarter to a half of it in activity (benchmark clock_offset). A row of settings counts from
+    its time on and meets the answer of that moment, which may not have settled; a constant delay of the
+    stamps goes into the offset. A column that both hold is taken from ``first``.
 
     Raises ``ReadingsError`` for a tolerance above half the median step of ``second`` (the wrong row would
     do), logs without time or overlap, and an offset that is ambiguous or cannot be told.

@@ -89,10 +89,13 @@ def _estimate(pair: Comparison, lag_s: float, bounds_s: tuple[float, float] | No
     usable = n >= 0.5 * min(len(signals.plain), len(signals.second))
     if bounds_s is not None:
         usable &= (offsets_s >= bounds_s[0]) & (offsets_s <= bounds_s[1])
-    r = np.where(usable, r, -1.0)
+    everywhere, r = r, np.where(usable, r, -1.0)
     best = int(np.argmax(r))
     if r[best] <= 0:
         return None
+    around = everywhere[max(0, best - 1) : best + 2]
+    if everywhere[best] < around.max():  # the peak lies outside of what was searched
+        return Offset(float(offsets_s[best]), np.inf, float(r[best]), np.nan, np.nan, 0.0)
     width = 2 * _PER_STEP + 1
     peaks, _ = find_peaks(r)
     peaks = peaks[np.abs(peaks - best) > width]

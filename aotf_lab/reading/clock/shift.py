@@ -62,8 +62,6 @@ def _how(pair: Comparison, found: Offset, shift_s: float, lag_s: float) -> list[
     said = [f"offset by cross-correlation of the {pair}: coefficient {found.score:.2f}, {other}"]
     if pair.cause.staged:
         said.append(f"rows of {pair.cause.column} taken as settings that hold from their time on")
-        if pair.cause.step_s < 3 * pair.answer.step_s:
-            said.append("fewer than 3 readings of the answer to a step: the u may be short by a third")
     lag = f"lag of {lag_s:g} s allowed for" if lag_s else "no lag of a meter stated: one would make its clock look late"
     return [*said, lag]
 
@@ -104,6 +102,12 @@ def _not_told(first: Readings, second: Readings, tried: Sequence[tuple[str, Offs
         return ReadingsError(
             "too few steps to tell the offset of two clocks", where=where, found=Said(f"{of}"),
             allowed="at least 4 steps that both logs show", cure=cure,
+        )  # fmt: skip
+    if not np.isfinite(best.runner_up_s):
+        return ReadingsError(
+            "no peak of the correlation within what was searched", where=where,
+            found=Said(f"largest at its end, {best.offset_s - shift_s:+.2f} s, {of}"),
+            allowed="a peak within max_offset_s, at which half of the shorter log overlaps", cure=cure,
         )  # fmt: skip
     return ReadingsError(
         f"ambiguous: offsets of {best.offset_s - shift_s:+.2f} s and {best.runner_up_s - shift_s:+.2f} s fit about as "
