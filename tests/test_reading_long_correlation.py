@@ -56,10 +56,11 @@ def test_a_block_that_grows_is_the_same_block(pieces):
 
 
 @pytest.mark.parametrize(
-    ("rho", "n", "within"), [(0, 1000, 0.03), (0.5, 300, 0.05), (0.9, 1000, 0.1), (0.99, 10_000, 0.2)]
+    ("rho", "n", "blocks", "within"),
+    [(0.0, 1000, 2000, 0.05), (0.5, 300, 2000, 0.12), (0.9, 1000, 2000, 0.12), (0.99, 10_000, 500, 0.25)],
 )
-def test_inefficiency_and_coverage_of_first_order_noise(rho, n, within):
-    blocks = 400
+def test_inefficiency_and_coverage_of_first_order_noise(rho, n, blocks, within):
+    """``within`` is some four standard deviations of what so many blocks can tell."""
     store = ScatterStore()
     store.add(closed_blocks(first_order(rho, n * blocks, seed=4), np.full(blocks, n)))
     found = store.result()

@@ -24,15 +24,15 @@ def terminal_progress(name: str, stream: TextIO | None = None, clock: Callable[[
     """
     out = sys.stderr if stream is None else stream
     begun = clock()
-    shown = [begun + FIRST_S - _EVERY_S]
+    due = [begun + FIRST_S]
     seen = [False]
 
     def show(share: float) -> None:
         now = clock()
         done = share >= 1.0
-        if not out.isatty() or (done and not seen[0]) or (not done and now - shown[0] < _EVERY_S):
+        if not out.isatty() or (done and not seen[0]) or (not done and now < due[0]):
             return
-        shown[0], seen[0] = now, True
+        due[0], seen[0] = now + _EVERY_S, True
         elapsed = now - begun
         left = "" if done or share <= 0 else f", {elapsed * (1 - share) / share:.0f} s left"
         out.write(f"\r{name}: {100 * share:3.0f} % read, {elapsed:.0f} s{left}   " + ("\n" if done else ""))

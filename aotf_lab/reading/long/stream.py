@@ -16,7 +16,7 @@ from aotf_lab.reading.source import SourceFile
 
 __all__ = ["PIECE_BYTES", "Piece", "Stream", "as_lines"]
 
-PIECE_BYTES = 2**22
+PIECE_BYTES = 2**21
 """Bytes read at a time: little memory, and large enough that pandas' start costs little."""
 
 
