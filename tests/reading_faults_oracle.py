@@ -24,17 +24,18 @@ __all__ = ["FILE", "Outcome", "judged", "lines_said"]
 FILE = "log.csv"
 _WHOLE_FILE = ("empty file",)
 """Errors that no line can be named for."""
-_ALIKE = 0.7
+_ALIKE = 0.55
 _FOLDED = {"Âµ": "µ", "Î¼": "μ", "Â°": "°"}
 _DITTO = {'"', "''", "〃", "do.", "do", "ditto", "”", "“", "″", ",,", '-"-', '--"--'}
 _LETTERS = {"n": -9, "u": -6, "µ": -6, "μ": -6, "m": -3, "k": 3, "K": 3, "M": 6, "G": 9}
 _SI = {"V": 0, "Vrms": 0, "Hz": -6, "W": 3, "s": 0}
 """Base unit -> power of ten to the bench unit, for letters in place of a decimal mark."""
-_SCALE = re.compile(r"^Scale\W*([0-9.,]+)[ ,;]*(\S*W) per count$")
-_OFFSET = re.compile(r"^Offset\W*([0-9.,]+)\s*counts$")
+_SCALE = re.compile(r"^Scale\W*([0-9.,]+)[\s,;]*(\S*W)\s+per\s+count$", re.IGNORECASE)
+_OFFSET = re.compile(r"^Offset[^\w+-]*([+-]?[0-9.,]+)\s*counts?$", re.IGNORECASE)
 _INTERVAL = re.compile(r"^Sample interval: ([0-9.,]+) (s|ms|us|min|h)$")
 _CLOCK = re.compile(r"^(\d{4})-(\d{1,2})-(\d{1,2})[ T](\d{1,2}):(\d{1,2}):(\d{1,2})(?:[.,](\d*))?$", re.ASCII)
 _OVER_RANGE = 9.8e37
+_COMMENT = "#%!;"
 _ANY = "any text"
 """Below a heading that is damaged a column of text may be passed over, and its words made otherwise."""
 
@@ -135,7 +136,8 @@ def _cells(text: str, style: Style) -> list[str]:
     try:
         return [c.strip() for c in next(csv.reader([text], delimiter=style.separator, skipinitialspace=True), [])]
     except csv.Error:
-        return []
+        plain = [c.strip() for c in text.split(style.separator)]
+        return plain if '"' in plain else []  # a ditto mark
 
 
 def lines_said(case: Case) -> tuple[dict[int, Said], list[str]]:
@@ -145,7 +147,8 @@ def lines_said(case: Case) -> tuple[dict[int, Said], list[str]]:
     """
     style = case.base.style
     said, above = _said_in_style(case)
-    if not style.thousands or any(style.decimal in line for line in _text(case).splitlines()[1:]):
+    rows = [line for line in _text(case).splitlines() if not re.search("[A-Za-z]", line)]
+    if not style.thousands or any(style.decimal in line for line in rows):
         return said, above
     other = replace(style, decimal=style.thousands, thousands="")
     also, _ = _said_in_style(replace(case, base=replace(case.base, style=other)))
@@ -156,8 +159,8 @@ def _said_in_style(case: Case) -> tuple[dict[int, Said], list[str]]:
     base, style = case.base, case.base.style
     lines = re.split(r"\r\n|\n|\r", _text(case))
     head = style.separator.join(headings(base.columns, style))
-    # the units may have been changed by a step of the case: compare the words
-    alike = [difflib.SequenceMatcher(None, head, line, autojunk=False).ratio() for line in lines]
+    bare = [re.sub(r"\([^()]*\)", "()", text) for text in (head, *lines)]
+    alike = [difflib.SequenceMatcher(None, bare[0], line, autojunk=False).ratio() for line in bare[1:]]
     first = next((k for k, a in enumerate(alike) if a > _ALIKE), -1)
     if first < 0:  # without the headings, a row of units may stand for them
         first = next((k for k, line in enumerate(lines) if all(_units(case, [], _cells(line, style)))), 0)
@@ -167,9 +170,13 @@ def _said_in_style(case: Case) -> tuple[dict[int, Said], list[str]]:
     before: dict[str, Values] = {}
     for k, line in enumerate(lines):
         cells = _cells(line, style)
+        while len(cells) > len(base.columns) and not cells[-1]:
+            cells.pop()
+        if style.separator == "\t" and len(cells) != len(base.columns):
+            cells = line.split()
         if alike[k] > _ALIKE:
             near = [_units(case, cells, _cells(lines[n], style)) for n in (k + 1, k + 2) if n < len(lines)]
-            units = next((u for u in near if any(u)), near[0] if near else units)
+            units = next((u for u in near if any(u)), units if any(units) else near[0] if near else units)
             units = units if any(units) or style.units != "row" else _units(case, [], cells)
             continue
         if not line.strip():
@@ -178,9 +185,9 @@ def _said_in_style(case: Case) -> tuple[dict[int, Said], list[str]]:
         shown = units if k > first else _units(case, _cells(lines[first], style), [])
         options, plain = [], 0
         for group in base.readings if len(cells) == len(base.columns) else ():
-            option = {m: _meant(case, m, at, cells, shown, lines[:first], before) for m, at in group.items()}
+            option = {m: _meant(case, m, at, cells, shown, lines, before) for m, at in group.items()}
             options.append(option)
-            plain += all(option.values()) and not line.lstrip().startswith("#") and _known(case, group, heads)
+            plain += all(option.values()) and line.lstrip()[0] not in _COMMENT and _known(case, group, heads)
             before = option if all(option.values()) else before
         said[k + 1] = Said(tuple(options), plain)
     return said, lines[:first]
@@ -190,7 +197,8 @@ def _known(case: Case, group: dict[str, int | tuple[int, int]], heads: list[str]
     """Return whether the headings of a reading are whole; of several in a row, one without may be passed over."""
     places = [p for at in group.values() for p in (at if isinstance(at, tuple) else (at,))]
     return len(case.base.readings) == 1 or all(
-        p < len(heads) and heads[p].startswith(case.base.columns[p].words) for p in places
+        p < len(heads) and re.fullmatch(re.escape(case.base.columns[p].words) + r"(?: \(.*\))?", heads[p])
+        for p in places
     )
 
 
@@ -202,6 +210,7 @@ def _units(case: Case, head: list[str], below: list[str]) -> list[str | None]:
     else:
         texts = [(re.search(r"[(\[]([^()\[\]]*)[)\]]$", h) or ["", ""])[1] for h in head]
         texts += [""] * (len(base.columns) - len(texts))
+        texts = [t or b.strip("()[]") for t, b in zip(texts, [*below, *texts], strict=False)]
     found = [_unit(t, c.kind) for t, c in zip(texts, base.columns, strict=False)]
     whole = [h == c.words for h, c in zip(head, base.columns, strict=False)] + [False] * len(base.columns)
     return [("" if w else None) if not c.unit else u for u, c, w in zip(found, base.columns, whole, strict=False)]
@@ -243,9 +252,11 @@ def _meant(case: Case, meaning: str, at: int | tuple[int, int], cells: list[str]
 def _with_unit(cell: str, kind: str, style: Style) -> list[float]:
     """Return what a cell means that carries its unit, behind the number or in place of the decimal mark."""
     found = []
-    behind = re.match(r"^(.*?[\d.,])\s*([^\d\s.,]+)$", cell)
+    behind = re.match(r"^(.*?[\d.,])\s*([^\d.,]+)$", cell)
     own = _unit(behind[2], kind) if behind else None
     found += [_scaled(n, EXPONENTS[own][1]) for n in _plain(behind[1], style)] if behind and own else []
+    if kind == "temperature" and cell.endswith("K"):
+        found += [n - 273.15 for n in _plain(cell[:-1].strip(), style)]
     between = re.match(r"^(\d+)([^\d\s.,]+)(\d+)$", cell, re.ASCII)
     own = _unit(between[2], kind) if between else None
     found += [_scaled(float(f"{between[1]}.{between[3]}"), EXPONENTS[own][1])] if between and own else []
@@ -255,12 +266,13 @@ def _with_unit(cell: str, kind: str, style: Style) -> list[float]:
 def _with_letter(cell: str, kind: str, heading: str | None, style: Style) -> list[float]:
     """Return what a cell means that has the letter of a multiple, as 12k3 and 850u; its unit has no multiple then."""
     own = next((u for u in sorted(_SI, key=len, reverse=True) if cell.endswith(u) and EXPONENTS[u][0] == kind), None)
-    unit = own or heading
+    bases = [u for u in _SI if EXPONENTS[u][0] == kind]
+    unit = own or heading or (bases[0] if style.units == "cells" and bases else None)
     if unit not in _SI:
         return []
     found, body = [], cell.removesuffix(own or "").strip()
     for letter, power in _LETTERS.items():
-        split = re.match(rf"^([+-]?\d+(?:[.,]\d*)?){letter}(\d*)$", body, re.ASCII)
+        split = re.match(rf"^([+-]?\d+(?:[.,]\d*)?)\s*{letter}(\d*)$", body, re.ASCII)
         if split and (not split[2] or split[1].lstrip("+-").isdigit()):
             numbers = [float(f"{split[1]}.{split[2]}")] if split[2] else _plain(split[1], style)
             found += [_scaled(n, power + _SI[unit]) for n in numbers]
@@ -285,7 +297,7 @@ def _counted(number: float, above: list[str], style: Style) -> float | None:
     scale = next((m for m in map(_SCALE.match, above) if m), None)
     offset = next((m for m in map(_OFFSET.match, above) if m), None)
     unit = _unit(scale[2], "optical") if scale else None
-    if scale is None or unit is None or (offset is None and any("count" in a for a in above if a != scale[0])):
+    if scale is None or unit is None or (offset is None and any(re.search(r"\d\W*count", a) for a in above)):
         return None
     size, zero = _plain(scale[1], style), _plain(offset[1], style) if offset else [0.0]
     return _scaled((number - zero[0]) * size[0], EXPONENTS[unit][1]) if size and zero else None

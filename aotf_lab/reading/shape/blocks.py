@@ -69,7 +69,25 @@ def mark_blocks(found: Sequence[Heading], titles: RawRow | None, where: str) -> 
             found=Said(", ".join(repr(h.header) for h in headers)), allowed="one column for each meaning",
             cure=f'say which in session.toml or in a layout: columns = {{ {column} = "{_name(headers)}" }}',
         )  # fmt: skip
+    if titles is not None:
+        _refuse_across(marked, titles, where)
     return tuple(marked)
+
+
+def _refuse_across(marked: Sequence[Heading], titles: RawRow, where: str) -> None:
+    """Raise ``ReadingError`` where one reading would be made of columns below two titles, such as up and down."""
+    below: dict[str, str] = {}
+    for heading in (h for h in marked if h.column and h.marks == UNMARKED):
+        direction = title_marks(_title(heading.position, titles)[1]).direction
+        if direction:
+            below.setdefault(direction, heading.header)
+    if len(below) > 1:
+        raise ReadingError(
+            "columns of one reading below the titles of two", where=where,
+            found=Said(", ".join(f"{header!r} below {title}" for title, header in below.items())),
+            allowed="the same columns below each title",
+            cure='state in session.toml or in a layout what the other columns are: columns = { drive_v = ["..."] }',
+        )  # fmt: skip
 
 
 def _refuse_look_alike(found: Sequence[Heading], where: str) -> None:

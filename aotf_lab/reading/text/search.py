@@ -58,6 +58,12 @@ def _is_setting(cell: str) -> bool:
     return match is not None and any(sign.isalpha() for sign in match["key"])
 
 
+def _ends_in_quantity(cell: str) -> bool:
+    """Return whether the cell ends in a number and its unit, as a setting does: "Range 3 mW"."""
+    match = re.search(r"(?:^|[\s(:=])[0-9][0-9.,]*\s*([^\s0-9()]+)$", cell)
+    return match is not None and is_unit(match[1])
+
+
 class Search:
     """The rows of a file that are neither blank nor comments, seen as readings of one width."""
 

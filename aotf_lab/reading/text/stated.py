@@ -59,7 +59,8 @@ def _from_heading_line(
     if not found:
         return None
     if stated is None:
-        return Frame(None, None, None, Search(rows, found[0], separator).first_reading(), found[0], evidence)
+        begin = Search(rows, found[0], separator).first_reading()
+        return None if begin is None else Frame(None, None, None, begin, found[0], evidence)
     fitting = [(width, Search([stated], width, separator).cells(0)) for width in found]
     width, cells = next(((w, c) for w, c in fitting if c is not None), (len(stated.cells), stated.cells))
     header = RawRow(stated.line, stated.text, cells)
