@@ -39,7 +39,7 @@ def test_impossible_accuracies(make, message):
 
 def test_each_unset_field_is_spoken_of_once():
     # without a pad its uncertainty does not count; without a scatter neither does the floor
-    assert len(Instruments().assumed) == 2 + 3 + 7 + 3
+    assert len(Instruments().assumed) == 2 + 3 + 9 + 3
     assert any("u of the pad" in words for words in Scope(pad_db=30.0).assumed)
     assert any("floor" in words for words in PowerMeter(u_reading_percent=1.0).assumed)
 
@@ -48,7 +48,20 @@ def test_nothing_is_assumed_when_all_is_stated():
     full = Instruments(
         Counter(3, 5),
         Voltmeter(0.1, 1, 2),
-        Scope(1.5, 1, 30, 0.1, 50, 0.5, 200, 1),
+        Scope(
+            1.5,
+            1,
+            30,
+            0.1,
+            50,
+            0.5,
+            200,
+            1,
+            50,
+            u_bandwidth_percent=5,
+            load_return_loss_db=25,
+            source_return_loss_db=15,
+        ),
         PowerMeter(0.5, 1, 0.9, 3),
     )
     assert full.assumed == ()
@@ -60,6 +73,14 @@ def test_causes_are_made_once_for_each_bench():
     assert (one.causes["scope gain"] - one.causes["scope gain"]).s == 0.0
     assert (one.causes["scope gain"] - other.causes["scope gain"]).s > 0.03
     assert one.causes["load"].tag == "load"
+
+
+def test_harmonics_of_a_trace_keep_the_other_causes():
+    bench = Instruments()
+    other = bench.with_harmonics(())
+    assert other.causes["scope gain"] is bench.causes["scope gain"]
+    assert other.causes["harmonics (rms)"] is None
+    assert bench.causes["harmonics (rms)"] is not None
 
 
 def test_unset_widens_and_never_narrows():

@@ -21,7 +21,9 @@ def test_efficiency_and_its_u_against_uncertainties(log):
 
 def test_power_log_with_everything_beside_it(log):
     head = "Frequency (MHz),Direction,Time (s),Level (Vrms),Optical power (mW),Incident (mW)"
-    readings = read_power_log(log(f"{head}\n74.9,-1,3,5,0.2,0.4\n"), Instruments(scope=Scope(bandwidth_mhz=1e9)))
+    readings = read_power_log(
+        log(f"{head}\n74.9,-1,3,5,0.2,0.4\n"), Instruments(scope=Scope(bandwidth_mhz=1e9), harmonics=())
+    )
     row = readings.table.iloc[0]
     assert (row["direction"], row["time_s"], row["efficiency"]) == ("down", 3.0, 0.5)
     assert row["rf_power_w"] == pytest.approx(0.5)

@@ -14,9 +14,13 @@ from aotf_lab.physics.domain import Values, as_values, require
 __all__ = [
     "attenuation_factor",
     "dbm_to_watt",
+    "mismatch_factor_limits",
     "mismatch_loss_db",
+    "mismatch_u",
+    "reflection_from_return_loss",
     "return_loss_from_vswr",
     "rms_to_watt",
+    "single_pole_factor",
     "vpp_to_rms",
     "vswr_from_return_loss",
     "watt_to_dbm",
@@ -127,3 +131,60 @@ def mismatch_loss_db(return_loss_db: ArrayLike) -> Values:
     0.51
     """
     return -10.0 * np.log10(1.0 - 10.0 ** (-_checked_return_loss(return_loss_db) / 10.0))
+
+
+def reflection_from_return_loss(return_loss_db: ArrayLike) -> Values:
+    """Return the size of the reflection, |gamma| (0 to 1), of a return loss in dB; raises as ``mismatch_loss_db``.
+
+    >>> float(reflection_from_return_loss(20.0))
+    0.1
+    """
+    return 10.0 ** (-_checked_return_loss(return_loss_db) / 20.0)
+
+
+def mismatch_factor_limits(gamma_1: ArrayLike, gamma_2: ArrayLike) -> tuple[Values, Values]:
+    """Return between which factors the power of a wave lies that goes to and fro between two reflections.
+
+    1 / |1 - gamma_1 gamma_2|^2 over all phases: 1 / (1 + |gamma_1| |gamma_2|)^2 to 1 / (1 - |gamma_1| |gamma_2|)^2.
+    Textbook result for a source and a load on one line. Raises ``AotfLabError`` for a reflection outside 0 to 1.
+
+    >>> [round(float(f), 3) for f in mismatch_factor_limits(0.1, 0.3)]
+    [0.943, 1.063]
+    """
+    product = _checked_reflection(gamma_1) * _checked_reflection(gamma_2)
+    return (1.0 + product) ** -2.0, (1.0 - product) ** -2.0
+
+
+def mismatch_u(gamma_1: ArrayLike, gamma_2: ArrayLike) -> Values:
+    """Return the relative standard uncertainty of power from two reflections whose phase nobody knows.
+
+    2 |gamma_1| |gamma_2| / sqrt 2: the limits 1 +- 2 |gamma_1| |gamma_2| with the U-shaped distribution of a cosine
+    of any phase. Source: Harris and Warner, IEE Proc. H 128, 35 (1981) (from memory). Raises ``AotfLabError`` for a
+    reflection outside 0 to 1.
+
+    >>> round(float(mismatch_u(0.1, 0.3)), 4)
+    0.0424
+    """
+    u: Values = 2.0**0.5 * _checked_reflection(gamma_1) * _checked_reflection(gamma_2)
+    return u
+
+
+def _checked_reflection(gamma: ArrayLike) -> Values:
+    sizes = as_values(gamma)
+    require(
+        (sizes >= 0) & (sizes < 1), sizes, "reflection that no passive port has", allowed="0 to below 1",
+        cure="give its size as a ratio of voltages",
+    )  # fmt: skip
+    return sizes
+
+
+def single_pole_factor(frequency_mhz: ArrayLike, bandwidth_mhz: float) -> Values:
+    """Return by which factor more power there is than is seen through a single pole at ``bandwidth_mhz`` (-3 dB).
+
+    1 + (f / B)^2, the definition of a single pole; volts fall by its square root.
+
+    >>> float(single_pole_factor(200.0, 200.0))
+    2.0
+    """
+    factor: Values = 1.0 + (np.asarray(frequency_mhz) / bandwidth_mhz) ** 2
+    return factor

@@ -8,81 +8,56 @@ sqrt(3) (GUM, JCGM 100:2008, 4.3.7). A field left out never blocks: a wide defau
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, fields
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from functools import cached_property
 
+import numpy as np
+from numpy.typing import NDArray
 from uncertainties import UFloat
 
-from aotf_lab.errors import SessionError
 from aotf_lab.estimation.causes import new_cause
+from aotf_lab.reading.harmonic_content import Excess, HarmonicShare, ReadingKind, harmonic_excess
+from aotf_lab.reading.instrument_fields import Instrument, or_default, said, stated
+from aotf_lab.reading.scope_facts import Scope
 
 __all__ = ["POWER_SCALE_UNSTATED", "UNSTATED", "Counter", "Instruments", "PowerMeter", "Scope", "Voltmeter"]
 
 POWER_SCALE_UNSTATED = "pad or probe not stated"
 """The cause that makes every RF power from a level unknown: 100 %, as a lost pad of 30 dB is a factor of 1000."""
 
-_ANY_FACTOR = "RF power may be wrong by any factor"
-
-
-def _stated(
-    *, above: float | None = None, at_least: float | None = None, one_of: tuple[float, ...] | None = None
-) -> float | None:
-    """Return a field that may be left out, with the bound that its value must keep, or the few that it may have."""
-    bound: float | None = field(default=None, metadata={"above": above, "at_least": at_least, "one_of": one_of})
-    return bound
+_TYPICAL_MHZ = np.array([40.0, 100.0])
+"""Over which frequencies the u of the harmonics is taken: those of visible light (common practice, no source)."""
 
 
 @dataclass(frozen=True)
-class _Instrument:
-    def __post_init__(self) -> None:
-        for item in fields(self):
-            value = getattr(self, item.name)
-            above, least, few = (item.metadata[bound] for bound in ("above", "at_least", "one_of"))
-            good = value is None or (
-                math.isfinite(value) and (above is None or value > above) and (least is None or value >= least)
-            )
-            if value is not None and few is not None and value not in few:
-                raise SessionError(
-                    f"{type(self).__name__} {item.name}", found=value, allowed=" or ".join(f"{n:g}" for n in few),
-                    cure="correct it, or leave it out",
-                )  # fmt: skip
-            if not good:
-                raise SessionError(
-                    f"{type(self).__name__} {item.name}",
-                    found=value,
-                    allowed=f"a number above {above:g}" if above is not None else f"a number of {least:g} or more",
-                    cure="correct it, or leave it out to have a wide default",
-                )
-
-
-@dataclass(frozen=True)
-class Counter(_Instrument):
+class Counter(Instrument):
     """Frequency counter: relative error of its time base (ppm) and scatter of one reading (kHz)."""
 
-    time_base_ppm: float | None = _stated(at_least=0)
-    u_reading_khz: float | None = _stated(above=0)
+    time_base_ppm: float | None = stated(at_least=0)
+    u_reading_khz: float | None = stated(above=0)
 
     @property
     def assumed(self) -> tuple[str, ...]:
         """What was assumed, in words."""
-        return _said(
+        return said(
             (self.time_base_ppm, "counter time base not stated: 50 ppm assumed (plain quartz), 3 kHz at 60 MHz"),
             (self.u_reading_khz, "counter scatter not stated: taken from the scatter of the readings, wider intervals"),
         )
 
 
 @dataclass(frozen=True)
-class Voltmeter(_Instrument):
+class Voltmeter(Instrument):
     """Voltmeter of the drive: gain error (percent), offset (mV), scatter of one reading (mV)."""
 
-    gain_percent: float | None = _stated(at_least=0)
-    offset_mv: float | None = _stated(at_least=0)
-    u_reading_mv: float | None = _stated(above=0)
+    gain_percent: float | None = stated(at_least=0)
+    offset_mv: float | None = stated(at_least=0)
+    u_reading_mv: float | None = stated(above=0)
 
     @property
     def assumed(self) -> tuple[str, ...]:
         """What was assumed, in words."""
-        return _said(
+        return said(
             (self.gain_percent, "voltmeter gain not stated: 0.5 % assumed, which counts when another meter sets it"),
             (self.offset_mv, "voltmeter offset not stated: 5 mV assumed, which counts when another meter sets it"),
             (self.u_reading_mv, "voltmeter scatter not stated: 5 mV assumed in each reading"),
@@ -90,62 +65,19 @@ class Voltmeter(_Instrument):
 
 
 @dataclass(frozen=True)
-class Scope(_Instrument):
-    """Oscilloscope at the drive: everything between its screen and the power in the load.
-
-    ``gain_percent`` error of its vertical gain; ``probe`` factor by which the volts shown are to be
-    multiplied (10 for a x10 probe that the scope does not know of); ``pad_db`` attenuation before
-    it and its ``u_pad_db``; ``load_ohm`` and its ``u_load_ohm``; ``bandwidth_mhz`` at -3 dB, taken
-    as a single pole; ``u_reading_percent`` scatter of one reading of volts; ``input_ohm`` of its input, 50
-    (terminated) or 1e6 (open); ``time_base_ppm`` relative error of its time base.
-    """
-
-    gain_percent: float | None = _stated(at_least=0)
-    probe: float | None = _stated(above=0)
-    pad_db: float | None = _stated(at_least=0)
-    u_pad_db: float | None = _stated(at_least=0)
-    load_ohm: float | None = _stated(above=0)
-    u_load_ohm: float | None = _stated(at_least=0)
-    bandwidth_mhz: float | None = _stated(above=0)
-    u_reading_percent: float | None = _stated(above=0)
-    input_ohm: float | None = _stated(one_of=(50.0, 1e6))
-    time_base_ppm: float | None = _stated(at_least=0)
-
-    @property
-    def power_scale_stated(self) -> bool:
-        """Whether pad and probe are both stated, so that a level says how much power it means."""
-        return self.pad_db is not None and self.probe is not None
-
-    @property
-    def assumed(self) -> tuple[str, ...]:
-        """What was assumed, in words."""
-        pad = None if self.pad_db else 0.0  # without a pad its uncertainty costs nothing
-        return _said(
-            (self.gain_percent, "scope gain not stated: 3 % assumed, 6 % of RF power"),
-            (self.probe, f"probe factor not stated: 1 assumed, {_ANY_FACTOR}: state probe (1 when there is none)"),
-            (self.pad_db, f"pad not stated: 0 dB assumed, {_ANY_FACTOR}: state pad_db (0 when there is none)"),
-            (pad if self.u_pad_db is None else 0.0, "u of the pad not stated: 0.5 dB assumed, 12 % of RF power"),
-            (self.load_ohm, "load not stated: 50 ohm assumed"),
-            (self.u_load_ohm, "u of the load not stated: 2.5 ohm assumed, 5 % of RF power in 50 ohm"),
-            (self.bandwidth_mhz, "scope bandwidth not stated: no correction, 10 % of RF power assumed instead"),
-            (self.u_reading_percent, "scope scatter not stated: 2 % of each reading assumed, 4 % of RF power"),
-        )
-
-
-@dataclass(frozen=True)
-class PowerMeter(_Instrument):
+class PowerMeter(Instrument):
     """Optical power meter: scatter (percent of reading, and ``floor_uw``), lag (s), gain error (percent)."""
 
-    u_reading_percent: float | None = _stated(above=0)
-    floor_uw: float | None = _stated(above=0)
-    time_constant_s: float | None = _stated(at_least=0)
-    gain_percent: float | None = _stated(at_least=0)
+    u_reading_percent: float | None = stated(above=0)
+    floor_uw: float | None = stated(above=0)
+    time_constant_s: float | None = stated(at_least=0)
+    gain_percent: float | None = stated(at_least=0)
 
     @property
     def assumed(self) -> tuple[str, ...]:
         """What was assumed, in words."""
         scatter = self.u_reading_percent
-        return _said(
+        return said(
             (scatter, "power meter scatter not stated: taken from the scatter of the readings, wider intervals"),
             (self.floor_uw if scatter else 0.0, "power meter floor not stated: 0.3 % of the largest reading assumed"),
             (self.time_constant_s, "power meter lag not stated: only scans both up and down show and cancel it"),
@@ -153,12 +85,7 @@ class PowerMeter(_Instrument):
         )
 
 
-def _said(*pairs: tuple[float | None, str]) -> tuple[str, ...]:
-    return tuple(words for value, words in pairs if value is None)
-
-
-def _or(value: float | None, default: float) -> float:
-    return default if value is None else value
+_SCOPE = Scope()
 
 
 @dataclass(frozen=True)
@@ -166,8 +93,11 @@ class Instruments:
     """The instruments of one bench, with each shared cause of error made once.
 
     Pass one ``Instruments`` to all readers of a session: what they share then cancels where it
-    should. Causes are variables of mean 0: relative for gains, time base and load, volts for the
-    offset, dB for the pad; a cause whose size is stated as zero does not exist (None).
+    should. Causes are variables of mean 0: relative for gains, time base, load, mismatch and harmonics, volts for
+    offset and noise, dB for the pad; a cause whose size is stated as zero does not exist (None).
+
+    ``harmonics`` are those of a saved trace, each with an ``order`` and its ``share`` of the fundamental's power:
+    every level is then corrected for them. An empty tuple states a pure sine, None that no trace was saved.
 
     >>> Instruments(Counter(time_base_ppm=2)).causes["counter time base"].s
     2e-06
@@ -175,8 +105,9 @@ class Instruments:
 
     counter: Counter = Counter()
     voltmeter: Voltmeter = Voltmeter()
-    scope: Scope = Scope()
+    scope: Scope = _SCOPE
     power_meter: PowerMeter = PowerMeter()
+    harmonics: tuple[HarmonicShare, ...] | None = None
 
     @property
     def assumed(self) -> tuple[str, ...]:
@@ -191,40 +122,55 @@ class Instruments:
     @cached_property
     def causes(self) -> dict[str, UFloat | None]:
         """The shared variables by name."""
-        scope, pad = self.scope, _or(self.scope.pad_db, 0.0)
+        scope, pad = self.scope, or_default(self.scope.pad_db, 0.0)
         sizes = {
-            "counter time base": 1e-6 * _or(self.counter.time_base_ppm, 50.0),
-            "voltmeter gain": 1e-2 * _or(self.voltmeter.gain_percent, 0.5),
-            "voltmeter offset": 1e-3 * _or(self.voltmeter.offset_mv, 5.0),
-            "scope gain": 1e-2 * _or(scope.gain_percent, 3.0),
-            "scope bandwidth": 0.10,
-            "scope time base": 1e-6 * _or(scope.time_base_ppm, 100.0),
-            "pad": _or(scope.u_pad_db, 0.5 if pad else 0.0),
+            "counter time base": 1e-6 * or_default(self.counter.time_base_ppm, 50.0),
+            "voltmeter gain": 1e-2 * or_default(self.voltmeter.gain_percent, 0.5),
+            "voltmeter offset": 1e-3 * or_default(self.voltmeter.offset_mv, 5.0),
+            "scope gain": 1e-2 * or_default(scope.gain_percent, 3.0),
+            "scope bandwidth": scope.u_roll_off if scope.bandwidth_mhz else 0.10,
+            "scope time base": 1e-6 * or_default(scope.time_base_ppm, 100.0),
+            "pad": or_default(scope.u_pad_db, 0.5 if pad else 0.0),
             POWER_SCALE_UNSTATED: 0.0 if self.power_scale_stated else 1.0,
-            "load": _or(scope.u_load_ohm, 2.5) / self.load_ohm,
-            "power meter gain": 1e-2 * _or(self.power_meter.gain_percent, 5.0),
+            "load": or_default(scope.u_load_ohm, 2.5) / self.load_ohm,
+            "mismatch": scope.u_mismatch,
+            "noise and DC in volts rms": scope.u_added_v,
+            "harmonics (rms)": self.harmonic_excess("rms", _TYPICAL_MHZ).u,
+            "harmonics (peak to peak)": self.harmonic_excess("peak to peak", _TYPICAL_MHZ).u,
+            "power meter gain": 1e-2 * or_default(self.power_meter.gain_percent, 5.0),
         }
         return {name: new_cause(name, u) if u > 0 else None for name, u in sizes.items()}
+
+    def with_harmonics(self, harmonics: Iterable[HarmonicShare] | None) -> Instruments:
+        """Return the same bench, its shared causes kept, with the harmonics that a saved trace showed."""
+        other = replace(self, harmonics=None if harmonics is None else tuple(harmonics))
+        kept = {name: cause for name, cause in self.causes.items() if not name.startswith("harmonics")}
+        other.__dict__["causes"] = {**other.causes, **kept}
+        return other
+
+    def harmonic_excess(self, kind: ReadingKind, frequency_mhz: NDArray[np.float64]) -> Excess:
+        """Return by what factors (n,) volts squared of this kind exceed the fundamental's at ``frequency_mhz`` (n,)."""
+        return harmonic_excess(self.harmonics, kind, frequency_mhz, self.scope.bandwidth_mhz)
 
     @property
     def load_ohm(self) -> float:
         """Resistance into which the RF power goes."""
-        return _or(self.scope.load_ohm, 50.0)
+        return or_default(self.scope.load_ohm, 50.0)
 
     @property
     def u_drive_v(self) -> float:
         """Random standard uncertainty of one reading of the voltmeter (V)."""
-        return 1e-3 * _or(self.voltmeter.u_reading_mv, 5.0)
+        return 1e-3 * or_default(self.voltmeter.u_reading_mv, 5.0)
 
     @property
     def u_frequency_mhz(self) -> float:
         """Random standard uncertainty of one reading of the counter (MHz), NaN where not stated."""
-        return 1e-3 * _or(self.counter.u_reading_khz, math.nan)
+        return 1e-3 * or_default(self.counter.u_reading_khz, math.nan)
 
     @property
     def u_level_relative(self) -> float:
         """Random relative standard uncertainty of one reading of volts on the scope."""
-        return 1e-2 * _or(self.scope.u_reading_percent, 2.0)
+        return 1e-2 * or_default(self.scope.u_reading_percent, 2.0)
 
 
 UNSTATED = Instruments()

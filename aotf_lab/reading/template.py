@@ -48,8 +48,13 @@ material = "TeO2"              # paratellurite
 # load_ohm = 50.0              # into which the RF goes
 # u_load_ohm = 0.5
 # bandwidth_mhz = 200.0        # at -3 dB; corrected as a single pole
+# u_bandwidth_percent = 5.0    # if the fall was measured; else it may be anything from none to that of a single pole
 # u_reading_percent = 1.0      # scatter of one reading
 # input_ohm = 50.0             # 50 (terminated) or 1e6 (open, as behind a probe); compared with what files say
+# noise_mvrms = 0.2            # what it shows as volts rms without a signal: subtracted in squares
+# dc_offset_mv = 0.0           # DC that a DC-coupled input adds to volts rms; 0 when AC-coupled
+# load_return_loss_db = 26.0   # of the load, and of the amplifier's output: what they reflect
+# source_return_loss_db = 15.0
 
 [instrument.power_meter]
 # u_reading_percent = 0.5      # scatter of one reading
