@@ -43,6 +43,10 @@ load_ohm = 50.0
 u_load_ohm = 0.5
 bandwidth_mhz = 200.0
 u_reading_percent = 0.6
+input_ohm = 50.0               # terminated behind the pad
+u_bandwidth_percent = 5.0      # the fall measured once with a levelled source
+load_return_loss_db = 26.0
+source_return_loss_db = 15.0   # the amplifier's output
 
 [instrument.power_meter]
 u_reading_percent = 1.3        # with the lasers' wander

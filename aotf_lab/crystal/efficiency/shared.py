@@ -113,31 +113,54 @@ def _start(alone: tuple[Efficiency, ...], ratio: FloatArray) -> tuple[float, Flo
 
 @dataclass(frozen=True)
 class _Shared:
-    """Errors of one kind, one parameter for each different one; ``which`` (m,) says which a line has, -1 for none."""
+    """Errors of one kind, a parameter for each independent one.
+
+    The error of line k is ``fixed[k]`` (m,) plus ``weights[k]`` (m, j) times the parameters: lines whose errors
+    come from one cause, in whatever proportion, share a parameter.
+    """
 
     neutral: float
     parameters: tuple[Parameter, ...]
-    which: tuple[int, ...]
+    fixed: FloatArray
+    weights: FloatArray
 
     def of_rows(self, values: tuple[float, ...], kinds: tuple[_Shared, ...], row: Any) -> FloatArray | float:
         """Return the error of each reading's line (n,), from the ``values`` of all ``kinds``."""
         if not self.parameters:
             return self.neutral
         first = sum(len(k.parameters) for k in kinds[: next(i for i, k in enumerate(kinds) if k is self)])
-        own = np.array([*values[first : first + len(self.parameters)], self.neutral])
-        return np.asarray(own[np.array(self.which)][row])
+        own = np.array(values[first : first + len(self.parameters)])
+        return np.asarray((self.fixed + self.weights @ own)[row])
 
 
 def _shared_errors(errors: list[Any], neutral: float, name: str) -> _Shared:
-    different: list[UFloat] = []
-    which = []
+    basis: list[UFloat] = []
+    rows: list[tuple[float, list[float]]] = []
     for error in errors:
         if error is None or std_dev(error) < 1e-12:
-            which.append(-1)
+            rows.append((neutral, []))
             continue
-        same = [i for i, other in enumerate(different) if std_dev(error - other) < 1e-6 * std_dev(error)]
-        if not same:
-            different.append(error)
-        which.append(same[0] if same else len(different) - 1)
-    parameters = tuple(Parameter(f"{name}_{i}", nominal_value(e), prior=e) for i, e in enumerate(different))
-    return _Shared(neutral, parameters, tuple(which))
+        share, rest = _in_terms_of(basis, error)
+        if rest > 1e-6:
+            basis.append(error)
+            share = [*[0.0] * (len(basis) - 1), 1.0]
+        rows.append((nominal_value(error) - sum(s * b.n for s, b in zip(share, basis, strict=False)), share))
+    weights = np.zeros((len(errors), len(basis)))
+    for k, (_, share) in enumerate(rows):
+        weights[k, : len(share)] = share
+    parameters = tuple(Parameter(f"{name}_{i}", b.n, prior=b) for i, b in enumerate(basis))
+    return _Shared(neutral, parameters, np.array([fixed for fixed, _ in rows]), weights)
+
+
+def _in_terms_of(basis: list[UFloat], error: UFloat) -> tuple[list[float], float]:
+    """Return the weights with which ``basis`` makes ``error``, and the share of its u that is left over."""
+    if not basis:
+        return [], 1.0
+    parts = [e.error_components() for e in (*basis, error)]
+    causes = list({cause: None for part in parts for cause in part})
+    # the sign of a component is that of the derivative: error_components gives sizes only
+    signed = [[np.sign(e.derivatives.get(c, 0.0)) * p.get(c, 0.0) for c in causes]
+              for e, p in zip((*basis, error), parts, strict=True)]  # fmt: skip
+    columns, target = np.array(signed[:-1], dtype=float).T, np.array(signed[-1], dtype=float)
+    share = np.linalg.lstsq(columns, target, rcond=None)[0]
+    return share.tolist(), float(np.linalg.norm(target - columns @ share) / np.linalg.norm(target))
