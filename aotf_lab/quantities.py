@@ -39,6 +39,8 @@ QUANTITIES: dict[str, Quantity] = {
         Quantity("wavelength_air_nm", "Wavelength in air", "nm", "λ air"),
         Quantity("signal_v", "Voltage at the scope", "V", "u"),
         Quantity("rf_level_vrms", "RF level (rms)", "V", "U"),
+        Quantity("forward_v", "Forward voltage", "V", "U+"),
+        Quantity("reflected_v", "Reflected voltage", "V", "U-"),
         Quantity("rf_power_w", "RF power", "W", "P"),
         Quantity("optical_power_mw", "Optical power", "mW", "Φ"),
         Quantity("incident_power_mw", "Incident optical power", "mW", "Φ0"),

@@ -92,6 +92,8 @@ _NO_COLUMN = {
 _KINDS = {
     "drive_v": ("voltage",),
     "supply_v": ("voltage",),
+    "forward_v": ("voltage", "rms voltage", "peak-to-peak voltage"),
+    "reflected_v": ("voltage", "rms voltage", "peak-to-peak voltage"),
     "rf_level_vrms": ("rms voltage", "peak-to-peak voltage"),
     "rf_level_dbm": ("power level",),
     "rf_power_w": ("power", "power level"),

@@ -29,6 +29,8 @@ _WORDS: dict[str, tuple[str, ...]] = {
     "frequency_mhz": ("frequency", "freq", "counter", "counter frequency", "rf frequency", "centre", "center", "f",
                       "centre frequency", "center frequency", "peak frequency"),
     "signal_v": ("signal", "trace", "waveform", "scope voltage", "signal voltage"),
+    "forward_v": ("forward", "forward voltage", "incident voltage"),
+    "reflected_v": ("reflected", "reflected voltage", "reverse voltage"),
     "rf_level_vrms": ("level", "rf level", "scope", "scope level", "rf voltage", "rf amplitude"),
     "rf_power_w": ("rf power", "drive power", "power into crystal"),
     "optical_power_mw": ("optical power", "power meter", "diffracted", "diffracted power", "diffracted light", "light"),
