@@ -33,9 +33,7 @@ def plot_match(
     ax.plot(frequency_mhz, return_loss_db, "-", color=BLUE, linewidth=1.6, label="as shown")
     ax.axhline(matched_db, color=GREY, linestyle="--", linewidth=1.0, label=f"matched from {matched_db:g} dB")
     for k, (low, high) in enumerate(bands_mhz):
-        ax.plot(
-            [low, high], [0.02 * top] * 2, "-", color=GREY, linewidth=5, label="matched for sure" if k == 0 else None
-        )
+        ax.plot([low, high], [matched_db] * 2, "-", color=GREY, linewidth=5, label="" if k else "matched for sure")
     ax.set_ylim(0.0, top)
     ax.set_xlabel("Frequency f (MHz)")
     ax.set_ylabel("Return loss (dB)")
