@@ -2,48 +2,80 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import cached_property
 from html import escape
 from typing import Any
 
 import numpy as np
-from uncertainties import UFloat
+from uncertainties import UFloat, nominal_value
 
-from aotf_lab.driver.waveform.harmonic import Harmonic, rms_excess, vpp_excess
-from aotf_lab.driver.waveform.harmonics import HarmonicFit, design
+from aotf_lab.driver.waveform.harmonic import Harmonic, rms_excess, vpp_excess, vpp_excess_range
+from aotf_lab.driver.waveform.harmonics import HarmonicFit
+from aotf_lab.driver.waveform.sampling import Sampling
+from aotf_lab.estimation.checks import Check
 from aotf_lab.estimation.fit import Fit
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.reading.readings import Readings
 
 __all__ = ["Waveform"]
 
+_PERIODS_DRAWN = 4.0
+
 
 @dataclass(frozen=True)
 class Waveform:
     """One saved trace, made by ``fit_waveform``.
 
-    ``frequency_mhz`` is None where the trace is an alias of what the counter says. ``amplitude_v`` (zero to
-    peak) and ``offset_v`` are at the scope's input, as it shows them; the harmonics have the fall of its
-    bandwidth taken out. ``rf_power_w`` is the power of the fundamental in the stated load, None where a failed
-    check makes it wrong: ``withheld`` says why. ``noise_v`` is the standard deviation about the fit.
+    ``frequency_mhz`` is None where it is not the true one: the trace is an alias, or contradicts the counter.
+    ``unfolded_mhz`` then holds the frequencies that look so at this sample rate, as far as counter or range allow.
+    ``amplitude_v`` (zero to peak) and ``offset_v`` are at the scope's input, as it shows them; the harmonics have
+    the fall of its bandwidth taken out. ``rf_power_w`` is the power of the fundamental in the stated load, None
+    where a failed check makes it wrong: ``withheld`` says why. ``noise_v`` is the standard deviation about the fit.
     """
 
     readings: Readings = field(repr=False)
     fit: Fit = field(repr=False)
     wave: HarmonicFit = field(repr=False)
+    sampling: Sampling = field(repr=False)
     frequency_mhz: UFloat | None
+    unfolded_mhz: tuple[UFloat, ...]
     amplitude_v: UFloat
     offset_v: UFloat
     harmonics: tuple[Harmonic, ...]
     noise_v: float
     rf_power_w: UFloat | None
     withheld: str
-    periods: float
-    samples_per_period: float
 
     @property
-    def rms_excess(self) -> float:
-        """By which share a power from volts rms would exceed the fundamental's."""
+    def checks(self) -> tuple[Check, ...]:
+        """What was asked of the trace, and the answers."""
+        return self.fit.checks
+
+    @property
+    def periods(self) -> float:
+        """Periods from the first sample to the last."""
+        return self.wave.frequency_mhz * self.sampling.span_us
+
+    @property
+    def samples_per_period(self) -> float:
+        """Samples in each period, of the frequency as it was sampled."""
+        return self.sampling.rate_mhz / self.wave.frequency_mhz
+
+    @property
+    def noise_dbc(self) -> float:
+        """Power of the noise, over the whole band that was sampled, against the fundamental (dBc)."""
+        return float(20.0 * np.log10(self.noise_v * 2.0**0.5 / self.wave.amplitude_v)) if self.noise_v > 0 else -np.inf
+
+    @property
+    def shares(self) -> dict[int, UFloat]:
+        """Power of each harmonic in the load over that of the fundamental, by order."""
+        return {h.order: h.share for h in self.harmonics}
+
+    @property
+    def rms_excess(self) -> UFloat | float:
+        """By which share a power from volts rms on this scope would exceed the fundamental's."""
         return rms_excess(self.harmonics)
 
     @property
@@ -51,35 +83,48 @@ class Waveform:
         """By which share a power from volts peak to peak, read as a sine's, would exceed the fundamental's."""
         return vpp_excess(self.harmonics)
 
+    @cached_property
+    def vpp_excess_range(self) -> tuple[float, float]:
+        """Least and largest ``vpp_excess`` of harmonics of these levels, if their phases were not known."""
+        return vpp_excess_range({h.order: max(h.shown.n, 0.0) for h in self.harmonics})
+
     def model(self, time_s: FloatArray) -> FloatArray:
         """Return the fitted wave (V) at ``time_s`` (n,), seconds as in the file."""
-        columns = design(1e6 * np.asarray(time_s) - self.wave.middle_us, float(self.wave.values[0]), self.wave.orders)
-        return np.asarray(columns @ self.wave.values[1:])
+        return self.wave.model(1e6 * np.atleast_1d(np.asarray(time_s, dtype=float)))
 
     def plot(self, ax: Any = None) -> Any:
         """Draw the first periods of the trace with the fitted wave; return the Axes."""
         from aotf_lab.drawing.waveform import plot_waveform
 
-        table = self.readings.table
-        time, signal = table["time_s"].to_numpy(dtype=float), table["signal_v"].to_numpy(dtype=float)
-        last = time[0] + 4e-6 / float(self.wave.values[0])
-        shown = time <= last
-        fine = np.linspace(time[0], min(last, time[-1]), 801)
-        return plot_waveform(time[shown], signal[shown], fine, self.model(fine), ax=ax)
+        time_s = 1e-6 * self.sampling.time_us
+        signal = self.readings.table["signal_v"].to_numpy(dtype=float)
+        last = min(time_s[0] + 1e-6 * _PERIODS_DRAWN / self.wave.frequency_mhz, time_s[-1])
+        shown = time_s <= last
+        fine = np.linspace(time_s[0], last, 801)
+        return plot_waveform(time_s[shown], signal[shown], fine, self.model(fine), ax=ax)
 
-    def _lines(self) -> list[tuple[str, str]]:
-        shown = "withheld" if self.frequency_mhz is None else f"{self.frequency_mhz:.2uS} MHz"
-        lines = [("frequency", shown), ("amplitude at the scope", f"{self.amplitude_v:.2uS} V")]
-        lines.append(("offset", f"{self.offset_v:.2uS} V"))
+    def _frequency(self) -> str:
+        if self.frequency_mhz is not None:
+            return f"{self.frequency_mhz:.2uS} MHz"
+        if not self.unfolded_mhz:
+            return f"withheld (the trace shows {self.wave.frequency_mhz:.6g} MHz)"
+        true = " or ".join(f"{f:.2uS} MHz" for f in self.unfolded_mhz)
+        return f"{true}, of which the trace shows the alias of {self.wave.frequency_mhz:.6g} MHz"
+
+    def _lines(self) -> Iterator[tuple[str, str]]:
+        yield "frequency", self._frequency()
+        yield "amplitude at the scope", f"{self.amplitude_v:.2uS} V"
+        yield "offset", f"{self.offset_v:.2uS} V"
         for h in self.harmonics:
-            seen = h.share.n > 2.0 * h.share.s
-            text = f"{h.level_dbc:.1f} dBc" if seen else f"below {h.highest_dbc:.0f} dBc"
-            lines.append((f"harmonic {h.order}", text))
-        power = self.withheld if self.rf_power_w is None else f"{self.rf_power_w:.2uS} W"
-        lines.append(("RF power of the fundamental", power))
-        lines.append(("a power from volts rms is too high by", f"{100 * self.rms_excess:.1f} %"))
-        lines.append(("a power from volts peak to peak is too high by", f"{100 * self.vpp_excess:.1f} %"))
-        return lines
+            yield f"harmonic {h.order}", _level(h)
+        yield "noise", f"{self.noise_dbc:.1f} dBc"
+        yield "RF power of the fundamental", self.withheld if self.rf_power_w is None else f"{self.rf_power_w:.2uS} W"
+        least, most = self.vpp_excess_range
+        yield "a power from volts rms is too high by", f"{100.0 * float(nominal_value(self.rms_excess)):.1f} %"
+        yield (
+            "a power from volts peak to peak is too high by",
+            f"{100.0 * self.vpp_excess:.1f} % ({100.0 * least:.0f} to {100.0 * most:.0f} % by the phases)",
+        )
 
     def __str__(self) -> str:
         file = ", ".join(s.name for s in self.readings.sources) or "trace"
@@ -90,3 +135,11 @@ class Waveform:
         rows = "".join(f"<tr><th>{escape(n)}</th><td>{escape(t)}</td></tr>" for n, t in self._lines())
         failed = "".join(f"<p>{escape(str(c))}</p>" for c in self.fit.failed)
         return f"<table>{rows}</table>{failed}"
+
+
+def _level(harmonic: Harmonic) -> str:
+    """Return a level in dBc with half of its uncertainty's width in dB, or the limit that it stays below."""
+    if not harmonic.seen:
+        return f"not seen, below {max(harmonic.highest_dbc, harmonic.limit_dbc):.0f} dBc"
+    share = harmonic.share
+    return f"{harmonic.level_dbc:.1f} +- {10.0 / np.log(10.0) * share.s / share.n:.1f} dBc"
