@@ -18,6 +18,7 @@ __all__ = ["aliased", "fold_frequency"]
 _FEWEST = 6
 _FALLING = 0.02
 _ROUGH = 0.03
+_BEND = 0.1
 _CUSP = 0.5
 _CURE = "sample at more than twice the highest frequency, or use a counter"
 
@@ -54,7 +55,9 @@ def aliased(
         return ()
     found = unfold(drive, shown, rate)
     wrong = np.abs(found.true_mhz - shown) > 1e-6 * rate
-    if not found.rises or found.roughness_mhz > _ROUGH * np.ptp(found.true_mhz) or not np.any(wrong):
+    span = float(np.ptp(found.true_mhz))
+    smooth = found.roughness_mhz < _ROUGH * span and found.largest_bend_mhz < _BEND * span
+    if not (found.rises and smooth and np.any(wrong)):
         return ()
     if sample_rate_mhz is None:
         return (_folded_about(readings, rows[wrong], found.true_mhz[wrong], 0.5 * rate, 0.5 * u_rate, band_mhz),)

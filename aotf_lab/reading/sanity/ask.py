@@ -12,7 +12,7 @@ from aotf_lab.reading.sanity.alias import aliased
 from aotf_lab.reading.sanity.clock_order import disordered_time
 from aotf_lab.reading.sanity.copied_rows import copied_rows
 from aotf_lab.reading.sanity.counts import false_counts
-from aotf_lab.reading.sanity.frozen import frozen_meters
+from aotf_lab.reading.sanity.frozen import METERS, frozen_meters
 from aotf_lab.reading.sanity.mixed_units import mixed_frequency_units
 from aotf_lab.reading.sanity.power_ratio import power_columns_differ, power_files_differ
 from aotf_lab.reading.sanity.rf_power_limit import rf_above_dc
@@ -58,7 +58,6 @@ def suspicions(
             *rf_above_dc(part, supply_a=supply_a),
             *power_columns_differ(part, load_ohm=load_ohm, pad_db=pad_db, probe=probe),
             *of_numbers,
-            *frozen_meters(part),
             *saturated_meters(part),
             *copies,
             *disordered_time(part, {row for s in copies for row in s.rows}),
@@ -87,11 +86,14 @@ def _of_numbers(
     readings: Readings, sample_rate_mhz: float | None, band_mhz: tuple[float, float] | None
 ) -> tuple[Suspicion, ...]:
     """Return what is wrong with single numbers: each cause is asked only of rows that none before it explains."""
-    folded = aliased(readings, sample_rate_mhz=sample_rate_mhz, band_mhz=band_mhz)
-    explained = {row for s in folded for row in s.rows}
+    frozen = frozen_meters(readings, ("frequency_mhz", "drive_v"))
+    explained = {row for s in frozen for row in s.rows}
+    folded = aliased(readings, sample_rate_mhz=sample_rate_mhz, band_mhz=band_mhz, explained=explained)
+    explained |= {row for s in folded for row in s.rows}
     scaled = false_counts(readings, explained) + mixed_frequency_units(readings, explained)
     explained |= {row for s in scaled for row in s.rows}
-    return folded + scaled + wrong_digits(readings, explained)
+    light = tuple(c for c in METERS if c not in ("frequency_mhz", "drive_v"))
+    return frozen + folded + scaled + wrong_digits(readings, explained) + frozen_meters(readings, light)
 
 
 def _files(readings: Readings) -> Iterator[tuple[np.ndarray, Readings]]:

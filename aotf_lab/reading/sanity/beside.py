@@ -97,7 +97,10 @@ def beside(column: InOrder, at: int, doubted: NDArray[np.bool_]) -> Beside | Non
 
 
 def beyond(values: Floats) -> NDArray[np.bool_]:
-    """Return the rows above the widest gap in the upper third of the values, when that is a factor of three or more."""
+    """Return the rows above the widest gap in the upper third of the values, when that is a factor of three or more.
+
+    Three such rows on end and more are no slip of single numbers, but a peak.
+    """
     size = np.abs(values)
     order = np.argsort(size, kind="stable")
     upper = order[values.size - values.size // 3 - 1 :]
@@ -105,4 +108,9 @@ def beyond(values: Floats) -> NDArray[np.bool_]:
     beyond = np.zeros(values.size, dtype=bool)
     if ratios.size and np.max(ratios) > _BEYOND:
         beyond[upper[1 + int(np.argmax(ratios)) :]] = True
-    return beyond
+    alone = ~beyond
+    inside = beyond[1:-1] & beyond[:-2] & beyond[2:]
+    alone[1:-1] |= inside
+    alone[:-2] |= inside
+    alone[2:] |= inside
+    return beyond & ~alone

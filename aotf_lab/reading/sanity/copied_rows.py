@@ -6,7 +6,7 @@ import numpy as np
 
 from aotf_lab.reading.readings import Readings
 from aotf_lab.reading.sanity.equal_rows import EqualRun, equal_blocks, number_columns
-from aotf_lab.reading.sanity.scatter import chance_limit, numbers
+from aotf_lab.reading.sanity.scatter import Floats, chance_limit, numbers
 from aotf_lab.reading.sanity.suspicion import Suspicion, lines_of
 
 __all__ = ["copied_rows"]
@@ -27,6 +27,8 @@ def copied_rows(readings: Readings) -> tuple[Suspicion, ...]:
     runs = equal_blocks(readings, readings, columns, within=True)
     adjacent = {r for run in runs for i, r in zip(run.first, run.second, strict=True) if r == i + 1}
     slow = len(adjacent) > max(2.0, _SLOW_METERS * len(readings.table))
+    time = numbers(readings.table["time_s"]) if "time_s" in readings.table.columns else None
+    repeats = 0 if time is None else time.size - np.unique(time).size
     pairs: dict[int, int] = {}
     for run in runs:
         if (
@@ -35,21 +37,20 @@ def copied_rows(readings: Readings) -> tuple[Suspicion, ...]:
             and len(adjacent) > len(run.second)
         ):
             continue
-        if run.chance * _time_chance(readings, run) <= chance_limit(1):
+        if run.chance * _time_chance(time, repeats, run) <= chance_limit(1):
             for a, b in zip(run.first, run.second, strict=True):
                 pairs.setdefault(b, a)
     return (_copied(readings, pairs),) if pairs else ()
 
 
-def _time_chance(readings: Readings, run: EqualRun) -> float:
-    """Return how probable it is that the times of the two runs are equal too, 1 where they are not."""
-    if "time_s" not in readings.table.columns:
+def _time_chance(time: Floats | None, repeats: int, run: EqualRun) -> float:
+    """Return how probable it is that the times of the two runs are equal too, 1 where they are not.
+
+    ``repeats``: how many rows of the file show a time that an earlier one shows.
+    """
+    if time is None or not np.array_equal(time[list(run.first)], time[list(run.second)]):
         return 1.0
-    time = numbers(readings.table["time_s"])
-    if not np.array_equal(time[list(run.first)], time[list(run.second)]):
-        return 1.0
-    rest = np.delete(time, list(run.second))
-    return max(1.0 / time.size**2, 1.0 - np.unique(rest).size / rest.size)
+    return max(1.0 / time.size**2, (repeats - len(run.second)) / time.size)
 
 
 def _copied(readings: Readings, pairs: dict[int, int]) -> Suspicion:

@@ -70,7 +70,7 @@ def power_columns_differ(
         values = numbers(table[column])
         if column == "rf_level_vrms":
             values = np.asarray(rms_to_watt(values, load_ohm)) * probe**2 * 10.0 ** (pad_db / 10.0)
-        powers[column] = np.asarray(dbm_to_watt(values)) if column == "rf_level_dbm" else values
+        powers[column] = np.asarray(dbm_to_watt(np.clip(values, -300.0, 300.0))) if column == "rf_level_dbm" else values
     found = []
     for k, one in enumerate(columns):
         for other in columns[k + 1 :]:

@@ -12,11 +12,15 @@ __all__ = ["Floats", "chance_limit", "chance_of_equal", "numbers", "resolution",
 Floats = NDArray[np.float64]
 
 _DECIMALS = 10
+_NO_READING = 1e60
 
 
 def numbers(values: object) -> Floats:
-    """Return a column as an array of floats."""
-    return np.asarray(values, dtype=np.float64)
+    """Return a column as an array of floats, NaN beyond 1e60 and 0 below 1e-60: no meter shows either."""
+    shown = np.asarray(values, dtype=np.float64)
+    with np.errstate(invalid="ignore"):
+        shown = np.where(np.abs(shown) < _NO_READING, shown, np.nan)
+        return np.asarray(np.where(np.abs(shown) < 1.0 / _NO_READING, 0.0, shown))
 
 
 def chance_limit(questions: int) -> float:

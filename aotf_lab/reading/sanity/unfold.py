@@ -21,10 +21,14 @@ _NEAR = 0.25
 
 @dataclass(frozen=True)
 class Unfolded:
-    """True frequencies (MHz) of the rows, the bend left in them (MHz), and whether they rise with the drive."""
+    """True frequencies (MHz) of the rows, the bends left in them (MHz), and whether they rise with the drive.
+
+    A bend is the gap of a row from the line between its neighbours: ninth decile and largest.
+    """
 
     true_mhz: Floats
     roughness_mhz: float
+    largest_bend_mhz: float
     rises: bool
 
 
@@ -58,7 +62,7 @@ def unfold(drive_v: Floats, shown_mhz: Floats, sample_rate_mhz: float) -> Unfold
     for _ in range(2):
         true = _nearest(every, _from_neighbours(drive_v, true))
     steps = np.diff(path)
-    return Unfolded(true, _roughness(at, path), bool(np.mean(steps > 0) > 0.95))
+    return Unfolded(true, *_bends(at, path), bool(np.mean(steps > 0) > 0.95))
 
 
 def _nearest(choices: Floats, wanted: Floats) -> Floats:
@@ -110,8 +114,8 @@ def _smoothest(at: Floats, choices: Floats) -> np.ndarray:
     return path
 
 
-def _roughness(at: Floats, path: Floats) -> float:
-    """Return the ninth decile of the bends, as the gap (MHz) of a knot from the line between its neighbours."""
+def _bends(at: Floats, path: Floats) -> tuple[float, float]:
+    """Return the ninth decile and the largest of the bends of a curve through knots."""
     share = (at[1:-1] - at[:-2]) / (at[2:] - at[:-2])
     bends = np.abs(path[1:-1] - path[:-2] - share * (path[2:] - path[:-2]))
-    return float(np.quantile(bends, 0.9)) if bends.size else 0.0
+    return (float(np.quantile(bends, 0.9)), float(np.max(bends))) if bends.size else (0.0, 0.0)
