@@ -73,6 +73,7 @@ class AmplifierTruth:
     saturation_w: float = 1.4
     saturation_sharpness: float = 6.0
     harmonics_dbc: tuple[tuple[int, float], ...] = ((2, -19.0), (3, -24.0))
+    harmonic_phases_rad: tuple[tuple[int, float], ...] = ((2, 0.9), (3, -0.6))
 
 
 @dataclass(frozen=True)
@@ -86,6 +87,7 @@ class InstrumentTruth:
     scope_bandwidth_mhz: float = 200.0
     scope_bits: int = 8
     scope_noise: float = 0.004
+    scope_time_base_error: float = -22e-6
     pad_db: float = 29.92
     load_ohm: float = 50.3
     head_lag_s: float = 0.9

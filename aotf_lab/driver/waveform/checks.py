@@ -15,7 +15,7 @@ from aotf_lab.driver.waveform.spectrum import Base
 from aotf_lab.estimation.checks import Check
 from aotf_lab.reading.readings import Readings
 
-__all__ = ["trace_checks", "withheld_by"]
+__all__ = ["spoilt_harmonics", "trace_checks", "withheld_by"]
 
 PERIODS = 20.0
 SAMPLES_PER_PERIOD = 2.5
@@ -30,6 +30,8 @@ _SPOILS_POWER = {
     "clipping", "steps", "even time", "samples per period", "alias", "counter", "expected range", "fundamental",
     "harmonics apart", "steady frequency",
 }  # fmt: skip
+
+_SPOILS_HARMONICS = _SPOILS_POWER - {"alias", "counter", "expected range", "samples per period"}
 
 
 def trace_checks(
@@ -60,6 +62,11 @@ def withheld_by(checks: Iterable[Check]) -> str:
     """Return why no power is given, "" when it is."""
     names = [c.name for c in checks if not c.passed and c.name in _SPOILS_POWER]
     return f"withheld, as the check of {' and '.join(names)} failed" if names else ""
+
+
+def spoilt_harmonics(checks: Iterable[Check]) -> bool:
+    """Return whether a failed check makes the harmonics wrong: an alias keeps them, a wave cut off does not."""
+    return any(not c.passed and c.name in _SPOILS_HARMONICS for c in checks)
 
 
 def _places(readings: Readings, rows: Rows) -> str:

@@ -9,7 +9,7 @@ import pandas as pd
 from uncertainties import UFloat, correlated_values, ufloat
 
 from aotf_lab.driver.waveform.alias import Place, known
-from aotf_lab.driver.waveform.checks import trace_checks, withheld_by
+from aotf_lab.driver.waveform.checks import spoilt_harmonics, trace_checks, withheld_by
 from aotf_lab.driver.waveform.clipping import clipped
 from aotf_lab.driver.waveform.harmonics import HarmonicFit, fit_harmonics
 from aotf_lab.driver.waveform.orders import orders_apart
@@ -71,7 +71,7 @@ def fit_waveform(
     power = None if withheld else fundamental_power(amplitude, wave.frequency_mhz, bench)
     return Waveform(
         wrapped, _fit(wave, (seen, *amplitudes), checks), wave, grid, None if alias else shown, tuple(unfolded),
-        amplitude, amplitudes[0], harmonics, wave.noise, power, withheld,
+        amplitude, amplitudes[0], None if spoilt_harmonics(checks) else harmonics, wave.noise, power, withheld,
     )  # fmt: skip
 
 

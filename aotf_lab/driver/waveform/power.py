@@ -8,40 +8,28 @@ import numpy as np
 from uncertainties import UFloat, ufloat, umath
 
 from aotf_lab.driver.waveform.harmonic import Harmonic
-from aotf_lab.estimation.causes import CommonError
-from aotf_lab.physics.rf import attenuation_factor
-from aotf_lab.reading.accuracy import shared
-from aotf_lab.reading.instruments import POWER_SCALE_UNSTATED, Instruments
-from aotf_lab.reading.scope import PER_DB
+from aotf_lab.physics.rf import single_pole_factor
+from aotf_lab.reading.chain import fixed_factor, scale_errors
+from aotf_lab.reading.instruments import Instruments
 
-__all__ = ["bandwidth_loss", "fundamental_power", "harmonics_of", "scale_of_power"]
+__all__ = ["bandwidth_loss", "fundamental_power", "harmonics_of"]
 
 
 def bandwidth_loss(frequency_mhz: float, instruments: Instruments) -> float:
     """Return the factor by which the scope shows too little power at ``frequency_mhz``: a single pole, 1 if unknown."""
     bandwidth = instruments.scope.bandwidth_mhz
-    return 1.0 if bandwidth is None else 1.0 + (frequency_mhz / bandwidth) ** 2
-
-
-def scale_of_power(instruments: Instruments) -> tuple[CommonError, ...]:
-    """Return the errors that every power from a trace shares with those from a level read off the same scope."""
-    common = shared(instruments, "scope gain", "rf_power_w", sensitivity=2.0)
-    common += shared(instruments, "pad", "rf_power_w", sensitivity=PER_DB)
-    common += shared(instruments, "load", "rf_power_w", sensitivity=-1.0)
-    common += () if instruments.scope.bandwidth_mhz else shared(instruments, "scope bandwidth", "rf_power_w")
-    return common + shared(instruments, POWER_SCALE_UNSTATED, "rf_power_w")
+    return 1.0 if bandwidth is None else float(single_pole_factor(frequency_mhz, bandwidth))
 
 
 def fundamental_power(amplitude_v: UFloat, frequency_mhz: float, instruments: Instruments) -> UFloat:
     """Return the power (W) of the fundamental in the load from its amplitude (V, zero to peak) at the scope.
 
-    P = (A / sqrt 2 * probe * 10^(pad / 20))^2 / load * (1 + (f / bandwidth)^2), with the shared errors of the scale.
+    P = (A / sqrt 2 * probe * 10^(pad / 20))^2 / load * (1 + (f / bandwidth)^2), with the errors of the scale, which
+    it shares with every level that is read off the same scope.
     """
-    scope = instruments.scope
-    probe = 1.0 if scope.probe is None else scope.probe
-    factor = probe**2 * float(attenuation_factor(scope.pad_db or 0.0)) * bandwidth_loss(frequency_mhz, instruments)
+    factor = fixed_factor(instruments) * bandwidth_loss(frequency_mhz, instruments)
     power = amplitude_v**2 / 2.0 / instruments.load_ohm * factor
-    for error in scale_of_power(instruments):
+    for error in scale_errors(instruments, np.array([frequency_mhz])):
         power = error.applied_to(power)
     return power
 
@@ -71,15 +59,12 @@ def harmonics_of(
 def _response_ratio(order: int, frequency_mhz: float, instruments: Instruments) -> UFloat | float:
     """Return the factor from the share of power shown to that in the load, with the doubt about the bandwidth.
 
-    A stated bandwidth is taken as good to the size of the cause "scope bandwidth" (10 %, common practice, no
-    source). Where none is stated, that cause is the power that the fundamental lost in an unknown fall, and a
-    single pole makes a harmonic lose order^2 as much.
+    The cause "scope bandwidth" is the relative error of (f / bandwidth)^2 where a bandwidth is stated. Where none
+    is, it is the power that the fundamental lost in an unknown fall, of which a harmonic loses order^2 as much.
     """
     cause = instruments.causes["scope bandwidth"]
-    bandwidth = instruments.scope.bandwidth_mhz
-    if bandwidth is None:
+    if instruments.scope.bandwidth_mhz is None:
         return 1.0 if cause is None else 1.0 + (order**2 - 1.0) * cause
     first, other = (bandwidth_loss(n * frequency_mhz, instruments) for n in (1, order))
-    ratio = other / first
-    per_bandwidth = -2.0 * ((other - 1.0) / other - (first - 1.0) / first)
-    return ratio if cause is None else ratio * (1.0 + per_bandwidth * cause)
+    per_cause = (other - 1.0) / other - (first - 1.0) / first
+    return other / first if cause is None else other / first * (1.0 + per_cause * cause)

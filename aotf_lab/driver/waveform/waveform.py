@@ -31,7 +31,7 @@ class Waveform:
     ``frequency_mhz`` is None where it is not the true one: the trace is an alias, or contradicts the counter.
     ``unfolded_mhz`` then holds the frequencies that look so at this sample rate, as far as counter or range allow.
     ``amplitude_v`` (zero to peak) and ``offset_v`` are at the scope's input, as it shows them; the harmonics have
-    the fall of its bandwidth taken out. ``rf_power_w`` is the power of the fundamental in the stated load, None
+    the fall of its bandwidth taken out, and are None where a failed check makes them wrong. ``rf_power_w`` is the power of the fundamental in the stated load, None
     where a failed check makes it wrong: ``withheld`` says why. ``noise_v`` is the standard deviation about the fit.
     """
 
@@ -43,7 +43,7 @@ class Waveform:
     unfolded_mhz: tuple[UFloat, ...]
     amplitude_v: UFloat
     offset_v: UFloat
-    harmonics: tuple[Harmonic, ...]
+    harmonics: tuple[Harmonic, ...] | None
     noise_v: float
     rf_power_w: UFloat | None
     withheld: str
@@ -69,23 +69,25 @@ class Waveform:
         return float(20.0 * np.log10(self.noise_v * 2.0**0.5 / self.wave.amplitude_v)) if self.noise_v > 0 else -np.inf
 
     @property
-    def shares(self) -> dict[int, UFloat]:
+    def shares(self) -> dict[int, UFloat] | None:
         """Power of each harmonic in the load over that of the fundamental, by order."""
-        return {h.order: h.share for h in self.harmonics}
+        return None if self.harmonics is None else {h.order: h.share for h in self.harmonics}
 
     @property
-    def rms_excess(self) -> UFloat | float:
+    def rms_excess(self) -> UFloat | float | None:
         """By which share a power from volts rms on this scope would exceed the fundamental's."""
-        return rms_excess(self.harmonics)
+        return None if self.harmonics is None else rms_excess(self.harmonics)
 
     @property
-    def vpp_excess(self) -> float:
+    def vpp_excess(self) -> float | None:
         """By which share a power from volts peak to peak, read as a sine's, would exceed the fundamental's."""
-        return vpp_excess(self.harmonics)
+        return None if self.harmonics is None else vpp_excess(self.harmonics)
 
     @cached_property
-    def vpp_excess_range(self) -> tuple[float, float]:
+    def vpp_excess_range(self) -> tuple[float, float] | None:
         """Least and largest ``vpp_excess`` of harmonics of these levels, if their phases were not known."""
+        if self.harmonics is None:
+            return None
         return vpp_excess_range({h.order: max(h.shown.n, 0.0) for h in self.harmonics})
 
     def model(self, time_s: FloatArray) -> FloatArray:
@@ -115,15 +117,18 @@ class Waveform:
         yield "frequency", self._frequency()
         yield "amplitude at the scope", f"{self.amplitude_v:.2uS} V"
         yield "offset", f"{self.offset_v:.2uS} V"
-        for h in self.harmonics:
+        for h in self.harmonics or ():
             yield f"harmonic {h.order}", _level(h)
         yield "noise", f"{self.noise_dbc:.1f} dBc"
         yield "RF power of the fundamental", self.withheld if self.rf_power_w is None else f"{self.rf_power_w:.2uS} W"
-        least, most = self.vpp_excess_range
+        reach = self.vpp_excess_range
+        if reach is None:
+            yield "harmonics", "withheld"
+            return
         yield "a power from volts rms is too high by", f"{100.0 * float(nominal_value(self.rms_excess)):.1f} %"
         yield (
             "a power from volts peak to peak is too high by",
-            f"{100.0 * self.vpp_excess:.1f} % ({100.0 * least:.0f} to {100.0 * most:.0f} % by the phases)",
+            f"{100.0 * (self.vpp_excess or 0.0):.1f} % ({100.0 * reach[0]:.0f} to {100.0 * reach[1]:.0f} % by the phases)",
         )
 
     def __str__(self) -> str:
