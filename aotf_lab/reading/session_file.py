@@ -3,13 +3,23 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
 from aotf_lab.errors import Said, SessionError
 from aotf_lab.physics.indices import known_materials
 from aotf_lab.reading.instruments import Counter, Instruments, PowerMeter, Scope, Voltmeter
+from aotf_lab.reading.session_limits import (
+    NO_LIMITS,
+    CounterLimits,
+    DamageLimits,
+    PowerMeterLimits,
+    ScopeLimits,
+    generator_facts,
+    limits_of,
+    oscillator_facts,
+)
 from aotf_lab.reading.session_line import LineFacts, line_facts
 from aotf_lab.reading.session_raw import (
     FILE_NAME,
@@ -37,13 +47,19 @@ __all__ = [
 
 @dataclass(frozen=True)
 class CrystalFacts:
-    """The crystal as its papers state it; None where session.toml says nothing."""
+    """The crystal as its papers state it; None where session.toml says nothing.
+
+    ``rated_rf_power_w`` is the limit of the average, ``peak_rf_power_w`` that of a pulse, ``duty_limit`` the
+    largest share of time (0 to 1) for which the peak may last.
+    """
 
     material: str = "TeO2"
     rated_rf_power_w: float | None = None
     velocity_m_s: float | None = None
     u_velocity_m_s: float | None = None
     temperature_c: float | None = None
+    peak_rf_power_w: float | None = None
+    duty_limit: float | None = None
 
 
 @dataclass(frozen=True)
@@ -63,7 +79,7 @@ class SessionFile:
 
     ``source`` is the record of session.toml itself, ``kept`` those of the files that are kept but not
     read, ``layouts`` those of the layouts that it names. ``remarks`` tell what was noticed, ``assumed``
-    what stood in for what is not stated.
+    what stood in for what is not stated. ``limits`` are what each part of the bench takes before it is damaged.
     """
 
     folder: Path
@@ -79,6 +95,7 @@ class SessionFile:
     kept: tuple[SourceFile, ...] = ()
     amplifier: AmplifierFacts = AmplifierFacts()
     layouts: tuple[SourceFile, ...] = ()
+    limits: DamageLimits = NO_LIMITS
 
 
 def load_session_file(folder: str | os.PathLike[str]) -> SessionFile:
@@ -95,18 +112,20 @@ def load_session_file(folder: str | os.PathLike[str]) -> SessionFile:
     name, note = session.text("name", home.resolve().name), session.text("note", "")
     session.close()
     facts, assumed = _crystal(crystal)
-    instruments = _instruments(instrument)
+    instruments, limits = _instruments(instrument)
     amplifier = _amplifier(root.section("amplifier"))
     lines = tuple(line_facts(s, facts.material, assumed) for s in root.sections("line"))
     _refuse_twice("[[line]] name", [line.name for line in lines])
     names = [line.name for line in lines]
     files = tuple(raw_file(s, home, names, facts.material) for s in root.sections("file"))
     _refuse_twice("[[file]] path", [os.path.normpath(f.path) for f in files], [f.path.name for f in files])
+    oscillator = oscillator_facts(root.section("oscillator"))
+    limits = replace(limits, oscillator=oscillator, generator=generator_facts(root.section("generator")))
     root.close()
     return SessionFile(
         home, name, note, facts, instruments, lines, files, source_file(home / FILE_NAME, content),
         remarks_on(home, files, lines), (*assumed, *_assumed(instruments, files)), kept_sources(files),
-        amplifier, layout_sources(files),
+        amplifier, layout_sources(files), limits,
     )  # fmt: skip
 
 
@@ -128,8 +147,11 @@ def _crystal(section: Section) -> tuple[CrystalFacts, list[str]]:
         section.number("velocity_m_s", None, above=0),
         section.number("u_velocity_m_s", None, above=0),
         section.number("temperature_c", None),
+        section.number("peak_rf_power_w", None, above=0),
+        section.number("duty_limit", None, above=0),
     )
     section.close()
+    _refuse_peak(section, facts)
     assumed = []
     if not section.has("material"):
         assumed.append("crystal material not stated: TeO2 (paratellurite) assumed")
@@ -140,21 +162,37 @@ def _crystal(section: Section) -> tuple[CrystalFacts, list[str]]:
     return facts, assumed
 
 
+def _refuse_peak(section: Section, facts: CrystalFacts) -> None:
+    """Refuse a duty above 1, and a peak limit below that of the average, whose own peak it would be."""
+    rated, peak = facts.rated_rf_power_w, facts.peak_rf_power_w
+    if facts.duty_limit is not None and facts.duty_limit > 1:
+        raise section.refuse("duty_limit", "out of bounds", "a share of time above 0, 1 at the most",
+                             "write 30 % as 0.3")  # fmt: skip
+    if rated is not None and peak is not None and peak < rated:
+        raise section.refuse("peak_rf_power_w", "below rated_rf_power_w, whose own peak it is",
+                             f"a number of at least {rated:g}", "correct one of the two")  # fmt: skip
+
+
 def _amplifier(section: Section) -> AmplifierFacts:
     facts = AmplifierFacts(section.number("supply_a", None, above=0), section.number("rated_output_w", None, above=0))
     section.close()
     return facts
 
 
-def _instruments(section: Section) -> Instruments:
+def _instruments(section: Section) -> tuple[Instruments, DamageLimits]:
+    names = ("counter", "voltmeter", "scope", "power_meter")
+    counter, voltmeter, scope, meter = (section.section(name) for name in names)
+    limits = DamageLimits(
+        limits_of(scope, ScopeLimits), limits_of(counter, CounterLimits), limits_of(meter, PowerMeterLimits)
+    )
     instruments = Instruments(
-        Counter(**_fields(section.section("counter"), Counter)),
-        Voltmeter(**_fields(section.section("voltmeter"), Voltmeter)),
-        Scope(**_fields(section.section("scope"), Scope)),
-        PowerMeter(**_fields(section.section("power_meter"), PowerMeter)),
+        Counter(**_fields(counter, Counter)),
+        Voltmeter(**_fields(voltmeter, Voltmeter)),
+        Scope(**_fields(scope, Scope)),
+        PowerMeter(**_fields(meter, PowerMeter)),
     )
     section.close()
-    return instruments
+    return instruments, limits
 
 
 def _fields(section: Section, kind: type[Counter | Voltmeter | Scope | PowerMeter]) -> dict[str, Any]:

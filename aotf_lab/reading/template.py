@@ -27,6 +27,8 @@ note = "who, where, and what was unusual"
 [crystal]
 material = "TeO2"              # paratellurite
 # rated_rf_power_w = 1.0       # continuous RF power that the crystal's own papers allow
+# peak_rf_power_w = 2.0        # RF power during a pulse, and the largest share of time for it; 'preflight' states both
+# duty_limit = 0.3
 # velocity_m_s = 617.0         # slow shear wave, if known; only the birefringence needs it
 # u_velocity_m_s = 3.0
 # temperature_c = 22.0         # of the crystal while its lines were scanned
@@ -34,6 +36,9 @@ material = "TeO2"              # paratellurite
 [instrument.counter]
 # time_base_ppm = 2.9          # relative error of the time base
 # u_reading_khz = 5.0          # scatter of one reading
+# pad_db = 40.0                # tap and pads between the RF line and its input, 0 when there are none
+# input_ohm = 50.0             # 50 or 1e6
+# max_input_vrms = 1.0         # volts that its input takes; such limits are what 'aotf-lab preflight' holds against
 
 [instrument.voltmeter]
 # gain_percent = 0.1           # error of the gain
@@ -55,17 +60,33 @@ material = "TeO2"              # paratellurite
 # dc_offset_mv = 0.0           # DC that a DC-coupled input adds to volts rms; 0 when AC-coupled
 # load_return_loss_db = 26.0   # of the load, and of the amplifier's output: what they reflect
 # source_return_loss_db = 15.0
+# max_input_vrms = 5.0         # volts that its input takes
+# pad_rated_w = 2.0            # watts that the pad and the dummy load take for long
+# load_rated_w = 5.0
 
 [instrument.power_meter]
 # u_reading_percent = 0.5      # scatter of one reading
 # floor_uw = 1.0               # its noise in the dark
 # time_constant_s = 1.0
 # gain_percent = 3.0           # error of the gain; it cancels in efficiency
+# max_power_mw = 50.0          # light that its head takes
 
 # What 'aotf-lab check' holds the RF power against: none can exceed what goes into the amplifier.
 [amplifier]
 # supply_a = 0.8               # largest current that it draws at its supply
 # rated_output_w = 2.0         # RF power that it can give
+
+# The oscillator's control input and supply, and a generator that may drive that input, as their papers state them.
+[oscillator]
+# input_min_v = 0.0            # between these two its control input must stay
+# input_max_v = 15.0
+# input_ohm = 1000.0           # of that input
+# supply_v = 15.0              # of the oscillator itself
+
+[generator]
+# max_output_v = 10.0          # of either sign, into an open circuit: twice what a display for 50 ohm shows
+# low_limit_v = 0.0            # limits set in its menu, into an open circuit, if it has any
+# high_limit_v = 10.0
 
 # A line: medium says whether its wavelength is stated in air (most labels) or in vacuum.
 # use = "anchor" calibrates the crystal; use = "find" has its wavelength found from its frequency.
