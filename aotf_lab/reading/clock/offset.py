@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import correlate, find_peaks
 
 from aotf_lab.reading.clock.tracks import Comparison, FloatArray, Track, activity, lagged, level
 
@@ -83,6 +82,8 @@ def estimate_offset(pair: Comparison, lag_s: float = 0.0, bounds_s: tuple[float,
 
 def _estimate(pair: Comparison, lag_s: float, bounds_s: tuple[float, float] | None) -> Offset | None:
     """Return the offset that is to be added to the times of the answer."""
+    from scipy.signal import find_peaks  # loads slowly, and few readings need it
+
     signals = _signals(pair, lag_s)
     lags, r, n = _correlation(signals.plain, signals.second, signals.by_level)
     offsets_s = lags * signals.cell_s + signals.low_s
@@ -155,6 +156,8 @@ def _edges(first: Track, grid_s: FloatArray, lag_s: float) -> NDArray[np.intp]:
 
 def _correlation(one: FloatArray, two: FloatArray, by_level: bool) -> tuple[NDArray[np.int_], FloatArray, FloatArray]:
     """Return every lag (cells), the coefficient over the overlap at that lag, and the cells that overlap."""
+    from scipy.signal import correlate  # loads slowly, and few readings need it
+
     ones, twos = np.ones_like(one), np.ones_like(two)
     sums = [correlate(a, b, mode="full", method="fft") for a, b in (
         (ones, twos), (one, twos), (ones, two), (one * one, twos), (ones, two * two), (one, two))]  # fmt: skip
