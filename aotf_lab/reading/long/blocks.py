@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from aotf_lab.reading.long.growing import Growing
 from aotf_lab.reading.long.odd_lines import Kind
 from aotf_lab.reading.long.rows import Array, Rows
 from aotf_lab.reading.long.series import Series
@@ -66,8 +67,8 @@ class Gatherer:
         self._sizes = sizes
         self._last_time = self._start = float("nan")
         self._index = self._block = -1
-        self._first_lines: list[Numbers] = []
-        self._sums: dict[str, list[tuple[int, Array]]] = {}
+        self._first_lines = Growing()
+        self._sums: dict[str, Growing] = {}
 
     def add(self, rows: Rows) -> None:
         """Add the rows of a piece."""
@@ -98,19 +99,20 @@ class Gatherer:
     @property
     def first_lines(self) -> Numbers:
         """The first line of every block, without a reading or not."""
-        return np.concatenate(self._first_lines) if self._first_lines else np.empty(0, np.int64)
+        return self._first_lines.integers
 
     def total(self, name: str) -> Array:
         """Return of every block the sum of a column over the rows taken, or how many rows are "rows", "dark", "doubt",
         of a ``Kind`` by name, or have a number in the column ``n NAME``."""
-        joined = np.zeros(self._block + 1)
-        for first, values in self._sums.get(name, []):
-            joined[first : first + len(values)] += values
-        return joined
+        total = np.zeros(self._block + 1)
+        if name in self._sums:
+            known = self._sums[name].values
+            total[: len(known)] = known
+        return total
 
     def _put(self, name: str, values: Array | Flags, block: Numbers) -> None:
         starts = np.searchsorted(block, np.arange(block[0], block[-1] + 1))
-        self._sums.setdefault(name, []).append((int(block[0]), np.add.reduceat(values, starts, dtype=float)))
+        self._sums.setdefault(name, Growing()).add_at(int(block[0]), np.add.reduceat(values, starts, dtype=float))
 
     def _sum(self, rows: Rows, block: Numbers, taken: Flags) -> None:
         self._put("rows", np.ones(len(block)), block)
@@ -173,7 +175,7 @@ class Gatherer:
         index = np.floor((measure - start) / float(length or 1) + 1e-9).astype(np.int64)
         fresh = broken | (np.diff(index, prepend=self._index) != 0)
         block = self._block + np.cumsum(fresh)
-        self._first_lines.append(line[fresh])
+        self._first_lines.extend(line[fresh])
         self._block, self._index = int(block[-1]), int(index[-1])
         self._start, self._last_time = float(start[-1]), float(time[-1])
         return block

@@ -19,6 +19,7 @@ from scipy import special
 
 from aotf_lab.estimation.checks import SIGNIFICANCE
 from aotf_lab.reading.long.batches import LEVELS, Scatter
+from aotf_lab.reading.long.growing import Growing
 
 __all__ = ["SHORT", "BlockScatter", "Noise", "ScatterStore"]
 
@@ -28,7 +29,7 @@ SHORT = 32
 """Readings below which a block cannot show how its noise is correlated."""
 
 _OWN_BATCHES = 16
-_MOST_KEPT = 20_000
+_MOST_KEPT = 10_000
 _FEW = 10
 _STILL_RISING = 1.15
 
@@ -63,25 +64,24 @@ class BlockScatter:
 class ScatterStore:
     """Collects the blocks one after the other, in little memory."""
 
-    count: list[NDArray[np.int64]] = field(default_factory=list)
-    mean: list[Array] = field(default_factory=list)
-    plain: list[Array] = field(default_factory=list)
-    own: list[Array] = field(default_factory=list)
-    batches: list[NDArray[np.int64]] = field(default_factory=list)
-    _ratios: list[NDArray[np.float32]] = field(default_factory=list)
+    count: Growing = field(default_factory=Growing)
+    mean: Growing = field(default_factory=Growing)
+    plain: Growing = field(default_factory=Growing)
+    own: Growing = field(default_factory=Growing)
+    batches: Growing = field(default_factory=Growing)
+    _ratios: Growing = field(default_factory=Growing)
     _stride: int = 1
     _seen: int = 0
-    _kept: int = 0
 
     def add(self, scatter: Scatter) -> None:
         """Add closed blocks."""
         level = np.maximum(np.floor(np.log2(np.maximum(scatter.count, 1) / _OWN_BATCHES)), 0).astype(np.int64)
         rows = np.arange(len(level))
-        self.count.append(scatter.count)
-        self.mean.append(scatter.mean)
-        self.plain.append(scatter.variance[:, 0])
-        self.own.append(scatter.variance[rows, level])
-        self.batches.append(scatter.count >> level)
+        self.count.extend(scatter.count)
+        self.mean.extend(scatter.mean)
+        self.plain.extend(scatter.variance[:, 0])
+        self.own.extend(scatter.variance[rows, level])
+        self.batches.extend(scatter.count >> level)
         self._keep(scatter)
 
     def _keep(self, scatter: Scatter) -> None:
@@ -91,18 +91,16 @@ class ScatterStore:
         chosen &= (scatter.count >= SHORT) & (scatter.variance[:, 0] > 0)
         if chosen.any():
             ratios = scatter.variance[chosen] / scatter.variance[chosen, :1]
-            self._ratios.append(np.column_stack([scatter.count[chosen], ratios]).astype(np.float32))
-            self._kept += int(chosen.sum())
-        if self._kept > _MOST_KEPT:
-            self._ratios = [np.concatenate(self._ratios)[::2]]
-            self._kept = len(self._ratios[0])
+            self._ratios.extend(np.column_stack([scatter.count[chosen], ratios]).ravel())
+        if len(self._ratios) > _MOST_KEPT * (LEVELS + 1):
+            self._ratios.thin(LEVELS + 1)
             self._stride *= 2
 
     def noise(self) -> Noise:
         """Return the inefficiency of the noise within the blocks."""
-        if not self._ratios:
+        if not len(self._ratios):
             return Noise(float("nan"), 0, False)
-        table = np.concatenate(self._ratios).astype(float)
+        table = self._ratios.values.reshape(-1, LEVELS + 1)
         rows = float(np.median(table[:, 0]))
         typical = np.array([_typical(table[:, 1 + k], table[:, 0] / 2.0**k) for k in range(LEVELS)])
         usable = np.flatnonzero(np.isfinite(typical))
@@ -117,8 +115,8 @@ class ScatterStore:
     def result(self) -> BlockScatter:
         """Return mean, spread and u of every block added, in order."""
         noise = self.noise()
-        count, plain = np.concatenate(self.count), np.concatenate(self.plain)
-        own_variance, batches = np.concatenate(self.own), np.concatenate(self.batches)
+        count, plain = self.count.integers, self.plain.values
+        own_variance, batches = self.own.values, self.batches.integers
         single = plain * count
         borrowed = count < SHORT // 2
         if borrowed.any():
@@ -133,7 +131,7 @@ class ScatterStore:
         own &= ~borrowed
         u = np.sqrt(np.where(own, own_variance, variance))
         u[~(u > 0)] = np.nan
-        return BlockScatter(count, np.concatenate(self.mean), np.sqrt(single), u, own, borrowed, noise)
+        return BlockScatter(count, self.mean.values, np.sqrt(single), u, own, borrowed, noise)
 
 
 def _median(values: Array) -> float:

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from aotf_lab.reading.long.batches import OpenBlock, closed_blocks
 from aotf_lab.reading.long.correlation import BlockScatter, ScatterStore
+from aotf_lab.reading.long.growing import Growing
 
 __all__ = ["Series"]
 
@@ -18,8 +19,8 @@ class Series:
 
     def __init__(self) -> None:
         self._store = ScatterStore()
-        self._block: list[NDArray[np.int64]] = []
-        self._time: list[Array] = []
+        self._block = Growing()
+        self._time = Growing()
         self._number = -1
         self._open = OpenBlock()
         self._open_time = 0.0
@@ -42,8 +43,8 @@ class Series:
         if first < last:
             a, b = starts[first], starts[last - 1] + counts[last - 1]
             self._store.add(closed_blocks(values[a:b], counts[first:last]))
-            self._block.append(block[starts[first:last]])
-            self._time.append(np.add.reduceat(time[a:b], starts[first:last] - a) / counts[first:last])
+            self._block.extend(block[starts[first:last]])
+            self._time.extend(np.add.reduceat(time[a:b], starts[first:last] - a) / counts[first:last])
         if last < len(starts) and last >= first:
             self._grow(values[starts[last] :], time[starts[last] :], int(block[-1]))
 
@@ -56,24 +57,24 @@ class Series:
         """End the block that is growing."""
         if self._open.count:
             self._store.add(self._open.close())
-            self._block.append(np.array([self._number]))
-            self._time.append(np.array([self._open_time / self._open.count]))
+            self._block.extend(np.array([self._number]))
+            self._time.extend(np.array([self._open_time / self._open.count]))
         self._open, self._open_time = OpenBlock(), 0.0
 
     @property
     def empty(self) -> bool:
         """Whether there is no reading at all."""
-        return not self._block
+        return not len(self._block)
 
     @property
     def block(self) -> NDArray[np.int64]:
         """Number of each block that has a reading."""
-        return np.concatenate(self._block)
+        return self._block.integers
 
     @property
     def time(self) -> Array:
         """Mean time of the readings of each of those blocks."""
-        return np.concatenate(self._time)
+        return self._time.values
 
     def scatter(self) -> BlockScatter:
         """Return count, mean, spread and u of those blocks."""
