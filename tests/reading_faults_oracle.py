@@ -17,7 +17,8 @@ from pathlib import Path
 from aotf_lab.errors import AotfLabError
 from aotf_lab.reading.readings import Readings
 from tests.reading_faults import Case
-from tests.reading_faults_bases import EXPONENTS, Style, headings
+from tests.reading_faults_bases import Style, headings
+from tests.reading_faults_cells import ANY, Values, meant, plain_numbers, unit_of
 
 __all__ = ["FILE", "Outcome", "judged", "lines_said"]
 
@@ -25,21 +26,8 @@ FILE = "log.csv"
 _WHOLE_FILE = ("empty file",)
 """Errors that no line can be named for."""
 _ALIKE = 0.55
-_FOLDED = {"Âµ": "µ", "Î¼": "μ", "Â°": "°"}
-_DITTO = {'"', "''", "〃", "do.", "do", "ditto", "”", "“", "″", ",,", '-"-', '--"--'}
-_LETTERS = {"n": -9, "u": -6, "µ": -6, "μ": -6, "m": -3, "k": 3, "K": 3, "M": 6, "G": 9}
-_SI = {"V": 0, "Vrms": 0, "Hz": -6, "W": 3, "s": 0}
-"""Base unit -> power of ten to the bench unit, for letters in place of a decimal mark."""
-_SCALE = re.compile(r"^Scale\W*([0-9.,]+)[\s,;]*(\S*W)\s+per\s+count$", re.IGNORECASE)
-_OFFSET = re.compile(r"^Offset[^\w+-]*([+-]?[0-9.,]+)\s*counts?$", re.IGNORECASE)
 _INTERVAL = re.compile(r"^Sample interval: ([0-9.,]+) (s|ms|us|min|h)$")
-_CLOCK = re.compile(r"^(\d{4})-(\d{1,2})-(\d{1,2})[ T](\d{1,2}):(\d{1,2}):(\d{1,2})(?:[.,](\d*))?$", re.ASCII)
-_OVER_RANGE = 9.8e37
 _COMMENT = "#%!;"
-_ANY = "any text"
-"""Below a heading that is damaged a column of text may be passed over, and its words made otherwise."""
-
-Values = list[float | str | datetime]
 
 
 @dataclass(frozen=True)
@@ -87,10 +75,10 @@ def _compared(case: Case, readings: Readings) -> Outcome:
         options = said[line].readings if line in said else ()
         if not any(_fits(row, option) for option in options):
             return Outcome(kind, f"line {line}: read {_short(row)}, the text says {options}")
-    for line, meant in said.items():
+    for line, told in said.items():
         taken = sum(row["line"] == line for row in rows)
-        if taken < meant.plain and line not in rejected:
-            return Outcome(kind, f"line {line}: lost without a word, the text says {meant.readings}")
+        if taken < told.plain and line not in rejected:
+            return Outcome(kind, f"line {line}: lost without a word, the text says {told.readings}")
     last = len(re.split(r"\r\n|\n|\r", _text(case)))
     if case.content and not _ended(case) and any(r["line"] == last for r in rows) and last not in flagged:
         return Outcome(kind, f"line {last}: the last, has no end, and is not flagged")
@@ -112,7 +100,7 @@ def _fits(row: dict[str, object], option: dict[str, Values]) -> bool:
 
 def _same(found: object, value: object) -> bool:
     if isinstance(value, str) or isinstance(found, str):
-        return value == _ANY or str(found).lower() == str(value).lower()
+        return value == ANY or str(found).lower() == str(value).lower()
     both = float(found), float(value)  # type: ignore[arg-type]
     return all(map(math.isnan, both)) or math.isclose(*both, rel_tol=1e-9, abs_tol=1e-30)
 
@@ -133,11 +121,12 @@ def _ended(case: Case) -> bool:
 
 
 def _cells(text: str, style: Style) -> list[str]:
+    plain = [c.strip() for c in text.split(style.separator)]
     try:
-        return [c.strip() for c in next(csv.reader([text], delimiter=style.separator, skipinitialspace=True), [])]
+        cells = [c.strip() for c in next(csv.reader([text], delimiter=style.separator, skipinitialspace=True), [])]
     except csv.Error:
-        plain = [c.strip() for c in text.split(style.separator)]
-        return plain if '"' in plain else []  # a ditto mark
+        cells = []
+    return plain if '"' in plain and not style.quoted and len(cells) != len(plain) else cells  # a ditto mark
 
 
 def lines_said(case: Case) -> tuple[dict[int, Said], list[str]]:
@@ -182,10 +171,12 @@ def _said_in_style(case: Case) -> tuple[dict[int, Said], list[str]]:
         if not line.strip():
             continue
         heads = _cells(lines[first], style)
-        shown = units if k > first else _units(case, _cells(lines[first], style), [])
+        if style.units == "row" and not any(units):
+            units = next((u for u in (_units(case, [], _cells(x, style)) for x in lines[:k]) if any(u)), units)
+        shown = units if k > first or style.units == "row" else _units(case, _cells(lines[first], style), [])
         options, plain = [], 0
         for group in base.readings if len(cells) == len(base.columns) else ():
-            option = {m: _meant(case, m, at, cells, shown, lines, before) for m, at in group.items()}
+            option = {m: meant(case, m, at, cells, shown, lines, before) for m, at in group.items()}
             options.append(option)
             plain += all(option.values()) and line.lstrip()[0] not in _COMMENT and _known(case, group, heads)
             before = option if all(option.values()) else before
@@ -211,105 +202,9 @@ def _units(case: Case, head: list[str], below: list[str]) -> list[str | None]:
         texts = [(re.search(r"[(\[]([^()\[\]]*)[)\]]$", h) or ["", ""])[1] for h in head]
         texts += [""] * (len(base.columns) - len(texts))
         texts = [t or b.strip("()[]") for t, b in zip(texts, [*below, *texts], strict=False)]
-    found = [_unit(t, c.kind) for t, c in zip(texts, base.columns, strict=False)]
+    found = [unit_of(t, c.kind) for t, c in zip(texts, base.columns, strict=False)]
     whole = [h == c.words for h, c in zip(head, base.columns, strict=False)] + [False] * len(base.columns)
     return [("" if w else None) if not c.unit else u for u, c, w in zip(found, base.columns, whole, strict=False)]
-
-
-def _unit(text: str, kind: str) -> str | None:
-    squeezed = re.sub(r"[ \t\xa0]+", "", text)
-    for wrong, right in _FOLDED.items():
-        squeezed = squeezed.replace(wrong, right)
-    if kind == "counts":
-        return "counts" if squeezed.lower() in ("counts", "count") else None
-    matching = [u for u, (k, _) in EXPONENTS.items() if k == kind and u.lower() == squeezed.lower()]
-    return squeezed if squeezed in matching else matching[0] if matching else None
-
-
-def _meant(case: Case, meaning: str, at: int | tuple[int, int], cells: list[str], units: list[str | None],
-           above: list[str], before: dict[str, Values]) -> Values:  # fmt: skip
-    """Return every value that the cell (of a pair: its middle) can mean; none where the text says no number."""
-    if isinstance(at, tuple):
-        low, high = (_meant(case, meaning, p, cells, units, above, {}) for p in at)
-        return [(a + b) / 2 for a in low for b in high if isinstance(a, float) and isinstance(b, float)]
-    cell, column, style = cells[at], case.base.columns[at], case.base.style
-    if cell in _DITTO:
-        return before.get(meaning, [])
-    if column.kind == "clock":
-        return _clock(cell)
-    if not column.unit:
-        return [cell] if units[at] is not None else [cell, _ANY]
-    if not cell:
-        return [math.nan] if meaning == "temperature_c" else []
-    if column.kind == "counts":
-        counted = [_counted(n, above, style) for n in _plain(cell, style) if units[at]]
-        return [c for c in counted if c is not None]
-    found = [_scaled(n, EXPONENTS[unit][1]) for unit in [units[at]] if unit for n in _plain(cell, style)]
-    found += _with_unit(cell, column.kind, style) + _with_letter(cell, column.kind, units[at], style)
-    return [v for v in found if abs(v) < _OVER_RANGE]
-
-
-def _with_unit(cell: str, kind: str, style: Style) -> list[float]:
-    """Return what a cell means that carries its unit, behind the number or in place of the decimal mark."""
-    found = []
-    behind = re.match(r"^(.*?[\d.,])\s*([^\d.,]+)$", cell)
-    own = _unit(behind[2], kind) if behind else None
-    found += [_scaled(n, EXPONENTS[own][1]) for n in _plain(behind[1], style)] if behind and own else []
-    if kind == "temperature" and cell.endswith("K"):
-        found += [n - 273.15 for n in _plain(cell[:-1].strip(), style)]
-    between = re.match(r"^(\d+)([^\d\s.,]+)(\d+)$", cell, re.ASCII)
-    own = _unit(between[2], kind) if between else None
-    found += [_scaled(float(f"{between[1]}.{between[3]}"), EXPONENTS[own][1])] if between and own else []
-    return found
-
-
-def _with_letter(cell: str, kind: str, heading: str | None, style: Style) -> list[float]:
-    """Return what a cell means that has the letter of a multiple, as 12k3 and 850u; its unit has no multiple then."""
-    own = next((u for u in sorted(_SI, key=len, reverse=True) if cell.endswith(u) and EXPONENTS[u][0] == kind), None)
-    bases = [u for u in _SI if EXPONENTS[u][0] == kind]
-    unit = own or heading or (bases[0] if style.units == "cells" and bases else None)
-    if unit not in _SI:
-        return []
-    found, body = [], cell.removesuffix(own or "").strip()
-    for letter, power in _LETTERS.items():
-        split = re.match(rf"^([+-]?\d+(?:[.,]\d*)?)\s*{letter}(\d*)$", body, re.ASCII)
-        if split and (not split[2] or split[1].lstrip("+-").isdigit()):
-            numbers = [float(f"{split[1]}.{split[2]}")] if split[2] else _plain(split[1], style)
-            found += [_scaled(n, power + _SI[unit]) for n in numbers]
-    return found
-
-
-def _scaled(number: float, power: int) -> float:
-    return number * 10.0**power
-
-
-def _plain(cell: str, style: Style) -> list[float]:
-    text = cell.replace("\u2212", "-")
-    mark, thousands = re.escape(style.decimal), re.escape(style.thousands)
-    grouped = rf"|[1-9]\d{{0,2}}(?:{thousands}\d{{3}})+" if thousands else ""
-    if not re.match(rf"^[+-]?(?:(?:\d+{grouped})(?:{mark}\d*)?|{mark}\d+)(?:[eE][+-]?\d+)?$", text, re.ASCII):
-        return []
-    number = float((text.replace(style.thousands, "") if thousands else text).replace(style.decimal, "."))
-    return [number] if abs(number) < _OVER_RANGE else []
-
-
-def _counted(number: float, above: list[str], style: Style) -> float | None:
-    scale = next((m for m in map(_SCALE.match, above) if m), None)
-    offset = next((m for m in map(_OFFSET.match, above) if m), None)
-    unit = _unit(scale[2], "optical") if scale else None
-    if scale is None or unit is None or (offset is None and any(re.search(r"\d\W*count", a) for a in above)):
-        return None
-    size, zero = _plain(scale[1], style), _plain(offset[1], style) if offset else [0.0]
-    return _scaled((number - zero[0]) * size[0], EXPONENTS[unit][1]) if size and zero else None
-
-
-def _clock(cell: str) -> Values:
-    match = _CLOCK.match(re.sub(r"\s*:\s*", ":", re.sub(r"\s+", " ", cell)))
-    try:
-        micro = int(((match[7] or "") + "000000")[:6]) if match else 0
-        return [datetime(*(int(match[k]) for k in range(1, 7)), micro)] if match else []  # type: ignore[misc,arg-type]
-    except ValueError:
-        return []
 
 
 def _times(case: Case, rows: list[dict[str, object]], said: dict[int, Said], above: list[str],
@@ -332,7 +227,7 @@ def _times(case: Case, rows: list[dict[str, object]], said: dict[int, Said], abo
     if case.base.name == "interval":
         stated = next((m for m in map(_INTERVAL.match, above) if m), None)
         steady = all(s.plain for s in said.values() if s.readings) and not flagged and not rejected
-        size = _plain(stated[1], case.base.style) if stated else []
+        size = plain_numbers(stated[1], case.base.style) if stated else []
         if stated is None or not size or not steady:
             return ""
         step = size[0] * {"s": 1.0, "ms": 1e-3, "us": 1e-6, "min": 60.0, "h": 3600.0}[stated[2]]

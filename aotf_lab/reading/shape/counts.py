@@ -99,7 +99,8 @@ def _refuse_unknown(settings: Settings, name: str) -> None:
     """Raise ``ReadingError`` where no offset stands, and a number of counts that may be it is not understood."""
     for entry in (*settings.entries, *settings.loose):
         match = _COUNTED.search(entry.value)
-        if match and is_count_unit(match[1]) and not _NO_OFFSET.search(entry.key or entry.value):
+        named = re.search(r"offset.*[0-9]", f"{entry.key} {entry.value}", re.IGNORECASE)
+        if named or (match and is_count_unit(match[1]) and not _NO_OFFSET.search(entry.key or entry.value)):
             raise ReadingError(
                 "a number of counts that may be the offset, and no offset", where=f"{name}:{entry.line}",
                 found=f"{entry.key}: {entry.value}".lstrip(": "), allowed='a line such as "Offset: 512 counts"',

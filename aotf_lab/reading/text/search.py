@@ -59,7 +59,9 @@ def _is_setting(cell: str) -> bool:
 
 
 def _ends_in_quantity(cell: str) -> bool:
-    """Return whether the cell ends in a number and its unit, as a setting does: "Range 3 mW"."""
+    """Return whether the cell ends in a number and its unit, or states an offset: "Range 3 mW"."""
+    if re.search(r"\boffset\b.*[0-9]", cell, re.IGNORECASE):
+        return True
     match = re.search(r"(?:^|[\s(:=])[0-9][0-9.,]*\s*([^\s0-9()]+)$", cell)
     return match is not None and is_unit(match[1])
 
@@ -114,7 +116,9 @@ class Search:
             cells = self.cells(at)
             if cells is None or cells in found or is_rule(self.rows[at]):
                 continue
-            if all(not cell or _is_setting(cell) for cell in cells):
+            if all(not cell or _is_setting(cell) for cell in cells) or (
+                self.width == 1 and _ends_in_quantity(cells[0])
+            ):
                 continue
             kinds = kinds_in(cells)
             pure = "text" in kinds and not has_reading(kinds)
@@ -143,7 +147,7 @@ class Search:
         best, best_length, at = 0, 0, 0
         starts = []
         while at < self.end:
-            if not self.is_reading(at) or _SETTING.fullmatch(self.rows[at].text.strip()):
+            if not self.is_reading(at) or _is_setting(self.rows[at].text.strip()):
                 at += 1
                 continue
             start = at

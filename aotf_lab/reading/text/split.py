@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Sequence
+from itertools import pairwise
 
+from aotf_lab.errors import ReadingError
 from aotf_lab.reading.layout import Layout
 from aotf_lab.reading.receipt import FlaggedRow, RejectedRow
 from aotf_lab.reading.text.body import no_readings, sort_rows
@@ -51,6 +54,8 @@ def split(name: str, content: bytes, layout: Layout = _NOTHING_STATED) -> Grid:
     kept, rejected = sort_rows(name, rows[frame.first :], frame, separator, broken)
     if not kept:
         raise no_readings(name, rows, len(content))
+    if frame.header is None and separator == "comma" and not layout.columns:
+        _refuse_torn(name, kept)
     surplus = _surplus(rows, kept, frame.width)
     frame, kept = _without_empty_end(frame, kept)
     preamble = _preamble(frame, rows, comments, separator)
@@ -89,6 +94,18 @@ def _parted(lines: Sequence[Line], separator: str) -> tuple[list[RawRow], list[R
         elif any(cells) or line.number in broken:
             rows.append(RawRow(line.number, line.text, cells))
     return rows, comments, broken
+
+
+def _refuse_torn(name: str, kept: Sequence[RawRow]) -> None:
+    """Raise ``ReadingError`` where the comma of "1,5 V" may be decimal, and no headings count the cells."""
+    for row in kept:
+        for left, right in pairwise(row.cells):
+            if re.fullmatch("[0-9]+", left) and re.fullmatch(r"[0-9]+ ?[^0-9\s.,;:]+", right):
+                raise ReadingError(
+                    "commas that may be decimal or stand between cells, and no headings", where=f"{name}:{row.line}",
+                    found=row.text, allowed="headings above the readings, or decimal points",
+                    cure='state in a layout what each column is: columns, by the names "column 1", "column 2"',
+                )  # fmt: skip
 
 
 def _surplus(rows: Sequence[RawRow], kept: Sequence[RawRow], width: int) -> list[FlaggedRow]:
