@@ -1,4 +1,4 @@
-"""Damaged logs: reduced piece by piece they give what the reader of whole files gives, or say what they did not take."""
+"""Damaged logs: reduced piece by piece they give what is read of them whole, or say what was not taken."""
 
 from __future__ import annotations
 

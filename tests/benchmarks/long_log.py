@@ -3,8 +3,8 @@
 ``python -m tests.benchmarks.long_log`` writes four logs (2 GB in all, deleted afterwards) and reduces each in new
 processes, in turns with ``pandas.read_csv``; ratios are medians of three turns. Time is that of the reading alone,
 processor time that of all its threads; memory is the peak of the whole process, interpreter and libraries included.
-"first progress" is when a terminal shows the first line. Coverage is that of mean +- 1.96 u over blocks of noise of first
-order (rho between neighbours), whose true mean is known; "settled" where the blocks are long enough to show the
+"first progress" is when a terminal shows the first line. Coverage is that of mean +- 1.96 u over blocks of noise of
+first order (rho between neighbours), whose true mean is known; "settled" where the blocks are long enough to show the
 correlation (the log says so where they are not); "true" is n var(mean) / variance in closed form.
 """
 

@@ -31,8 +31,8 @@ __all__ = ["BLOCK_ROWS", "reduce_power_log"]
 BLOCK_ROWS = 10_000
 """Rows of a block where neither seconds nor rows are stated."""
 
-_READERS = 2
-"""Pieces read at the same time; more would not be faster, as only pandas and the hash run side by side."""
+_READERS = 1
+"""Threads that read pieces ahead while this one hashes and gathers; more took more memory and were not faster."""
 
 
 def reduce_power_log(
