@@ -32,6 +32,9 @@ _COMPARED = re.compile(
     r"\b(?:probe|attenuation|attenuator|pad|coupling|impedance|termination|input|load|wavelength|range|averaging|averages|"
     r"average|bandwidth|gate|gate time|supply|gain)\b"
 )
+_WORDS = 3
+"""A key in a comment has no more words than this, nor has a value without a digit."""
+
 _NUMBER_AND_UNIT = re.compile(r"^(?P<number>[+\-\u2212]?[0-9][0-9.,]*(?:[eE][+-]?[0-9]+)?)\s*(?P<unit>.*)$")
 
 
@@ -102,11 +105,20 @@ def read_settings(preamble: Sequence[RawRow], stated: Mapping[str, str], decimal
     entries = [Setting(key, value, 0) for key, value in stated.items()]
     for row in preamble:
         filled = [c for c in row.cells if c]
-        if len(filled) < 2 or plain_words(key_and_unit(filled[0])[0]) in keys:
+        if len(filled) < 2 or _is_prose(row, *filled) or plain_words(key_and_unit(filled[0])[0]) in keys:
             continue
         entries.append(Setting(filled[0].rstrip(" :="), " ".join(filled[1:]), row.line))
     loose = tuple(Setting("", r.text.strip(), r.line) for r in preamble if sum(map(bool, r.cells)) == 1)
     return Settings(entries, decimal_mark, keys, loose)
+
+
+def _is_prose(row: RawRow, key: str, *value: str) -> bool:
+    """Return whether a comment is a sentence that only happens to hold a separator: too long for a key or its value."""
+    if not row.text.lstrip().startswith(("#", "%", "//")):
+        return False
+    said = " ".join(value)
+    long_value = len(said.split()) > _WORDS and not any(c.isdigit() for c in said)
+    return long_value or len(plain_words(key_and_unit(key)[0]).split()) > _WORDS
 
 
 def _first_use(entry: Setting, kind: str) -> str:
