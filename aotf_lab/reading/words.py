@@ -26,6 +26,7 @@ _WORDS: dict[str, tuple[str, ...]] = {
         "tune voltage", "set voltage", "vco voltage", "vco drive", "vtune", "v tune", "v drive",
     ),
     "supply_v": ("supply", "supply voltage", "amplifier supply", "amplifier supply voltage", "v supply", "vs"),
+    "supply_a": ("supply current", "amplifier current", "amplifier supply current", "dc current"),
     "frequency_mhz": ("frequency", "freq", "counter", "counter frequency", "rf frequency", "centre", "center", "f",
                       "centre frequency", "center frequency", "peak frequency"),
     "signal_v": ("signal", "trace", "waveform", "scope voltage", "signal voltage"),
