@@ -143,11 +143,12 @@ def _edges(
 ) -> tuple[float, float] | None:
     """Return how far (log) the edges of rows first to last (excluded) lie from the factor, and u; None: untold."""
     right, jumps, doubts = logs - label, [], []
+    window = 4 + logs.size // 200  # dense readings scatter more than they move
     for edge, sign in ((first, 1.0), (last, -1.0)):
         if 0 < edge < logs.size:
             gap = place[edge] - place[edge - 1]
-            left = _slope(place[max(edge - 4, 0) : edge], right[max(edge - 4, 0) : edge])
-            beyond = _slope(place[edge : edge + 4], right[edge : edge + 4])
+            left = _slope(place[max(edge - window, 0) : edge], right[max(edge - window, 0) : edge])
+            beyond = _slope(place[edge : edge + window], right[edge : edge + window])
             steps = [s * gap for s in (left, beyond) if s is not None]
             if not steps:
                 continue

@@ -62,6 +62,7 @@ def chance_of_equal(values: Floats) -> float:
     For a normal scatter s shown in steps q it is q / (2 sqrt(pi) s), the density of a difference at zero times q.
     The scatter is the smaller of that of the quieter half of the readings and of all of them, from differences to
     their neighbours; where many neighbours are equal (a meter read faster than it measures), that share counts.
+    Right within a quarter from a scatter of two steps upwards.
     """
     kept = values[np.isfinite(values)]
     step = resolution(kept)

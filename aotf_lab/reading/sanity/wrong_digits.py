@@ -35,6 +35,7 @@ _DATE_SLACK = 1.15
 _QUIET = 6.0
 _FITS = 0.85
 _WIDE = 6
+_PEAK = 5.0
 _NOTHING_NEAR_ZERO = 0.3
 
 
@@ -153,6 +154,8 @@ def _resolved(readings: Readings, column: str, series: InOrder, high: NDArray[np
     strong = np.flatnonzero(~high & (values > 0.05 * np.max(values[~high])))
     told = [(float(values[at]), beside(series, int(at), high)) for at in strong]
     top = int(np.argmax(np.where(high, 0.0, values)))
+    if values[top] < _PEAK * float(np.min(values[~high])):
+        return False
     peak = (values > 0.5 * values[top]) | high
     wide = [k for k in range(values.size) if np.all(peak[min(k, top) : max(k, top) + 1])]
     fits = [near is not None and near.holds(value, _SLACK) for value, near in told]
