@@ -43,6 +43,9 @@ _LEVEL: tuple[_Column, ...] = (
     ("Supply (V)", "supply_v", 1.0, 2), ("Counter (MHz)", "frequency_mhz", 1.0, 3),
     ("Scope (Vrms)", "rf_level_vrms", 1.0, 5),
 )  # fmt: skip
+_SWING: tuple[_Column, ...] = (
+    *_LEVEL[:2], ("Scope (Vpp)", "rf_level_vpp", 1.0, 5), ("Supply current (A)", "supply_a", 1.0, 3),
+)  # fmt: skip
 _SCAN: tuple[_Column, ...] = (
     ("Time (s)", "time_s", 1.0, 1), ("Counter (MHz)", "frequency_mhz", 1.0, 4),
     ("Diffracted (uW)", "optical_power_mw", 1e3, 1), ("Dark (uW)", "dark_power_mw", 1e3, 1),
@@ -95,8 +98,8 @@ def _levels(seed: int, truth: BenchTruth) -> Iterator[tuple[str, str]]:
     band = level_readings(_stream(seed, name), _BAND_SUPPLY_V, _BAND_MHZ, truth)
     yield name, _csv("amplifier into the dummy load, scope behind the pad", band, _LEVEL)
     name = "supply_to_power.csv"
-    supplies = level_readings(_stream(seed, name), _SUPPLIES_V, _SUPPLY_FREQUENCY_MHZ, truth)
-    yield name, _csv("amplifier into the dummy load, scope behind the pad", supplies, _LEVEL)
+    supplies = level_readings(_stream(seed, name), _SUPPLIES_V, _SUPPLY_FREQUENCY_MHZ, truth, swing=True)
+    yield name, _csv("amplifier into the dummy load, scope behind the pad, read peak to peak", supplies, _SWING)
 
 
 def _scans(seed: int, truth: BenchTruth, faults: Faults) -> Iterator[tuple[str, str]]:

@@ -61,7 +61,11 @@ class CrystalTruth:
 
 @dataclass(frozen=True)
 class AmplifierTruth:
-    """P = gain (Vs - threshold)^2 less bow and ripple in dB, soft saturation, and two harmonics."""
+    """P = gain (Vs - threshold)^2 less bow and ripple in dB, soft saturation, and two harmonics.
+
+    Its supply's current is ``quiescent_a`` plus ``current_a_per_root_w`` sqrt(P). ``harmonics_rad`` are the phases of
+    the harmonics against a cosine of the fundamental, whatever its frequency.
+    """
 
     gain_w_per_v2: float = 0.0125
     threshold_v: float = 3.1
@@ -73,6 +77,10 @@ class AmplifierTruth:
     saturation_w: float = 1.4
     saturation_sharpness: float = 6.0
     harmonics_dbc: tuple[tuple[int, float], ...] = ((2, -19.0), (3, -24.0))
+    harmonics_rad: tuple[float, ...] = (0.9, 2.3)
+    quiescent_a: float = 0.030
+    current_a_per_root_w: float = 0.140
+    current_noise_a: float = 0.001
     harmonic_phases_rad: tuple[tuple[int, float], ...] = ((2, 0.9), (3, -0.6))
 
 

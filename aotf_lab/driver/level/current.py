@@ -24,17 +24,20 @@ class SupplyCurrent:
     fit: Fit
 
     def supply_a(self, power_w: float) -> UFloat:
-        """Return the current (A) at RF power ``power_w`` (W), as the scope indicates it."""
+        """Return the current (A) at RF power ``power_w`` (W), the nominal one of the level."""
         found = self.fit.parameters
         return found["quiescent_a"] + found["slope_a_per_root_w"] * power_w**0.5
 
 
-def fit_current(rows: LevelRows) -> SupplyCurrent | None:
-    """Return the current against power, None where fewer than four rows state it."""
-    have = np.isfinite(rows.current_a)
+def fit_current(rows: LevelRows, power_w: FloatArray) -> SupplyCurrent | None:
+    """Return the current against the level's ``power_w`` (n,), None where fewer than four rows have both.
+
+    ``power_w`` is NaN where the level does not reach.
+    """
+    have = np.isfinite(rows.current_a) & np.isfinite(power_w)
     if have.sum() < FEWEST_CURRENTS:
         return None
-    root, current = np.sqrt(rows.power_w[have]), rows.current_a[have]
+    root, current = np.sqrt(power_w[have]), rows.current_a[have]
 
     def line(x: FloatArray, quiescent_a: float, slope_a_per_root_w: float) -> FloatArray:
         return quiescent_a + slope_a_per_root_w * x

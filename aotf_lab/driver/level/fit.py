@@ -18,6 +18,7 @@ from aotf_lab.driver.level.scale import PER_NEPER, scale_errors_of, scale_u
 from aotf_lab.driver.level.supply_curve import SupplyCurve, fit_supply_curve
 from aotf_lab.estimation.causes import new_cause
 from aotf_lab.estimation.fit import Fit
+from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.estimation.smooth.curve import SmoothFit, fit_smooth
 from aotf_lab.estimation.smooth.numbers import linear_numbers
 from aotf_lab.reading.instruments import POWER_SCALE_UNSTATED
@@ -60,9 +61,19 @@ def fit_level(readings: Readings | pd.DataFrame | Sequence[Readings | pd.DataFra
     known = not any(e.error.name == POWER_SCALE_UNSTATED for e in errors)
     level = Level(
         rows, _as_fit(along, shape, base), along, shape, over_supply, over_band, neither, errors,
-        shared_numbers(base), of_band <= of_supply, fit_current(rows), known,
+        shared_numbers(base), of_band <= of_supply, None, known,
     )  # fmt: skip
-    return replace(level, fit=level.fit.with_checks(*level_checks(level)))
+    current = fit_current(rows, _own_power(level))
+    return replace(level, fit=level.fit.with_checks(*level_checks(level)), current=current)
+
+
+def _own_power(level: Level) -> FloatArray:
+    """Return the level's power (n,) at the setting of every row, NaN beyond its range."""
+    v, f = level.rows.supply_v, level.rows.frequency_mhz
+    (low_v, high_v), (low, high) = level.range_v, level.range_mhz
+    inside = (v >= low_v) & (v <= high_v) & (f >= low) & (f <= high)
+    power = level.nominal_w(np.clip(v, low_v, high_v), np.clip(f, low, high))
+    return np.where(inside, power, np.nan)
 
 
 def _shape(rows: LevelRows, run: Run, along: SupplyCurve) -> SmoothFit:

@@ -103,16 +103,35 @@ def _refuse(values: FloatArray, places: tuple[str, ...], name: str) -> None:
 def runs(rows: LevelRows) -> tuple[Run, Run, NDArray[np.intp]]:
     """Return the run over the supply (at one frequency), that over the band (at one supply), and the rows in neither.
 
+    A run holds rows of one way of reading: those that share the same errors. A row that would serve in both stays
+    out of the run over the band, unless it ends that run.
+
     Raises ``ReadingsError`` when either has too few different settings.
     """
-    at_frequency = _largest(_clusters(rows.frequency_mhz, _SAME_MHZ, 0.0), rows.supply_v, 0.0, _SAME_SUPPLY)
+    ways = _ways(rows)
+    at_frequency = _largest(_clusters(rows.frequency_mhz, _SAME_MHZ, 0.0), ways, rows.supply_v, 0.0, _SAME_SUPPLY)
     _refuse_few(rows.supply_v[at_frequency], "supplies at one frequency", FEWEST_SUPPLIES, _SAME_SUPPLY, 0.0)
-    at_supply = _largest(_clusters(rows.supply_v, 0.0, _SAME_SUPPLY), rows.frequency_mhz, _SAME_MHZ, 0.0)
+    at_supply = _largest(_clusters(rows.supply_v, 0.0, _SAME_SUPPLY), ways, rows.frequency_mhz, _SAME_MHZ, 0.0)
     _refuse_few(rows.frequency_mhz[at_supply], "frequencies at one supply", FEWEST_FREQUENCIES, 0.0, _SAME_MHZ)
+    at_supply = _without_both(rows, at_supply, at_frequency)
     over_supply = _run(rows, at_frequency, float(np.mean(rows.frequency_mhz[at_frequency])))
     over_band = _run(rows, at_supply, float(np.mean(rows.supply_v[at_supply])))
     neither = np.setdiff1d(np.arange(len(rows.part)), np.union1d(at_frequency, at_supply))
     return over_supply, over_band, neither
+
+
+def _ways(rows: LevelRows) -> NDArray[np.intp]:
+    """Return a number for the way in which each row (n,) was read: the same where all shared errors are the same."""
+    signs = [frozenset((e.name, id(e.variable)) for e in p.common_errors("rf_power_w")) for p in rows.parts]
+    known = list(dict.fromkeys(signs))
+    return np.array([known.index(sign) for sign in signs], dtype=np.intp)[rows.part]
+
+
+def _without_both(rows: LevelRows, at_supply: NDArray[np.intp], at_frequency: NDArray[np.intp]) -> NDArray[np.intp]:
+    left = np.setdiff1d(at_supply, at_frequency)
+    f, all_f = rows.frequency_mhz[left], rows.frequency_mhz[at_supply]
+    enough = len(left) and int(_clusters(f, _SAME_MHZ, 0.0).max()) + 1 >= FEWEST_FREQUENCIES
+    return left if enough and f.min() == all_f.min() and f.max() == all_f.max() else at_supply
 
 
 def _clusters(values: FloatArray, apart: float, relative: float) -> NDArray[np.intp]:
@@ -124,9 +143,12 @@ def _clusters(values: FloatArray, apart: float, relative: float) -> NDArray[np.i
     return labels
 
 
-def _largest(labels: NDArray[np.intp], other: FloatArray, apart: float, relative: float) -> NDArray[np.intp]:
-    """Return the rows of the setting at which ``other`` takes most different values."""
-    groups = [np.flatnonzero(labels == k) for k in range(int(labels.max()) + 1)]
+def _largest(
+    labels: NDArray[np.intp], ways: NDArray[np.intp], other: FloatArray, apart: float, relative: float
+) -> NDArray[np.intp]:
+    """Return the rows of one setting, read in one way, at which ``other`` takes most different values."""
+    settings = dict.fromkeys(zip(labels.tolist(), ways.tolist(), strict=True))
+    groups = [np.flatnonzero((labels == k) & (ways == way)) for k, way in settings]
     counts = [int(_clusters(other[g], apart, relative).max()) + 1 for g in groups]
     return groups[int(np.argmax(counts))]
 
