@@ -10,7 +10,7 @@ from aotf_lab.errors import ReadingError, Said
 __all__ = ["MOST_ROWS", "refuse_long"]
 
 MOST_ROWS = 2_000_000
-"""Rows that are read whole: with every cell kept as text they take some 2 GB."""
+"""Rows that are read whole: with every cell kept as text, four columns of them take about 0.8 GB."""
 
 _LOOKED_AT_BYTES = 2**16
 
