@@ -68,12 +68,13 @@ def _beyond(
     for rows in rails:
         rail = float(signal[rows[0]])
         sign = 1.0 if rail == signal.max() else -1.0
-        weights = design(time_us[rows] - fit.middle_us, fit.frequency_mhz, fit.orders).mean(axis=0)
+        columns = design(time_us[rows] - fit.middle_us, fit.frequency_mhz, fit.orders)
+        weights = columns.mean(axis=0)
         excess = sign * (float(weights @ fit.values[1:]) - rail)
         u = float(weights @ fit.covariance[1:, 1:] @ weights) ** 0.5
         if excess > 0.5 * step + _Z * (u + fit.noise / rows.size**0.5):
             found.append(rows)
-            beyond = max(beyond, excess)
+            beyond = max(beyond, float(np.max(sign * (columns @ fit.values[1:] - rail))))
     return Clipped(np.sort(np.concatenate(found)), beyond) if found else None
 
 

@@ -61,6 +61,7 @@ def fit_waveform(
     asked, places = facts.asked(wave.frequency_mhz, grid)
     checks = (*trace_checks(wrapped, grid, base, wave, orders, cut, step, rest), *asked)
     wave = replace(wave, covariance=wave.covariance * rest.widening)
+    wave.covariance[0, 0] += rest.u_moving_mhz**2
     seen, *amplitudes = _numbers(wave, grid, step)
     shown, *unfolded = _on_the_time_base(seen, places, grid, bench)
     alias = any(c.name in ("alias", "counter", "expected range") and not c.passed for c in asked)
@@ -72,6 +73,7 @@ def fit_waveform(
     return Waveform(
         wrapped, _fit(wave, (seen, *amplitudes), checks), wave, grid, None if alias else shown, tuple(unfolded),
         amplitude, amplitudes[0], None if spoilt_harmonics(checks) else harmonics, wave.noise, power, withheld,
+        () if cut is None else tuple(cut.rows.tolist()),
     )  # fmt: skip
 
 

@@ -44,6 +44,7 @@ class Rest:
     moves: bool
     jitter_ps: float | None
     widening: float
+    u_moving_mhz: float
 
 
 def rest_of(wave: HarmonicFit, grid: Sampling, step: float) -> Rest:
@@ -51,6 +52,8 @@ def rest_of(wave: HarmonicFit, grid: Sampling, step: float) -> Rest:
 
     The variance of an estimate at a line follows the noise density at that line, not the mean over all frequencies:
     ``widening`` is the ratio of both where it is significant (chi-square of the bins beside the fundamental).
+    The share of power beside the fundamental is the mean square (rad^2) of the phase about its straight line; as
+    large a phase that is not random from sample to sample leaves the slope uncertain by sqrt(12) of it per trace.
     """
     size = wave.residuals.size
     window = 1.0 - np.cos(2.0 * np.pi * (np.arange(size) + 0.5) / size)  # keeps a far tone out of the bins beside
@@ -72,9 +75,11 @@ def rest_of(wave: HarmonicFit, grid: Sampling, step: float) -> Rest:
     jitter, line = None if moves else _jitter_us(wave, grid, step), (k + 1) * per_bin
     if jitter is not None:
         widening *= 1.5  # all of the noise on the slopes: sum s^4 / (sum s^2)^2 of a sine, against white noise
+    share = density * rows.size / _NOISE_BANDWIDTH / fundamental
     return Rest(
         line if stands_out else None, float(power[k]) / fundamental, _order_at(line, wave, grid),
-        density * rows.size / _NOISE_BANDWIDTH / fundamental, moves, None if jitter is None else 1e6 * jitter, widening,
+        share, moves, None if jitter is None else 1e6 * jitter, widening,
+        (12.0 * share) ** 0.5 / (2.0 * np.pi * grid.span_us) if moves else 0.0,
     )  # fmt: skip
 
 

@@ -30,9 +30,11 @@ class Waveform:
 
     ``frequency_mhz`` is None where it is not the true one: the trace is an alias, or contradicts the counter.
     ``unfolded_mhz`` then holds the frequencies that look so at this sample rate, as far as counter or range allow.
-    ``amplitude_v`` (zero to peak) and ``offset_v`` are at the scope's input, as it shows them; the harmonics have
-    the fall of its bandwidth taken out, and are None where a failed check makes them wrong. ``rf_power_w`` is the power of the fundamental in the stated load, None
-    where a failed check makes it wrong: ``withheld`` says why. ``noise_v`` is the standard deviation about the fit.
+    ``amplitude_v`` (zero to peak) and ``offset_v`` are at the scope's input, as it shows them; ``harmonics`` have
+    the fall of its bandwidth taken out, and are None where a failed check makes them wrong. ``rf_power_w`` is the
+    power of the fundamental in the stated load, None where a failed check makes it wrong: ``withheld`` says why.
+    ``noise_v`` is the standard deviation about the fit, and ``clipped_rows`` are the positions (0-based) of samples
+    that were cut off.
     """
 
     readings: Readings = field(repr=False)
@@ -47,6 +49,7 @@ class Waveform:
     noise_v: float
     rf_power_w: UFloat | None
     withheld: str
+    clipped_rows: tuple[int, ...] = field(repr=False, default=())
 
     @property
     def checks(self) -> tuple[Check, ...]:
@@ -103,7 +106,10 @@ class Waveform:
         last = min(time_s[0] + 1e-6 * _PERIODS_DRAWN / self.wave.frequency_mhz, time_s[-1])
         shown = time_s <= last
         fine = np.linspace(time_s[0], last, 801)
-        return plot_waveform(time_s[shown], signal[shown], fine, self.model(fine), ax=ax)
+        cut = np.isin(np.arange(time_s.size), self.clipped_rows)[shown]
+        return plot_waveform(
+            time_s[shown], signal[shown], fine, self.model(fine), clipped=cut, note=self._title(), ax=ax
+        )
 
     def _frequency(self) -> str:
         if self.frequency_mhz is not None:
@@ -113,9 +119,15 @@ class Waveform:
         true = " or ".join(f"{f:.2uS} MHz" for f in self.unfolded_mhz)
         return f"{true}, of which the trace shows the alias of {self.wave.frequency_mhz:.6g} MHz"
 
+    def _title(self) -> str:
+        if self.frequency_mhz is not None or not self.unfolded_mhz:
+            return self._frequency()
+        return f"an alias of {' or '.join(f'{f:.2uS}' for f in self.unfolded_mhz)} MHz"
+
     def _lines(self) -> Iterator[tuple[str, str]]:
         yield "frequency", self._frequency()
-        yield "amplitude at the scope", f"{self.amplitude_v:.2uS} V"
+        doubt = ", not to be used" if self.harmonics is None else ""
+        yield "amplitude at the scope", f"{self.amplitude_v:.2uS} V{doubt}"
         yield "offset", f"{self.offset_v:.2uS} V"
         for h in self.harmonics or ():
             yield f"harmonic {h.order}", _level(h)
@@ -126,10 +138,9 @@ class Waveform:
             yield "harmonics", "withheld"
             return
         yield "a power from volts rms is too high by", f"{100.0 * float(nominal_value(self.rms_excess)):.1f} %"
-        yield (
-            "a power from volts peak to peak is too high by",
-            f"{100.0 * (self.vpp_excess or 0.0):.1f} % ({100.0 * reach[0]:.0f} to {100.0 * reach[1]:.0f} % by the phases)",
-        )
+        found, (least, most) = 100.0 * (self.vpp_excess or 0.0), (100.0 * end for end in reach)
+        text = f"{found:.1f} % ({least:.0f} to {most:.0f} % by the phases)"
+        yield "a power from volts peak to peak is too high by", text
 
     def __str__(self) -> str:
         file = ", ".join(s.name for s in self.readings.sources) or "trace"
