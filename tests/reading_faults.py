@@ -132,7 +132,7 @@ def _drawn(dice: random.Random, base: Base, content: bytes) -> list[str]:
         at = dice.randrange(size)
         new = dice.choice(_TELLING) if dice.random() < 0.6 else dice.randrange(256)
         if kind == "flip" and dice.random() < 0.3:
-            new = content[at] ^ (1 << dice.randrange(8))
+            new = (content[at : at + 1] or b"0")[0] ^ (1 << dice.randrange(8))
         return [f"{kind} {at} {new:02x}"]
     if kind in ("delete", "truncate"):
         return [f"{kind} {dice.randrange(size)}"]

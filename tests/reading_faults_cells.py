@@ -69,14 +69,19 @@ def _with_unit(cell: str, kind: str, style: Style) -> list[float]:
     """Return what a cell means that carries its unit, behind the number or in place of the decimal mark."""
     found = []
     behind = re.match(r"^(.*?[\d.,])\s*([^\d.,]+)$", cell)
-    own = unit_of(behind[2], kind) if behind else None
+    own = _own_unit(behind[2], kind) if behind else None
     found += [_scaled(n, EXPONENTS[own][1]) for n in plain_numbers(behind[1], style)] if behind and own else []
     if kind == "temperature" and cell.endswith("K"):
         found += [n - 273.15 for n in plain_numbers(cell[:-1].strip(), style)]
     between = re.match(r"^(\d+)([^\d\s.,]+)(\d+)$", cell, re.ASCII)
-    own = unit_of(between[2], kind) if between else None
+    own = _own_unit(between[2], kind) if between else None
     found += [_scaled(float(f"{between[1]}.{between[3]}"), EXPONENTS[own][1])] if between and own else []
     return found
+
+
+def _own_unit(text: str, kind: str) -> str | None:
+    """Return the unit in a cell; volts in a column of rms volts are rms volts."""
+    return unit_of(text, kind) or (unit_of(text, "voltage") if kind == "level" else None)
 
 
 def _with_letter(cell: str, kind: str, heading: str | None, style: Style) -> list[float]:

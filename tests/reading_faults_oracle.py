@@ -109,7 +109,9 @@ def _text(case: Case) -> str:
     encoding, content = case.base.style.encoding, case.content
     if encoding.startswith("utf-16"):
         marked = {b"\xff\xfe": "utf-16-le", b"\xfe\xff": "utf-16-be"}.get(content[:2])
-        return content.decode(marked or encoding, errors="replace").removeprefix("\ufeff")
+        both = {e: content.decode(e, errors="replace") for e in ("utf-16-le", "utf-16-be")}
+        likely = max(both, key=lambda e: sum(sign.isascii() for sign in both[e]))
+        return both[marked or likely].removeprefix("\ufeff")
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError:
