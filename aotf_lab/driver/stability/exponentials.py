@@ -87,7 +87,7 @@ def _scan(terms: Terms, whitener: Whitener, fixed: FloatArray, z: FloatArray, co
     )
     gain[np.abs(trials[:, None] - trials) < np.log(_APART)] = -np.inf
     a, b = np.unravel_index(int(np.argmax(np.nan_to_num(gain, nan=-np.inf))), gain.shape)
-    return trials[np.sort([a, b])]
+    return np.asarray(trials[np.sort([a, b])])
 
 
 def _descend(

@@ -56,8 +56,10 @@ def column_of(readings: Readings, name: str) -> FloatArray:
     return np.asarray(readings.table[name].to_numpy(dtype=float, na_value=np.nan))
 
 
-def log_of(readings: Readings, fewest: int, what: str) -> Log:
+def log_of(readings: Readings, fewest: int, what: str, *, steady: bool = True) -> Log:
     """Return the rows of ``readings`` with a frequency; columns as ``fit_warm_up`` says.
+
+    ``steady`` is False where something was changed from row to row: no row is then left out for its neighbours' sake.
 
     Raises ``ReadingsError`` for a missing column, fewer than ``fewest`` rows, time that does not rise, a frequency
     that is not above zero, or a drive that was not held; the message names the row.
@@ -69,7 +71,7 @@ def log_of(readings: Readings, fewest: int, what: str) -> Log:
     _require_rising(readings, rows, time_s)
     _require_positive(readings, rows, frequency)
     _require_held(readings, rows)
-    out = rows[_stand_out(frequency[rows])]
+    out = rows[_stand_out(frequency[rows], steady)]
     kept = np.setdiff1d(rows, out)
     _require_rows(readings, kept, fewest, what)
     return Log(
@@ -143,11 +145,11 @@ def _require_held(readings: Readings, rows: NDArray[np.intp]) -> None:
         )  # fmt: skip
 
 
-def _stand_out(frequency: FloatArray) -> NDArray[np.intp]:
+def _stand_out(frequency: FloatArray, steady: bool) -> NDArray[np.intp]:
     """Return the rows that are far from the middle, or from the mean of both neighbours though these agree."""
     far = np.abs(frequency / np.median(frequency) - 1.0) > _FAR
     near = np.flatnonzero(~far)
-    if len(near) < 5:
+    if len(near) < 5 or not steady:
         return np.flatnonzero(far)
     f = frequency[near]
     gap = np.zeros(len(f))

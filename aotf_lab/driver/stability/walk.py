@@ -63,7 +63,7 @@ class Whitener:
         return np.asarray(solve_banded((1, 0), self.band, changes, check_finite=False))
 
     def white_part(self, residual: FloatArray) -> FloatArray:
-        """Return what of a residual (n,) is white noise, to the best of what the readings tell; the rest is the walk."""
+        """Return what of a residual (n,) is white noise, as far as the readings tell; the rest is the walk."""
         n = len(residual)
         upper = np.zeros_like(self.band)
         upper[1], upper[0, 1:] = self.band[0], self.band[1, : n - 1]
@@ -132,9 +132,7 @@ def solved(rows: FloatArray, z: FloatArray) -> FloatArray:
     return np.asarray(np.linalg.solve(r, q.T @ z))
 
 
-def least_squares(
-    whitener: Whitener, ratio: float, values: FloatArray, rows: FloatArray, residual: FloatArray
-) -> Step:
+def least_squares(whitener: Whitener, ratio: float, values: FloatArray, rows: FloatArray, residual: FloatArray) -> Step:
     """Return the step with ``values`` at their minimum; ``rows`` (n, p) and ``residual`` (n,) are whitened."""
     n, p = rows.shape
     dof = n - p

@@ -147,19 +147,14 @@ class WarmUp:
                 return np.asarray(size * np.exp(factor * u / np.maximum(size, 1e-300)))
         return np.asarray(size + factor * u)
 
-    def at_readings(self) -> FloatArray:
-        """Return the law (n,) at the readings that were used, with their temperatures, as the counter shows it (MHz)."""
+    def explained_mhz(self) -> FloatArray:
+        """Return what exponentials and temperature together make of each reading that was used (n,), in MHz."""
         t = self.log.time_s - self.log.time_s[0] + self.range_s[0]
-        values = self.fit.parameters["settled frequency (MHz)"].n + self.slow_drift_mhz_per_h.n * (t - t[-1]) / 3600.0
-        values = values + self.warm_up_at(t)
-        if self.temperature_mhz_per_k is not None and self.temperature_c is not None:
-            values = values + self.temperature_mhz_per_k.n * (self.temperature_c - self.temperature_c.mean())
-        return np.asarray(values)
-
-    def warm_up_at(self, time_s: FloatArray) -> FloatArray:
-        """Return the sum of the exponentials (n,) (MHz) as plain numbers; times may lie outside the log."""
         pairs = zip(self.shifts_mhz, self.time_constants_s, strict=True)
-        return np.asarray(sum(a.n * np.exp(-np.asarray(time_s, dtype=float) / tau.n) for a, tau in pairs))
+        total = np.asarray(sum(a.n * np.exp(-t / tau.n) for a, tau in pairs))
+        if self.temperature_mhz_per_k is not None and self.temperature_c is not None:
+            total = total + self.temperature_mhz_per_k.n * (self.temperature_c - self.temperature_c.mean())
+        return total
 
     def plot(self, ax: Any = None) -> Any:
         """Draw the log, less the effect of its temperature, and the law with its band; return the Axes."""
@@ -169,10 +164,8 @@ class WarmUp:
         found = self.frequency_at(times)
         centre = np.array([f.n for f in found])
         half = self.fit.coverage_factor() * np.array([(f - self.final_mhz).s for f in found])
-        law = self.at_readings()
         t = self.log.time_s - self.log.time_s[0] + self.range_s[0]
-        held = self.frequency_at(t)
-        shown = self.log.frequency_mhz - law + np.array([f.n for f in held])
+        shown = self.log.frequency_mhz - self.explained_mhz() + np.array([r.n for r in self.remaining_mhz(t)])
         return plot_warm_up(
             t, shown, times, centre, (centre - half, centre + half), self.final_mhz.n,
             "power-on" if self.started_s is not None else "the first reading", ax=ax,

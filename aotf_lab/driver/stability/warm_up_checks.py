@@ -105,8 +105,8 @@ def _exponentials(rivals: Rivals, count: int, n: int) -> Check:
     change = criterion(p + 2, two) - criterion(p, one)
     detail = (
         f"{'two exponentials' if count == 2 else 'one exponential'}: a second makes the readings "
-        f"{_times(rivals.gained[1])} as probable, and is taken from {_times(rivals.limit)} on; it changes the corrected "
-        f"Akaike criterion by {change:+.1f} (that alone takes a wander for a second exponential too often)"
+        f"{_times(rivals.gained[1])} as probable, and is taken from {_times(rivals.limit)} on; it changes the "
+        f"corrected Akaike criterion by {change:+.1f} (that alone takes a wander for a second exponential too often)"
     )
     return Check("number of exponentials", True, detail)
 
@@ -126,8 +126,8 @@ def _length(terms: Terms, found: WalkFit, count: int) -> Check:
 def _worth(log: Log, fit: Fit, worth: float) -> Check:
     u = float(fit.covariance[0, 0]) ** 0.5
     detail = (
-        f"{len(log)} readings are worth {min(worth, len(log)):.3g} independent ones for the settled frequency: its u is "
-        f"{1e3 * u:.2g} kHz, not the {1e3 * u * (min(worth, len(log)) / len(log)) ** 0.5:.2g} kHz of white noise"
+        f"{len(log)} readings are worth {min(worth, len(log)):.3g} independent ones for the settled frequency: its u "
+        f"is {1e3 * u:.2g} kHz, not the {1e3 * u * (min(worth, len(log)) / len(log)) ** 0.5:.2g} kHz of white noise"
     )
     return Check("correlated noise", True, detail)
 
@@ -141,13 +141,17 @@ def _slow_drift(fit: Fit) -> Check:
 
 def _temperature(log: Log, temperature: FloatArray | None, fit: Fit) -> Check:
     if log.temperature_c is None:
-        text = "cannot be checked: not logged, so that what it did counts as warm-up or wander; log it with every reading"
+        text = (
+            "cannot be checked: not logged, so that what it did counts as warm-up or wander; log it with every reading"
+        )
         return Check("temperature", True, text)
     if temperature is None:
         text = f"cannot be checked: the box stayed within {np.ptp(log.temperature_c):.2g} K, no more than noise"
         return Check("temperature", True, text)
     per_k = fit.parameters["temperature (MHz/K)"]
-    detail = f"{1e3 * per_k.n:+.3g} +- {1e3 * per_k.s:.2g} kHz/K over {np.ptp(temperature):.2g} K; the law holds at the mean"
+    detail = (
+        f"{1e3 * per_k.n:+.3g} +- {1e3 * per_k.s:.2g} kHz/K over {np.ptp(temperature):.2g} K; the law holds at the mean"
+    )
     return Check("temperature", True, detail)
 
 

@@ -35,9 +35,10 @@ def fit_warm_up(readings: Readings | pd.DataFrame, *, started_s: float | None = 
 
     One or two exponentials, a slow linear drift and, where the temperature moved, kHz/K times the temperature freed
     of its thermometer's noise. A second exponential is taken when the readings make it 150 times as probable as
-    one alone (probability averaged over all constants: amplitude even within the range of the log, time constant even in its
+    one alone (averaged over all constants: amplitude even within the range of the log, time constant even in its
     logarithm). The noise is white with a random walk (``walk.py``), both told by the log: the u of the result is not
-    that of so many independent readings. It is scaled up when the stated u of a reading is larger than the jitter found.
+    that of so many independent readings. It is scaled up when the stated u of a reading is larger than the jitter
+    found.
 
     Raises ``ReadingsError`` for what ``log_of`` refuses and for a log that shows no warm-up.
     """
@@ -103,7 +104,7 @@ def _assembled(
 
 
 def _as_fit(found: WalkFit, parameters: dict[str, UFloat], covariance: FloatArray, stated: float) -> Fit:
-    n, p = len(found.best.residual), len(found.values)
+    p = len(found.values)
     slope = np.ones(p)
     for k, name in enumerate(parameters):
         slope[k] = parameters[name].n if name.startswith("time constant") else 1.0
