@@ -67,7 +67,7 @@ def rms_excess(harmonics: Sequence[Harmonic]) -> UFloat | float:
 def vpp_excess(harmonics: Sequence[Harmonic]) -> float:
     """Return by which share a power from volts peak to peak, read as those of a sine, exceeds the fundamental's.
 
-    With a third harmonic at -10 dBc it is up to (1 + 10^-0.5)^2 - 1 = 73 %, or down to -49 %; the phases decide.
+    With a third harmonic at -10 dBc it is up to (1 + 10^-0.5)^2 - 1 = 73 %, or down to -13 %; the phases decide.
     """
     orders = [h.order for h in harmonics]
     sizes = np.array([max(h.shown.n, 0.0) ** 0.5 for h in harmonics])
@@ -79,8 +79,8 @@ def vpp_excess_range(shares: Mapping[int, float]) -> tuple[float, float]:
 
     ``shares`` is order -> power over the fundamental's, none of them negative. Raises ``ReadingsError`` for others.
 
-    >>> [round(100 * x, 1) for x in vpp_excess_range({3: 0.1})]
-    [-29.5, 73.2]
+    >>> [round(100 * float(x), 1) for x in vpp_excess_range({3: 0.1})]
+    [-13.3, 73.2]
     """
     bad = [(order, share) for order, share in shares.items() if order < 2 or not 0.0 <= share < np.inf]
     if bad:

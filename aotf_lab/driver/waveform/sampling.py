@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from aotf_lab.driver.waveform.stamps import even_intervals, stamp_half_digit
+from aotf_lab.driver.waveform.stamps import even_intervals, stamp_half_digits
 
 __all__ = ["Sampling", "folded", "sampling", "unfolded"]
 
@@ -52,11 +52,11 @@ def sampling(time_us: Floats) -> Sampling:
     """Return how the times ``time_us`` (n,), n > 2, were sampled; none falls, and the last is above the first."""
     mean = float(time_us[-1] - time_us[0]) / (time_us.size - 1)
     even: Floats = time_us[0] + mean * np.arange(time_us.size, dtype=np.float64)
-    half = stamp_half_digit(time_us)
     if np.max(np.abs(time_us - even)) <= max(_SAME * mean, 1e-15 * float(np.max(np.abs(time_us)))):
         return Sampling(even, mean)
-    if np.all(np.abs(time_us - even) <= 2.0 * half + _SAME * mean):
-        grid = even_intervals(time_us, half)
+    for half in stamp_half_digits(time_us):
+        near = bool(np.all(np.abs(time_us - even) <= 2.0 * half + _SAME * mean))
+        grid = even_intervals(time_us, half) if near else None
         if grid is not None:
             first, interval, reach = grid
             even = first + interval * np.arange(time_us.size, dtype=np.float64)

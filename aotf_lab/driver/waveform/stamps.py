@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Iterable, Iterator
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linprog
 
-__all__ = ["even_intervals", "stamp_half_digit"]
+__all__ = ["even_intervals", "stamp_half_digits"]
 
 Floats = NDArray[np.float64]
 
@@ -15,25 +19,25 @@ _FIRST = 16
 _ROUNDS = 60
 
 
-def stamp_half_digit(time_us: Floats) -> Floats:
-    """Return half of the last printed digit (us) of each of ``time_us`` (n,), or zeros where no digits are found.
+def stamp_half_digits(time_us: Floats) -> Iterator[Floats]:
+    """Yield what half of the last printed digit (us) of each of ``time_us`` (n,) may be.
 
-    Stamps with a fixed number of decimals share one last digit; those with an exponent have a fixed number of
-    significant digits, and the last one is worth less near zero.
+    Stamps with a fixed number of decimals share one last digit, which may count in ones, twos or fives; those with
+    an exponent have a fixed number of significant digits, and the last one is worth less near zero.
     """
     largest = float(np.max(np.abs(time_us)))
     top = int(np.ceil(np.log10(largest))) if largest > 0 else 0
-    for power in range(top, top - max(_DIGITS), -1):
-        digit = 10.0**power
-        if _whole(time_us / digit):
-            return np.full(time_us.size, 0.5 * digit)
+    fixed = (count * 10.0**power for power in range(top, top - max(_DIGITS), -1) for count in (5.0, 2.0, 1.0))
+    yield from (np.full(time_us.size, 0.5 * digit) for digit in _first(fixed, time_us))
     with np.errstate(divide="ignore"):
-        decade = np.where(time_us == 0.0, -np.inf, np.floor(np.log10(np.abs(time_us)) + 1e-12))
-    for digits in _DIGITS:
-        last = 10.0 ** np.where(np.isfinite(decade), decade - digits + 1, top - digits)
-        if _whole(time_us / last):
-            return np.asarray(0.5 * last)
-    return np.zeros(time_us.size)
+        decade = np.where(time_us == 0.0, top, np.floor(np.log10(np.abs(time_us)) + 1e-12))
+    significant = (10.0 ** (decade - digits + 1) for digits in _DIGITS)
+    yield from (0.5 * digit for digit in _first(significant, time_us))
+
+
+def _first(digits: Iterable[Any], time_us: Floats) -> Iterator[Any]:
+    """Yield the first of ``digits``, scalars or (n,), of which all times are whole multiples; nothing where none is."""
+    yield from itertools.islice((digit for digit in digits if _whole(time_us / digit)), 1)
 
 
 def _whole(values: Floats) -> bool:

@@ -48,7 +48,7 @@ def distinct_phases(cycles_per_sample: float, size: int, tolerance_cycles: float
     Sampling in step with the wave meets the same few phases again and again, and the same rounding errors: so it
     is when p samples make a whole number of periods, and the trace drifts off that by less than the tolerance.
 
-    >>> distinct_phases(0.25, 2000, 1e-3), distinct_phases(0.1234567, 2000, 1e-3)
+    >>> distinct_phases(0.25, 2000, 1e-3), distinct_phases(0.618034, 2000, 1e-3)
     (4, 0)
     """
     p = np.arange(1, min(_MOST_PHASES, size // 4) + 1)
