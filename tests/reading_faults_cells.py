@@ -24,7 +24,7 @@ _LETTERS = {"n": -9, "u": -6, "µ": -6, "μ": -6, "m": -3, "k": 3, "K": 3, "M": 
 _SI = {"V": 0, "Vrms": 0, "Hz": -6, "W": 3, "s": 0}
 """Base unit -> power of ten to the bench unit, for letters in place of a decimal mark."""
 _SCALE = re.compile(r"^Scale\W*([0-9.,]+)[\s,;]*(\S*W)\s+per\s+count$", re.IGNORECASE)
-_OFFSET = re.compile(r"^Offset[^\w+-]*([+-]?[0-9.,]+)\s*counts?$", re.IGNORECASE)
+_OFFSET = re.compile(r"^Offset[^\w+-]*([+-]?[0-9.,]+(?:[eE][0-9]+)?)\s*counts?$", re.IGNORECASE)
 _CLOCK = re.compile(r"^(\d{4})-(\d{1,2})-(\d{1,2})[ T](\d{1,2}):(\d{1,2}):(\d{1,2})(?:[.,](\d*))?$", re.ASCII)
 _OVER_RANGE = 9.8e37
 ANY = "any text"
@@ -124,7 +124,9 @@ def _counted(number: float, above: list[str], style: Style) -> float | None:
     unit = unit_of(scale[2], "optical") if scale else None
     if scale is None or unit is None or (offset is None and any(re.search(r"\d\W*count", a) for a in above)):
         return None
-    size = plain_numbers(scale[1], style) or plain_numbers(scale[1], Style())
+    size = (
+        plain_numbers(scale[1], style) or plain_numbers(scale[1], Style()) or plain_numbers(scale[1], Style(";", ","))
+    )
     zero = plain_numbers(offset[1], style) if offset else [0.0]
     return _scaled((number - zero[0]) * size[0], EXPONENTS[unit][1]) if size and zero else None
 

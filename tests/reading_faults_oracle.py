@@ -152,6 +152,8 @@ def _said_in_style(case: Case) -> tuple[dict[int, Said], list[str]]:
     head = style.separator.join(headings(base.columns, style))
     bare = [re.sub(r"\([^()]*\)", "()", text) for text in (head, *lines)]
     alike = [difflib.SequenceMatcher(None, bare[0], line, autojunk=False).ratio() for line in bare[1:]]
+    if len(base.columns) == 1 and "(" in head:  # one heading torn in two keeps its unit
+        alike = [1.0 if line.endswith(head[head.index("(") :]) else a for a, line in zip(alike, lines, strict=True)]
     first = next((k for k, a in enumerate(alike) if a > _ALIKE), -1)
     if first < 0:  # without the headings, a row of units may stand for them
         first = next((k for k, line in enumerate(lines) if all(_units(case, [], _cells(line, style)))), 0)

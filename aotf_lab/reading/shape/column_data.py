@@ -10,6 +10,7 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
+from aotf_lab.errors import ReadingError
 from aotf_lab.reading.cells.column import read_column
 from aotf_lab.reading.cells.marks import fill_dittos, is_ditto, is_gap
 from aotf_lab.reading.cells.words import direction_of, medium_of
@@ -18,6 +19,7 @@ from aotf_lab.reading.shape.counts import Scale
 from aotf_lab.reading.shape.heading import Heading
 from aotf_lab.reading.shape.mapped import position_name
 from aotf_lab.reading.shape.plain_rows import PlainCells, PlainRows
+from aotf_lab.reading.shape.split_heading import is_count_unit
 from aotf_lab.reading.text.grid import Grid, RawRow
 from aotf_lab.reading.units import UNITLESS, bench_values
 
@@ -121,6 +123,9 @@ class ColumnReader:
         unit = None if heading.in_cells else unit
         numbers = read_column(cells, unit, column, self.grid.form, place)
         values, notes = numbers.values, numbers.notes
+        odd = [unit for unit in numbers.units if unit and not is_count_unit(unit)] if heading.counts else []
+        if odd:
+            raise _unit_of_counts(odd[0], cells, place)
         if heading.counts and self.scale is not None:
             values = bench_values(self.scale.apply(values), self.scale.unit, heading.reads or heading.column, place(0))
         data = ColumnData(values, cells, numbers.rejected, numbers.flagged, notes)
@@ -134,6 +139,14 @@ class ColumnReader:
             return data
         kept = ["" if r and is_gap(c) else r for r, c in zip(data.rejected, data.cells, strict=True)]
         return replace(data, rejected=kept)
+
+
+def _unit_of_counts(unit: str, cells: Sequence[str], place: Callable[[int], str]) -> ReadingError:
+    row = next((k for k, cell in enumerate(cells) if cell.rstrip().endswith(unit)), 0)
+    return ReadingError(
+        "a unit in a column of counts", where=place(row), found=cells[row], allowed="plain numbers of counts",
+        cure='pass the line over: skip_lines = { 17 = "reason" } in a layout',
+    )  # fmt: skip
 
 
 def _of_clock(clock: Clock, cells: list[str], rejected: Sequence[str]) -> ColumnData:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
+from difflib import SequenceMatcher
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +24,9 @@ _PER_COUNT = re.compile(
 
 _PARTS = re.compile(r"[(\[]([^()\[\]]*)[)\]]")
 
-_COUNTED = re.compile(r"[0-9]\s*([A-Za-z ]+?)\W*$")
+_COUNTED = re.compile(r"[0-9]\s*([^\W\d][^\d]*?)\W*$")
+_ALIKE = 0.7
+"""A word that is like "counts" to this ratio may be a damaged one."""
 _NO_OFFSET = re.compile(
     r"\b(?:range|full|max\w*|min\w*|resolution|limit|threshold|trigger|noise|bits?)\b", re.IGNORECASE
 )
@@ -98,9 +101,11 @@ def _offset(settings: Settings, unit: Unit, name: str) -> tuple[float, bool, str
 def _refuse_unknown(settings: Settings, name: str) -> None:
     """Raise ``ReadingError`` where no offset stands, and a number of counts that may be it is not understood."""
     for entry in (*settings.entries, *settings.loose):
+        said = f"{entry.key} {entry.value}"
         match = _COUNTED.search(entry.value)
-        named = re.search(r"offset.*[0-9]", f"{entry.key} {entry.value}", re.IGNORECASE)
-        if named or (match and is_count_unit(match[1]) and not _NO_OFFSET.search(entry.key or entry.value)):
+        unit = match[1].lower() if match else ""
+        counted = is_count_unit(unit) or SequenceMatcher(None, unit, "counts").ratio() > _ALIKE
+        if re.search(r"offset.*[0-9]", said, re.IGNORECASE) or (counted and not _NO_OFFSET.search(said)):
             raise ReadingError(
                 "a number of counts that may be the offset, and no offset", where=f"{name}:{entry.line}",
                 found=f"{entry.key}: {entry.value}".lstrip(": "), allowed='a line such as "Offset: 512 counts"',

@@ -35,6 +35,8 @@ _COMPARED = re.compile(
 _WORDS = 3
 """A key in a comment has no more words than this, nor has a value without a digit."""
 
+_ONE_COMMA = re.compile(r"[+-]?(?:0,[0-9]+|[0-9]+,(?:[0-9]{1,2}|[0-9]{4,}))(?:[eE][+-]?[0-9]+)?")
+"""A comma that cannot stand between thousands is decimal, whatever the readings below have."""
 _NUMBER_AND_UNIT = re.compile(r"^(?P<number>[+\-\u2212]?[0-9][0-9.,]*(?:[eE][+-]?[0-9]+)?)\s*(?P<unit>.*)$")
 
 
@@ -81,7 +83,8 @@ class Settings:
         if match is None:
             return None
         text = match["number"].replace("\u2212", "-")
-        text = text.replace(".", "").replace(",", ".") if self.decimal_mark == "," and "," in text else text
+        if "," in text and (self.decimal_mark == "," or _ONE_COMMA.fullmatch(text)):
+            text = text.replace(".", "").replace(",", ".")
         try:
             number = float(text)
         except ValueError:

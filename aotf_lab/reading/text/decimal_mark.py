@@ -49,10 +49,11 @@ def find_decimal_mark(
         grouped = seen.get(other, "group", "either") and not seen.get(other, "decimal")
         groups = layout.thousands_mark if layout.thousands_mark is not None else other * bool(grouped)
         return DecimalMark(stated, "stated in the layout", blanks + groups * (groups not in blanks))
-    setting = None
-    if seen.get(",", "either") and not seen.get(",", "decimal", "group") and separator != "comma":
-        setting = _look_above(seen, above)
-    mark, evidence, groups = (",", _as("commas", setting), "") if setting else _decide(name, seen, separator)
+    open_comma = seen.get(",", "either") and not seen.get(",", "decimal", "group") and not seen.get(".", *USES)
+    open_point = seen.get(".", "either") and not seen.get(".", "decimal") and not seen.get(",", *USES)
+    setting = _look_above(above) if separator != "comma" and (open_comma or open_point) else None
+    settled = (",", _as("commas", setting), "." if open_point else "") if setting else None
+    mark, evidence, groups = settled or _decide(name, seen, separator)
     return DecimalMark(mark, evidence, blanks + groups, _alone(seen, rows))
 
 
@@ -110,7 +111,7 @@ def _look(rows: Sequence[RawRow]) -> SeenMarks:
     return seen
 
 
-def _look_above(seen: SeenMarks, above: Sequence[RawRow]) -> tuple[int, str] | None:
+def _look_above(above: Sequence[RawRow]) -> tuple[int, str] | None:
     """Return a setting with a unit that shows a decimal comma, None when there is none or one shows a point.
 
     A bare 2.4 above the headings may be a version, and a bare 1,2 a list, so only numbers with a unit count.
@@ -122,7 +123,7 @@ def _look_above(seen: SeenMarks, above: Sequence[RawRow]) -> tuple[int, str] | N
             if unit and is_unit(unit[1]):
                 look_at(settings, row.line, cell)
     comma = settings.get(",", "decimal")
-    return comma if comma and not settings.get(".", "decimal") and not seen.get(".", *USES) else None
+    return comma if comma and not settings.get(".", "decimal") else None
 
 
 def _check_stated(name: str, layout: Layout) -> None:

@@ -8,6 +8,7 @@ come out as whole numbers in equally many cells; two that do so equally well are
 from __future__ import annotations
 
 import csv
+import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -15,13 +16,16 @@ from dataclasses import dataclass
 from aotf_lab.errors import ReadingError
 from aotf_lab.reading.layout import SEPARATORS
 from aotf_lab.reading.text.cells import WIDE, cells_of, headings_between_blanks
-from aotf_lab.reading.text.kinds import has_reading, kinds_in
+from aotf_lab.reading.text.kinds import has_reading, kind_of, kinds_in
 from aotf_lab.reading.text.lines import Line, comment_of
 
 __all__ = ["find_separator", "row_weight", "spoken"]
 
 _SAMPLE = 400
 _CANDIDATES = ("comma", "semicolon", "tab", "bar", WIDE, "blanks")
+_GLUED = re.compile(r"[^\W\d_][,;|][^\W\d_]")
+"""A separator right between two words of a heading row: blanks are none there."""
+_PLAIN = ("semicolon", "tab", "bar")
 _EQUALLY = 0.01
 
 
@@ -57,7 +61,10 @@ def find_separator(name: str, lines: Sequence[Line], stated: str | None = None) 
         return _without_rows(sample), "from the first line; no row of numbers to judge by"
     if best.cells == 1:
         return "comma", "one cell in each row of numbers"
-    rivals = [t for t in trials if t.weight >= best.weight * (1 - _EQUALLY) and t.found != best.found]
+    near = [t for t in trials if t.weight >= best.weight * (1 - _EQUALLY)]
+    plain = next((t for t in near if t.separator in _PLAIN and all(_is_finer(t, b) for b in near if b is not t)), None)
+    best, near = (plain, [plain]) if plain else (best, near)
+    rivals = [t for t in near if t.found != best.found]
     if rivals:
         fitting = [t for t in (best, *rivals) if _heading_fits(sample, t)]
         if len(fitting) != 1:
@@ -69,6 +76,17 @@ def find_separator(name: str, lines: Sequence[Line], stated: str | None = None) 
     decided = ", and so has the line above them" if rivals else ""
     have = "1 row of numbers has" if best.rows == 1 else f"{best.rows} rows of numbers have"
     return best.separator, f"{told}{have} {best.cells} cells{decided}"
+
+
+def _is_finer(plain: _Trial, other: _Trial) -> bool:
+    """Return whether ``other`` only breaks at blanks what ``plain`` holds together, the blank of a date and time."""
+    if other.separator not in ("blanks", WIDE) or other.first != plain.first or other.rows != plain.rows:
+        return False
+    return all(
+        [part for cell in ours for part in cell.split()] == [part for cell in theirs for part in cell.split()]
+        and all(kind_of(cell) == "clock" for cell in ours if " " in cell)
+        for ours, theirs in zip(plain.found, other.found, strict=True)
+    )
 
 
 def row_weight(kinds: tuple[str, ...]) -> float:
@@ -122,7 +140,7 @@ def _heading_fits(sample: Sequence[Line], trial: _Trial) -> bool:
     text = sample[trial.first - 1].text
     cells: tuple[str, ...] | None
     if trial.separator in ("blanks", WIDE):
-        cells = headings_between_blanks(text, trial.cells)
+        cells = None if _GLUED.search(text) else headings_between_blanks(text, trial.cells)
     else:
         try:
             cells = cells_of(text, trial.separator)
