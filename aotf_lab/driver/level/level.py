@@ -16,7 +16,7 @@ from aotf_lab.driver.level.numbers import SharedNumbers
 from aotf_lab.driver.level.rows import LevelRows, Run
 from aotf_lab.driver.level.scale import PER_NEPER, ScaleError
 from aotf_lab.driver.level.supply_curve import SupplyCurve
-from aotf_lab.errors import OutOfRangeError, ReadingsError
+from aotf_lab.errors import OutOfRangeError, ReadingsError, Said
 from aotf_lab.estimation.evaluate import require_inside
 from aotf_lab.estimation.fit import Fit
 from aotf_lab.estimation.problem import FloatArray
@@ -109,7 +109,7 @@ class Level:
         """Return what the amplifier takes from its supply (W); ``ReadingsError`` without a column ``supply_a``."""
         if self.current is None:
             raise ReadingsError(
-                "no current of the amplifier's supply", found="no column supply_a",
+                "no current of the amplifier's supply", found=Said("no column supply_a"),
                 allowed="at least four readings of supply_a", cure="note the supply's current beside the level",
             )  # fmt: skip
         power = self.rf_power(supply_v, frequency_mhz)

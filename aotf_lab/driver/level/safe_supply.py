@@ -106,7 +106,7 @@ def safe_supply(
         )
     if not level.power_scale_known:
         raise UnsafeDriveError(
-            "no supply can be called safe: RF power may be wrong by any factor", found="pad or probe not stated",
+            "no supply can be called safe: RF power may be wrong by any factor", found=Said("pad or probe not stated"),
             allowed="a scope whose pad and probe are stated", cure="state [instrument.scope] pad_db and probe",
         )  # fmt: skip
     band = level.range_mhz if band_mhz is None else band_mhz
