@@ -92,9 +92,13 @@ def test_harmonics_that_fold_onto_the_fundamental():
 
 
 def test_harmonics_that_fold_elsewhere_are_named():
-    wave = fit_waveform(trace(166.69))
-    assert "harmonics apart" in {c.name for c in wave.checks if c.name not in failed(wave) or "apart" in c.name}
-    assert "looks like half of the sample rate" in detail(wave, "harmonics apart")
+    wave = fit_waveform(trace(125.3))
+    assert "harmonics apart" not in failed(wave)
+    assert "order 4 looks like half of the sample rate: not told apart" in detail(wave, "harmonics apart")
+    strong = fit_waveform(trace(125.3, harmonics={4: (-15, 0.3)}))
+    assert "harmonics apart" in failed(strong)
+    assert "dBc is left over the fit; save the trace with a faster time base" in detail(strong, "harmonics apart")
+    assert strong.rf_power_w is None
 
 
 def test_missing_samples_are_named_and_do_no_harm():

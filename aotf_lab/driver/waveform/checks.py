@@ -21,7 +21,7 @@ PERIODS = 20.0
 SAMPLES_PER_PERIOD = 2.5
 STEPS = 6.0
 _SHOWN = 3
-_SUBHARMONIC = 1e-3
+_STRONG = 1e-3
 """Share of power (-30 dBc) from which a line at half of the frequency may be the fundamental itself."""
 _UNSTEADY = 0.02
 """Share of power beside the fundamental from which its own power is not known any more."""
@@ -52,7 +52,7 @@ def trace_checks(
         _samples(wave.frequency_mhz, grid),
         _periods(wave.frequency_mhz * grid.span_us),
         _fundamental(base),
-        _apart(orders),
+        _apart(orders, rest),
         _steady(rest),
         _noise(rest),
     )
@@ -133,16 +133,19 @@ def _fundamental(base: Base) -> Check:
         f"the strongest, {base.frequency_mhz:.6g} MHz, is the harmonic of order {order}"
     )
     cure = "state counter_mhz or expected_mhz, so that the fundamental is known"
-    return _said("fundamental", base.lower_share < _SUBHARMONIC, detail, cure)
+    return _said("fundamental", base.lower_share < _STRONG, detail, cure)
 
 
-def _apart(orders: Orders) -> Check:
+def _apart(orders: Orders, rest: Rest) -> Check:
+    """Ask for hidden harmonics that matter: onto the fundamental, or strong where they cannot be fitted."""
     if not orders.hidden:
         return Check("harmonics apart", True, "every harmonic to the highest order has a place of its own")
     words = ", ".join(f"order {order} looks like {_named(other)}" for order, other in orders.hidden.items())
     detail = f"at this sample rate {words}: not told apart"
     cure = "save the trace with a faster time base"
-    return _said("harmonics apart", 1 not in orders.hidden.values(), detail, cure)
+    strong = rest.line_mhz is not None and rest.line_share > _STRONG
+    detail += f", and {_dbc(rest.line_share)} is left over the fit" if strong else ""
+    return _said("harmonics apart", 1 not in orders.hidden.values() and not strong, detail, cure)
 
 
 def _named(order: int) -> str:
