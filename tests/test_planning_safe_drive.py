@@ -44,3 +44,20 @@ def test_highest_safe_power_is_just_allowed_and_a_little_more_is_not():
 
 def test_without_scale_errors_the_rating_itself_is_allowed():
     assert highest_safe_power(0.8, ()) == pytest.approx(0.8)
+
+
+def noise(u_w):
+    return CommonError("noise", "rf_power_w", "offset", new_cause("noise", u_w))
+
+
+def test_an_error_in_watts_counts_at_the_power_that_is_asked_for():
+    errors = (*scale(), noise(0.05))
+    limit = highest_safe_power(0.8, errors)
+    relative = float(np.hypot(2 * 0.025, 0.023))
+    assert limit + stats.norm.ppf(0.975) * np.hypot(relative * limit, 0.05) == pytest.approx(0.8)
+    require_safe(true_power(limit, errors), 0.8, "E")
+
+
+def test_an_error_in_watts_above_the_rating():
+    with pytest.raises(UnsafeDriveError, match=r"no RF power at all: RF power could exceed .* allowed: at most 0.8 W"):
+        highest_safe_power(0.8, (noise(1.0),))

@@ -115,8 +115,17 @@ def test_noise_and_dc_leave_in_squares(log):
         "offset",
         pytest.approx(0.2 * 2 * (5e-3) ** 2 / 50),
     )
+    link = chain_terms(bench, 60.0, level_v=50**0.5 * 1e-3)["noise and DC"]
+    assert link.factor == pytest.approx(0.5)
+    assert link.u_relative == pytest.approx(abs(error.sensitivity) * error.variable.s / ((5e-3) ** 2 / 50))
     swing = read_scope_levels(log("Level (Vpp)\n0.01\n"), bench)
     assert not any(e.name.startswith("noise") for e in swing.common)
+
+
+def test_a_level_that_is_all_noise():
+    bench = Instruments(scope=Scope(probe=1, pad_db=0, noise_mvrms=3.0))
+    with pytest.raises(AotfLabError, match=r"a level of noise and DC alone; found 2 mV rms; allowed: above 3 mV rms"):
+        chain_terms(bench, 60.0, level_v=0.002)
 
 
 def test_harmonics_in_volts_rms_by_parseval():

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from scipy import stats
+from scipy.optimize import brentq
 from uncertainties import UFloat
 
 from aotf_lab.errors import Said, UnsafeDriveError
@@ -34,9 +35,14 @@ def upper_bound(power_w: UFloat | float) -> float:
 def highest_safe_power(rated_w: float, scale: Iterable[CommonError]) -> float:
     """Return the indicated power whose upper bound just meets the rating.
 
-    ``scale`` holds the power scale's shared errors; each is relative, so the bound is a factor.
+    ``scale`` holds the power scale's shared errors: where each is relative the bound is a factor. Raises
+    ``UnsafeDriveError`` when an error in watts alone could exceed the rating.
     """
-    return rated_w / upper_bound(true_power(1.0, tuple(scale)))
+    errors = tuple(scale)
+    if all(error.kind == "relative" for error in errors):
+        return rated_w / upper_bound(true_power(1.0, errors))
+    require_safe(true_power(0.0, errors), rated_w, "no RF power at all")
+    return float(brentq(lambda w: upper_bound(true_power(w, errors)) - rated_w, 0.0, 2.0 * rated_w, xtol=1e-12))
 
 
 def require_safe(power_w: UFloat | float, rated_w: float, where: str) -> None:

@@ -14,7 +14,7 @@ from html import escape
 import numpy as np
 from numpy.typing import NDArray
 
-from aotf_lab.errors import AotfLabError
+from aotf_lab.errors import AotfLabError, Said
 from aotf_lab.estimation.causes import CommonError
 from aotf_lab.physics.rf import attenuation_factor, single_pole_factor
 from aotf_lab.reading.accuracy import shared
@@ -131,8 +131,12 @@ def scale_errors(
     return (*common, RollOffError("scope bandwidth", "rf_power_w", "relative", fall, mean, pole))
 
 
-def chain_terms(instruments: Instruments, frequency_mhz: float, kind: ReadingKind = "rms") -> Chain:
+def chain_terms(
+    instruments: Instruments, frequency_mhz: float, kind: ReadingKind = "rms", *, level_v: float | None = None
+) -> Chain:
     """Return the links of the chain at ``frequency_mhz`` for volts ``kind`` on the screen, each with its u.
+
+    What noise and DC add depends on the reading: ``level_v`` (V rms on the screen) says at which.
 
     >>> from aotf_lab.reading import Scope
     >>> chain_terms(Instruments(scope=Scope(probe=1, pad_db=30, bandwidth_mhz=200)), 60.0)["pad"].factor
@@ -154,7 +158,7 @@ def chain_terms(instruments: Instruments, frequency_mhz: float, kind: ReadingKin
             errors.get("pad", 0.0) if scope.pad_db is not None else unknown, _known(scope.pad_db, scope.u_pad_db),
         ),
         Term("input", OPEN_INPUT if scope.open_behind_pad else 1.0, 0.0, _input(instruments)),
-        Term("noise and DC", 1.0, 0.0, _added(instruments, kind)),
+        _added(instruments, kind, level_v),
         Term("scope bandwidth", fall, errors.get("scope bandwidth", 0.0), _fall(instruments, fall)),
         Term("harmonics", 1.0 / float(excess.factor[0]), 0.0 if spread is None else float(spread.s), excess.words),
         Term(
@@ -181,13 +185,25 @@ def _input(instruments: Instruments) -> str:
     return "stated: terminated behind the pad" if scope.input_ohm else "assumed: terminated behind the pad"
 
 
-def _added(instruments: Instruments, kind: ReadingKind) -> str:
-    noise, dc = instruments.scope.added_v
+def _added(instruments: Instruments, kind: ReadingKind, level_v: float | None) -> Term:
+    scope, name = instruments.scope, "noise and DC"
+    noise, dc = scope.added_v
     if kind != "rms":
-        return "not subtracted from volts peak to peak"
+        return Term(name, 1.0, 0.0, "not subtracted from volts peak to peak")
     if noise == dc == 0.0:
-        return "none stated (AC-coupled, noise far below the level)"
-    return f"{1e3 * noise:g} mV rms of noise and {1e3 * dc:g} mV of DC subtracted in squares"
+        return Term(name, 1.0, 0.0, "none stated (AC-coupled, noise far below the level)")
+    words = f"{1e3 * noise:g} mV rms of noise and {1e3 * dc:g} mV of DC subtracted in squares"
+    if level_v is None:
+        return Term(name, 1.0, 0.0, f"{words}: more the lower the level")
+    added = float(np.hypot(noise, dc))
+    left = level_v**2 - added**2
+    if left <= 0:
+        raise AotfLabError(
+            "a level of noise and DC alone", found=Said(f"{1e3 * level_v:g} mV rms"),
+            allowed=f"above {1e3 * added:g} mV rms", cure="raise the level, or take a smaller pad",
+        )  # fmt: skip
+    u = 2.0 * added * scope.u_added_v / left
+    return Term(name, left / level_v**2, u, words)
 
 
 def _fall(instruments: Instruments, fall: float) -> str:

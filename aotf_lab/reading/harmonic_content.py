@@ -81,7 +81,7 @@ def harmonic_excess(
         kind == "peak to peak"
     ):  # volts of fundamental and harmonic add up: d excess = 2 (1 + sum of a) da, da = d share / 2a
         volts = sum(h.share.n**0.5 for h in known)
-        u_shares = (1 + volts) * float(np.sqrt(sum(h.share.s**2 / h.share.n for h in known)))
+        u_shares = (1 + volts) * float(np.sqrt(sum(h.share.s**2 / max(h.share.n, h.share.s) for h in known)))
     u = float(np.sqrt(u_shares**2 + (U_WITH_DRIVE * found[largest, 0]) ** 2 + found[largest, 1] ** 2))
     names = ", ".join(f"{h.order} at {10 * np.log10(h.share.n):.0f} dBc" for h in known)
     words = f"harmonics of the saved trace ({names}): volts {kind} squared x {factor.max():.3f} at most"
