@@ -11,7 +11,7 @@ import pytest
 from aotf_lab.driver.level import fit_level
 from aotf_lab.errors import OutOfRangeError, ReadingsError
 from aotf_lab.estimation import CommonError, new_cause
-from aotf_lab.reading import Instruments, Readings, Scope
+from aotf_lab.reading import Instruments, Readings, Scope, join_readings, read_scope_levels
 from aotf_lab.reading.chain import RollOffError
 from aotf_lab.reading.instruments import POWER_SCALE_UNSTATED
 
@@ -150,6 +150,19 @@ def test_a_run_read_peak_to_peak_brings_its_shape_and_not_its_scale():
     assert abs(power.n / truth(9.5, 70.0) - 1) < 0.03
     assert power.s / power.n == pytest.approx(0.06, rel=0.1)
     assert "peak to peak" not in level.fit.budget(power)
+
+
+def test_joined_files_keep_their_own_way_of_reading(log):
+    bench = Instruments(scope=Scope(probe=1.0, pad_db=30.0))
+    head = "Supply (V),Counter (MHz),Scope"
+    band = "\n".join(f"8,{f},{(truth(8.0, f) / 20) ** 0.5}" for f in BAND)
+    run = "\n".join(f"{v},64,{3.0 * (truth(v, 64.0) / 20) ** 0.5}" for v in SUPPLIES)
+    rms = read_scope_levels(log(f"{head} (Vrms)\n{band}\n", "band.csv"), bench)
+    swing = read_scope_levels(log(f"{head} (Vpp)\n{run}\n", "run.csv"), bench)
+    apart, joined = fit_level([rms, swing]), fit_level(join_readings([rms, swing]))
+    assert joined.rf_power(9.3, 70.0).n == pytest.approx(apart.rf_power(9.3, 70.0).n, rel=1e-12)
+    assert joined.rf_power(9.3, 70.0).s == pytest.approx(apart.rf_power(9.3, 70.0).s, rel=1e-9)
+    assert joined.anchored_on_band
 
 
 def test_the_better_known_run_sets_the_scale_whichever_it_is():

@@ -1,6 +1,7 @@
 """RF power over the band and against the amplifier's supply, and the highest supply that cannot hurt the crystal.
 
 fit           ``fit_level``: readings of level -> ``Level`` (level.py)
+parts         a table for each file, with the errors of its own way of reading
 rows          which readings make the run over the supply, and which the run over the band
 supply_curve  sqrt(power) against supply: the law with a threshold and a knee, or a smooth curve where it fails
 numbers       many powers from few independent causes, their correlation kept

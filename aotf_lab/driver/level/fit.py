@@ -36,11 +36,11 @@ _UNSTATED_DB = 0.1
 def fit_level(readings: Readings | pd.DataFrame | Sequence[Readings | pd.DataFrame]) -> Level:
     """Fit RF power against supply and frequency to one table of readings or several.
 
-    Columns: ``supply_v``, ``frequency_mhz``, ``rf_power_w`` with ``u_rf_power_w``; optional ``supply_a``. Give each
-    file as a table of its own: volts rms in one and peak to peak in another keep their own errors. The rows at the one
-    frequency with most supplies make the curve over the supply, those at the one supply with most
-    frequencies the shape over the band (of unknown form, in dB, so a ripple by mismatch is part of it); rows
-    in neither are held against the curve by a check. See ``Level`` for how both are put together.
+    Columns: ``supply_v``, ``frequency_mhz``, ``rf_power_w`` with ``u_rf_power_w``; optional ``supply_a``. A file keeps
+    the errors of its own way of reading, volts rms or peak to peak, in one joined table as in several. The rows at the
+    one frequency with most supplies make the curve over the supply, those at the one supply with most frequencies the
+    shape over the band (of unknown form, in dB, so a ripple by mismatch is part of it); rows in neither are held
+    against the curve by a check. See ``Level`` for how both are put together.
 
     Raises ``ReadingsError`` for a missing column, a value that is not above zero, and fewer than five supplies at one
     frequency or five frequencies at one supply.

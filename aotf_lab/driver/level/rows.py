@@ -9,10 +9,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from aotf_lab.driver.level.parts import separate_files
 from aotf_lab.errors import ReadingsError, Said
 from aotf_lab.estimation.causes import CommonError
 from aotf_lab.estimation.problem import FloatArray
-from aotf_lab.reading.readings import Readings, as_readings
+from aotf_lab.reading.readings import Readings
 
 __all__ = ["LevelRows", "Run", "level_rows", "runs"]
 
@@ -55,7 +56,7 @@ class Run:
 def level_rows(readings: Readings | pd.DataFrame | Sequence[Readings | pd.DataFrame]) -> LevelRows:
     """Return the pooled rows; raises ``ReadingsError`` for a missing column and for values that cannot be."""
     tables = [readings] if isinstance(readings, Readings | pd.DataFrame) else list(readings)
-    parts = tuple(as_readings(r) for r in tables)
+    parts = tuple(separate_files(tables))
     if not parts:
         raise ReadingsError(
             "no readings of level", found=0, allowed="one table or more", cure="measure power against supply and band"
