@@ -9,8 +9,12 @@ import pytest
 
 from aotf_lab.__main__ import main
 from aotf_lab.errors import SessionError
+from aotf_lab.reading.sanity import Suspicion
 from aotf_lab.report import report_html, write_report
-from aotf_lab.session import open_session
+from aotf_lab.report.findings import finding_rows, findings_verdict
+from aotf_lab.session import SessionCheck, check_session, open_session
+from aotf_lab.session.contradictions import Contradiction
+from aotf_lab.simulate import Faults, simulate_session
 from tests.conftest import DEMO
 from tests.test_session import copy_of_demo
 
@@ -167,3 +171,29 @@ def test_nothing_reachable_is_no_pass(tmp_path):
     assert "0 of 7 lines can be set" in text
     assert "Every check passed" not in text
     assert "Not computed: oscillator curve" in text
+
+
+def test_what_looks_wrong_in_the_files_is_told(tmp_path):
+    session = open_session(simulate_session(tmp_path, faults=Faults(doubled_counts=(9, 10))))
+    findings = finding_rows(check_session(session))
+    assert [(f.what, f.grave) for f in findings] == [("counts doubled", False)]
+    page = report_html(session)
+    assert "1 thing in the raw files looks wrong." in page
+    assert "vco_warm.csv:12-13, counts doubled." in page
+
+
+def test_grave_findings_come_first_and_say_that_numbers_cannot_be_used():
+    check = SessionCheck(
+        "x",
+        (),
+        (Suspicion("odd", "a.csv:3", "1", "b", "c"), Suspicion("bad", "a.csv:4", "1", "b", "c", unusable=True)),
+        (Contradiction("other", "d.csv:2", "1", "2", "c"),),
+        (),
+        (),
+        ("bad",),
+    )
+    findings = finding_rows(check)
+    assert [f.what for f in findings] == ["bad", "odd", "other"]
+    (sentence,) = findings_verdict(findings)
+    assert sentence == "3 things in the raw files look wrong, 1 of them so that numbers from the file cannot be used."
+    assert findings_verdict([]) == []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +10,7 @@ from uncertainties import UFloat
 
 from aotf_lab.errors import AotfLabError
 from aotf_lab.planning import SetPoint, SetPoints
+from aotf_lab.reading.receipt import FlaggedRow, RejectedRow
 from aotf_lab.report.checks import PartCheck
 from aotf_lab.report.words import causes, count, joined, light, measured
 from aotf_lab.session import Session
@@ -46,6 +47,9 @@ DETAIL_HEADS = (
     "Largest cause",
     "Remarks",
 )
+
+_ROWS_TOLD = 5
+"""Of the rows of a file that were rejected or are in doubt, so many are told with their reason."""
 
 METHOD = (
     "Each value stands with its standard uncertainty (k = 1) in brackets, after the Guide to the expression of "
@@ -229,16 +233,24 @@ class FileRow:
     name: str
     rows: str
     rejected: str
+    flagged: str
     sha256: str
 
 
 def file_rows(session: Session) -> list[FileRow]:
     """Return every raw file that was read, with its hash and the rows that were not taken."""
     rows = []
-    for source in (session.facts.source, *session.facts.kept):
-        rows.append(FileRow(source.name, "–", "–", source.sha256))
+    for source in (session.facts.source, *session.facts.layouts, *session.facts.kept):
+        rows.append(FileRow(source.name, "–", "–", "–", source.sha256))
     for name, readings in session.all_readings.items():
-        rejected = [f"line {r.line}: {r.reason}" for receipt in readings.receipts for r in receipt.rejected]
+        rejected = [r for receipt in readings.receipts for r in receipt.rejected]
+        flagged = [r for receipt in readings.receipts for r in receipt.flagged]
         hashes = ", ".join(s.sha256 for s in readings.sources)
-        rows.append(FileRow(name, str(len(readings.table)), "; ".join(rejected) or "none", hashes))
+        rows.append(FileRow(name, str(len(readings.table)), _listed(rejected), _listed(flagged), hashes))
     return rows
+
+
+def _listed(rows: Sequence[RejectedRow | FlaggedRow]) -> str:
+    told = [f"line {r.line}: {r.reason}" for r in rows[:_ROWS_TOLD]]
+    more = [f"and {len(rows) - _ROWS_TOLD} more; see aotf-lab check"] if len(rows) > _ROWS_TOLD else []
+    return "; ".join(told + more) or "none"

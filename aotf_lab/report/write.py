@@ -25,7 +25,8 @@ from aotf_lab.report.content import (
     verdict,
 )
 from aotf_lab.report.figures import report_figures
-from aotf_lab.session import Session, require_output
+from aotf_lab.report.findings import finding_rows, findings_verdict
+from aotf_lab.session import Session, check_session, require_output
 
 __all__ = ["report_html", "write_report"]
 
@@ -53,17 +54,19 @@ def report_html(session: Session) -> str:
         )
     points = session.set_points()
     checks = gathered_checks(session)
+    findings = finding_rows(check_session(session))
     environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
     template = environment.from_string(files("aotf_lab.report").joinpath("template.html").read_text(encoding="utf-8"))
     page = template.render(
         title=f"{session.facts.name or session.facts.folder.name}: bench report",
         note=session.facts.note,
-        verdict=verdict(session, points, checks),
+        verdict=[*verdict(session, points, checks), *findings_verdict(findings)],
         set_points=set_point_rows(points),
         set_point_heads=SET_POINT_HEADS,
         set_point_notes=_NOTES,
         details=detail_rows(points),
         detail_heads=DETAIL_HEADS,
+        findings=findings,
         troubles=list(zip(trouble_names(session), map(str, session.troubles.values()), strict=True)),
         failed=[c for c in checks if not c.passed],
         passed=[c for c in checks if c.passed],
