@@ -137,9 +137,9 @@ class Waveform:
         if reach is None:
             yield "harmonics", "withheld"
             return
-        yield "a power from volts rms is too high by", f"{100.0 * float(nominal_value(self.rms_excess)):.1f} %"
+        yield "a power from volts rms is too high by", f"{100.0 * float(nominal_value(self.rms_excess)):z.1f} %"
         found, (least, most) = 100.0 * (self.vpp_excess or 0.0), (100.0 * end for end in reach)
-        text = f"{found:.1f} % ({least:.0f} to {most:.0f} % by the phases)"
+        text = f"{found:z.1f} % ({least:z.0f} to {most:z.0f} % by the phases)"
         yield "a power from volts peak to peak is too high by", text
 
     def __str__(self) -> str:
