@@ -147,37 +147,23 @@ def lines_said(case: Case) -> tuple[dict[int, Said], list[str]]:
 
 
 def _said_in_style(case: Case) -> tuple[dict[int, Said], list[str]]:
-    base, style = case.base, case.base.style
-    lines = re.split(r"\r\n|\n|\r", _text(case))
-    head = style.separator.join(headings(base.columns, style))
-    bare = [re.sub(r"\([^()]*\)", "()", text) for text in (head, *lines)]
-    alike = [difflib.SequenceMatcher(None, bare[0], line, autojunk=False).ratio() for line in bare[1:]]
-    if len(base.columns) == 1 and "(" in head:  # one heading torn in two keeps its unit
-        alike = [1.0 if line.endswith(head[head.index("(") :]) else a for a, line in zip(alike, lines, strict=True)]
-    first = next((k for k, a in enumerate(alike) if a > _ALIKE), -1)
-    if first < 0:  # without the headings, a row of units may stand for them
-        first = next((k for k, line in enumerate(lines) if all(_units(case, [], _cells(line, style)))), 0)
-        alike[first] = 1.0 if style.units == "row" else alike[first]
+    base = case.base
+    lines = _lines(case)
+    alike, first = _heading_lines(case, lines)
     units: list[str | None] = [None] * len(base.columns)
     said: dict[int, Said] = {}
     before: dict[str, Values] = {}
+    heads = _cells(lines[first], base.style)
     for k, line in enumerate(lines):
-        cells = _cells(line, style)
-        while len(cells) > len(base.columns) and not cells[-1]:
-            cells.pop()
-        if style.separator == "\t" and len(cells) != len(base.columns):
-            cells = line.split()
-        if alike[k] > _ALIKE:
-            near = [_units(case, cells, _cells(lines[n], style)) for n in (k + 1, k + 2) if n < len(lines)]
-            units = next((u for u in near if any(u)), units if any(units) else near[0] if near else units)
-            units = units if any(units) or style.units != "row" else _units(case, [], cells)
+        cells = _row_cells(case, line)
+        if alike[k]:
+            units = _units_at(case, cells, lines[k + 1 : k + 3], units)
+        if alike[k] or not line.strip():
             continue
-        if not line.strip():
-            continue
-        heads = _cells(lines[first], style)
-        if style.units == "row" and not any(units):
-            units = next((u for u in (_units(case, [], _cells(x, style)) for x in lines[:k]) if any(u)), units)
-        shown = units if k > first or style.units == "row" else _units(case, _cells(lines[first], style), [])
+        if base.style.units == "row":
+            above = (_units(case, [], _cells(x, base.style)) for x in lines[:k])
+            units = units if any(units) else next((u for u in above if any(u)), units)
+        shown = units if k > first or base.style.units == "row" else _units(case, heads, [])
         options, plain = [], 0
         for group in base.readings if len(cells) == len(base.columns) else ():
             option = {m: meant(case, m, at, cells, shown, lines, before) for m, at in group.items()}
@@ -186,6 +172,44 @@ def _said_in_style(case: Case) -> tuple[dict[int, Said], list[str]]:
             before = option if all(option.values()) else before
         said[k + 1] = Said(tuple(options), plain)
     return said, lines[:first]
+
+
+def _lines(case: Case) -> list[str]:
+    """Return the lines; a line end inside quotation marks is a blank, and an empty line keeps the count."""
+    lines = re.split(r"\r\n|\n|\r", _text(case))
+    for k in range(len(lines) - 1):
+        if case.base.style.quoted and lines[k].count('"') % 2 and lines[k + 1].count('"') % 2:
+            lines[k : k + 2] = [f"{lines[k]} {lines[k + 1]}", ""]
+    return lines
+
+
+def _heading_lines(case: Case, lines: list[str]) -> tuple[list[bool], int]:
+    """Return which lines are headings, and the first of them; without any, a row of units may stand for them."""
+    head = case.base.style.separator.join(headings(case.base.columns, case.base.style))
+    bare = [re.sub(r"\([^()]*\)", "()", text) for text in (head, *lines)]
+    alike = [difflib.SequenceMatcher(None, bare[0], line, autojunk=False).ratio() > _ALIKE for line in bare[1:]]
+    if len(case.base.columns) == 1:  # one heading torn in two keeps its unit
+        alike = [a or line.endswith(head[head.index("(") :]) for a, line in zip(alike, lines, strict=True)]
+    if any(alike):
+        return alike, alike.index(True)
+    first = next((k for k, line in enumerate(lines) if all(_units(case, [], _cells(line, case.base.style)))), 0)
+    alike[first] = case.base.style.units == "row"
+    return alike, first
+
+
+def _row_cells(case: Case, line: str) -> list[str]:
+    style, wanted = case.base.style, len(case.base.columns)
+    cells = _cells(line, style)
+    while len(cells) > wanted and not cells[-1]:
+        cells.pop()
+    return line.split() if style.separator == "\t" and len(cells) != wanted else cells
+
+
+def _units_at(case: Case, cells: list[str], below: list[str], units: list[str | None]) -> list[str | None]:
+    """Return the units that a heading, or a row of units right below it, gives to what follows."""
+    near = [_units(case, cells, _cells(line, case.base.style)) for line in below]
+    found = next((u for u in near if any(u)), units if any(units) else near[0] if near else units)
+    return found if any(found) or case.base.style.units != "row" else _units(case, [], cells)
 
 
 def _known(case: Case, group: dict[str, int | tuple[int, int]], heads: list[str]) -> bool:

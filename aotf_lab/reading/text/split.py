@@ -20,6 +20,7 @@ from aotf_lab.reading.text.heading import Frame
 from aotf_lab.reading.text.kinds import has_reading, kinds_in
 from aotf_lab.reading.text.lines import Line, comment_of, lines_of
 from aotf_lab.reading.text.preamble import preamble_row
+from aotf_lab.reading.text.search import heading_words
 from aotf_lab.reading.text.separators import find_separator, spoken
 from aotf_lab.reading.text.stated import stated_frame
 
@@ -54,6 +55,8 @@ def split(name: str, content: bytes, layout: Layout = _NOTHING_STATED) -> Grid:
     kept, rejected = sort_rows(name, rows[frame.first :], frame, separator, broken)
     if not kept:
         raise no_readings(name, rows, len(content))
+    if frame.header is not None and layout.heading_line is None:
+        _refuse_other_headings(name, frame.header, rows[frame.first :], kept[0].line)
     if frame.header is None and separator == "comma" and not layout.columns:
         _refuse_torn(name, kept)
     surplus = _surplus(rows, kept, frame.width)
@@ -94,6 +97,18 @@ def _parted(lines: Sequence[Line], separator: str) -> tuple[list[RawRow], list[R
         elif any(cells) or line.number in broken:
             rows.append(RawRow(line.number, line.text, cells))
     return rows, comments, broken
+
+
+def _refuse_other_headings(name: str, header: RawRow, below: Sequence[RawRow], first: int) -> None:
+    """Raise ``ReadingError`` for a heading of another number of cells between the headings and the first reading."""
+    for row in below:
+        if row.line < first and len(row.cells) < len(header.cells) and heading_words(row.cells):
+            raise ReadingError(
+                "a row that could be the headings, and others above it", where=f"{name}:{row.line}", found=row.text,
+                allowed=f"one row of headings; line {header.line} has {len(header.cells)} cells as the readings do",
+                cure=f"state in a layout heading_line = {header.line}, or another separator: a decimal comma may stand "
+                'in the readings (separator = "semicolon")',
+            )  # fmt: skip
 
 
 def _refuse_torn(name: str, kept: Sequence[RawRow]) -> None:
