@@ -8,6 +8,7 @@ import pytest
 from aotf_lab.errors import ReadingError, ReadingsError, SessionError
 from aotf_lab.reading import Instruments, read_raw_file
 from aotf_lab.reading.layout import Layout, StatedColumn
+from aotf_lab.reading.session_beside import SecondLog
 from aotf_lab.reading.session_file import RawFile
 
 
@@ -42,17 +43,17 @@ def test_a_layout_of_the_file(log):
 def test_two_logs_of_one_run(log):
     power = log("Time (s),Diffracted (uW)\n0,100\n1,110\n2,120\n", name="power.csv")
     counter = log("Time (s),Counter (MHz)\n10.1,64\n11.1,65\n12.1,66\n", name="counter.csv")
-    file = replace(raw(power), second_log=counter, tolerance_s=0.2, offset_s=-10.0)
+    file = replace(raw(power), second=SecondLog(counter, 0.2, -10.0))
     table = read_raw_file(file, Instruments()).table
     assert table[["optical_power_mw", "frequency_mhz"]].to_numpy().tolist() == [[0.1, 64.0], [0.11, 65.0], [0.12, 66.0]]
     with pytest.raises(ReadingsError, match=r"a tolerance in time at which the wrong row could be taken"):
-        read_raw_file(replace(file, tolerance_s=2.0), Instruments())
+        read_raw_file(replace(file, second=SecondLog(counter, 2.0, -10.0)), Instruments())
 
 
 def test_an_oscillator_in_two_logs(log):
     drive = log("Time (s),Drive (V)\n0,1\n1,2\n2,3\n", name="drive.csv")
     counter = log("Time (s),Counter (MHz)\n0,46\n1,51\n2,55\n", name="counter.csv")
-    file = replace(raw(drive, "oscillator"), second_log=counter, tolerance_s=0.2, offset_s=0.0)
+    file = replace(raw(drive, "oscillator"), second=SecondLog(counter, 0.2, 0.0))
     table = read_raw_file(file, Instruments()).table
     assert table[["drive_v", "frequency_mhz"]].to_numpy().tolist() == [[1.0, 46.0], [2.0, 51.0], [3.0, 55.0]]
     assert table["u_drive_v"].notna().all()

@@ -141,8 +141,24 @@ def session(tmp_path):
             "session.toml [instrument.scope]: input_ohm: another number; found 75; allowed: 50 or 1e+06",
         ),
         (
+            "[[file]]\npath = 'vco.csv'\npurpose = 'keep'\nsecond_layout = 'none.layout.toml'\n",
+            "[[file]] number 1: second_layout: no such file; found 'none.layout.toml'",
+        ),
+        (
+            "[[file]]\npath = 'vco.csv'\npurpose = 'keep'\nmax_offset_s = 5\n",
+            "max_offset_s: stated without second_log; found 5; allowed: with second_log only",
+        ),
+        (
+            "[[file]]\npath = 'vco.csv'\npurpose = 'keep'\ncounter_mhz = 64.2\n",
+            'counter_mhz: stated for a file with purpose keep; found 64.2; allowed: purpose = "trace"',
+        ),
+        (
+            "[[file]]\npath = 'vco.csv'\npurpose = 'match'\ndirectivity_db = -3\n",
+            "directivity_db: out of bounds; found -3; allowed: a number of at least 0",
+        ),
+        (
             "[[file]]\npath = 'vco.csv'\npurpose = 'keep'\nlayout = 'none.layout.toml'\n",
-            "[[file]] number 1: layout: no such file; found 'none.layout.toml'; allowed: scan.csv, vco.csv",
+            "[[file]] number 1: layout: no such file; found 'none.layout.toml'; allowed: a file beside session.toml",
         ),
         (
             "[[file]]\npath = 'vco.csv'\npurpose = 'keep'\nlayout = '../other.layout.toml'\n",

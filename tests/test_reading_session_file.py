@@ -8,6 +8,7 @@ from aotf_lab.errors import SessionError
 from aotf_lab.physics.air import air_to_vacuum
 from aotf_lab.reading import load_session_file
 from aotf_lab.reading.layout import Layout
+from aotf_lab.reading.session_beside import SecondLog
 
 
 def session_folder(folder, text):
@@ -198,7 +199,7 @@ def test_a_second_log_belongs_to_its_file(session):
     text += "second_log = 'vco.csv'\ntolerance_s = 0.5\noffset_s = -3600\n"
     facts = load_session_file(session(LINE + text))
     (file,) = facts.files
-    assert (file.second_log, file.tolerance_s, file.offset_s) == (facts.folder / "vco.csv", 0.5, -3600.0)
+    assert file.second == SecondLog(facts.folder / "vco.csv", 0.5, -3600.0)
     assert file.block_s == 2.0
     assert facts.remarks == ()
 

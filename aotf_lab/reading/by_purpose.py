@@ -4,20 +4,39 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 
 from aotf_lab.errors import SessionError
 from aotf_lab.reading.any_table import read_table
 from aotf_lab.reading.clock.joined import join_logs
+from aotf_lab.reading.counted_log import read_counted_log
 from aotf_lab.reading.counter import read_counter
+from aotf_lab.reading.coupler import read_reflection
+from aotf_lab.reading.headers import ColumnMap
 from aotf_lab.reading.instruments import Instruments
+from aotf_lab.reading.layout import Layout
 from aotf_lab.reading.lines import read_lines
 from aotf_lab.reading.long import reduce_power_log
 from aotf_lab.reading.power_log import read_power_log
 from aotf_lab.reading.readings import Readings
 from aotf_lab.reading.scope import read_scope_levels
+from aotf_lab.reading.session_beside import SecondLog
 from aotf_lab.reading.session_file import FILE_NAME, RawFile
+from aotf_lab.reading.touchstone import read_touchstone
+from aotf_lab.reading.trace import read_trace
 
 __all__ = ["READERS", "read_raw_file"]
+
+
+def _trace(path: Path, instruments: Instruments, columns: ColumnMap, *, layout: Layout | None) -> Readings:
+    return read_trace(path, columns, layout=layout)
+
+
+def _match(path: Path, instruments: Instruments, columns: ColumnMap, *, layout: Layout | None) -> Readings:
+    if path.suffix.lower() == ".s1p":
+        return read_touchstone(path)
+    return read_reflection(path, columns, layout=layout)
+
 
 READERS: dict[str, Callable[..., Readings]] = {
     "oscillator": read_counter,
@@ -25,6 +44,11 @@ READERS: dict[str, Callable[..., Readings]] = {
     "efficiency": read_power_log,
     "lines": read_lines,
     "level": read_scope_levels,
+    "trace": _trace,
+    "match": _match,
+    "warm_up": read_counted_log,
+    "pushing": read_counted_log,
+    "pulling": read_counted_log,
 }
 """Purpose -> reader(path, instruments, columns, layout=...)."""
 
@@ -51,10 +75,19 @@ def read_raw_file(file: RawFile, instruments: Instruments) -> Readings:
             allowed=", ".join(READERS), cure="change its purpose if it is to be read",
         )  # fmt: skip
     readings = _first_log(file, instruments)
-    if file.second_log is not None and file.tolerance_s is not None:
-        second = read_table(file.second_log, instruments=instruments)
-        readings = join_logs(readings, second, tolerance_s=file.tolerance_s, offset_s=file.offset_s).readings
+    if file.second is not None:
+        readings = _with_second(readings, file.second, instruments)
     return _with_direction(file, readings)
+
+
+def _with_second(readings: Readings, log: SecondLog, instruments: Instruments) -> Readings:
+    """Return the readings joined with the second log; the lag of the power meter counts where only the meter saw it."""
+    second = read_table(log.path, instruments=instruments, layout=log.layout)
+    common = set(readings.table.columns) & set(second.table.columns) - {"time_s", "file", "line"}
+    lag_s = 0.0 if common else instruments.power_meter.time_constant_s or 0.0
+    return join_logs(
+        readings, second, tolerance_s=log.tolerance_s, offset_s=log.offset_s, max_offset_s=log.max_offset_s, lag_s=lag_s
+    ).readings
 
 
 def _first_log(file: RawFile, instruments: Instruments) -> Readings:
@@ -62,7 +95,7 @@ def _first_log(file: RawFile, instruments: Instruments) -> Readings:
         return reduce_power_log(
             file.path, block_s=file.block_s, instruments=instruments, columns=file.columns, layout=file.layout
         ).readings
-    if file.second_log is not None and file.purpose == "oscillator":  # the other quantity stands in the second log
+    if file.second is not None and file.purpose == "oscillator":  # the other quantity stands in the second log
         return read_table(file.path, columns=file.columns, instruments=instruments, layout=file.layout)
     extra = _OF_THE_FILE[file.purpose](file) if file.purpose in _OF_THE_FILE else {}
     return READERS[file.purpose](file.path, instruments, file.columns, layout=file.layout, **extra)

@@ -17,8 +17,8 @@ def read_reflection(
 ) -> Readings:
     """Return ``frequency_mhz``, ``forward_v`` and ``reflected_v`` (V), one row per frequency.
 
-    ``file`` and ``line`` say where each stands. Both voltages come from the same meter with the same coupling, so that only their ratio counts. Raises
-    ``ReadingError``.
+    ``file`` and ``line`` say where each stands. Both voltages come from one meter with one coupling, so that only
+    their ratio counts. Raises ``ReadingError``.
     """
     required = ("frequency_mhz", "forward_v", "reflected_v")
     return read_bare_table(path, columns=columns, layout=layout, required=required)

@@ -8,6 +8,7 @@ from pathlib import Path
 from aotf_lab.errors import Said, SessionError
 from aotf_lab.reading.atomic import write_text_atomically
 from aotf_lab.reading.session_file import FILE_NAME
+from aotf_lab.reading.template_examples import EXAMPLES
 
 __all__ = ["write_template"]
 
@@ -104,12 +105,14 @@ medium = "air"
 u_wavelength_nm = 3.0          # a diode's label
 use = "find"
 
-# purpose is one of oscillator, scan, efficiency, lines, level, keep.
+# purpose is one of oscillator, scan, efficiency, lines, level, trace, match, warm_up, pushing, pulling, keep.
 # columns maps what the heading does not say: columns = { drive_v = "Set (V)", not_used = "Note" }
 # layout = "NAME.layout.toml" names a file that says how this one is written, where the file leaves that in
 # doubt; 'aotf-lab layout RAWFILE --out NAME.layout.toml' writes one, to be edited by hand.
 # second_log = "NAME.csv" is a log of the same run on another clock: tolerance_s says how far apart in time two
-# readings may be that belong together, offset_s what is added to the times of the second (left out: it is found).
+# readings may be that belong together, offset_s what is added to the times of the second (left out: it is found,
+# not beyond max_offset_s), second_layout the layout of the second.
+# counter_mhz is what the counter showed beside a trace; directivity_db and cable_loss_db belong to a match.
 # block_s reduces a long log of power to the means of blocks of so many seconds.
 [[file]]
 path = "oscillator.csv"
@@ -131,45 +134,32 @@ path = "level.csv"
 purpose = "level"
 
 [[file]]
+path = "trace.csv"             # what the scope saved: 20 periods or more, at the level of the other readings
+purpose = "trace"
+counter_mhz = 50.0
+
+[[file]]
+path = "match.csv"             # or a Touchstone file, NAME.s1p
+purpose = "match"
+
+[[file]]
+path = "warm_up.csv"           # one drive from power-on, for an hour or two
+purpose = "warm_up"
+
+[[file]]
+path = "pushing.csv"           # the oscillator's own supply stepped, its usual value again and again
+purpose = "pushing"
+
+[[file]]
+path = "pulling.csv"           # another load at the amplifier, the usual one again and again
+purpose = "pulling"
+
+[[file]]
 path = "lines.csv"             # instead of scans, where the frequency of each line is already known
 purpose = "lines"
 """
 
-_FILES = {
-    FILE_NAME: _SESSION,
-    "oscillator.csv": """\
-# invented example: drive voltage and counted frequency, upwards and back
-Drive (V),Frequency (MHz),Direction,Temperature (degC)
-1.000,47.120,up,22.1
-2.000,51.580,up,22.1
-1.000,47.113,down,22.3
-""",
-    "scan_A_up.csv": """\
-# invented example: light in the diffracted beam while the frequency is stepped through the passband
-Frequency (MHz),Optical power (uW),Incident (uW),Dark (uW)
-74.80,51.0,402.0,2.0
-74.95,148.0,401.0,2.0
-75.10,60.0,402.0,2.0
-""",
-    "efficiency_A.csv": """\
-# invented example: light against RF level, at the peak of the passband
-Level (Vrms),Frequency (MHz),Optical power (uW),Incident (uW),Dark (uW)
-1.58,74.95,61.0,402.0,2.0
-3.16,74.95,205.0,401.0,2.0
-""",
-    "level.csv": """\
-# invented example: RF level over the band, or against the amplifier's supply
-Supply (V),Frequency (MHz),Level (Vpp)
-12.0,60.0,14.1
-12.0,75.0,13.2
-""",
-    "lines.csv": """\
-# invented example: the frequency that was found for each line
-Label,Wavelength in air (nm),u (nm),Frequency (MHz),u (kHz)
-A,532.05,0.10,74.951,4
-C,589.00,0.10,63.870,4
-""",
-}
+_FILES = {FILE_NAME: _SESSION, **EXAMPLES}
 
 
 def write_template(folder: str | os.PathLike[str]) -> tuple[Path, ...]:

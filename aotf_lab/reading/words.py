@@ -8,7 +8,7 @@ from aotf_lab.quantities import QUANTITIES
 
 __all__ = ["BENCH_NAMES", "NUMBER_COLUMNS", "TEXT_COLUMNS", "UNDECIDED", "plain_words", "word_meaning"]
 
-TEXT_COLUMNS = ("label", "medium", "direction")
+TEXT_COLUMNS = ("label", "medium", "direction", "load")
 
 _EXTRA = ("rf_level_dbm", "wavelength_stated_nm")
 NUMBER_COLUMNS: tuple[str, ...] = tuple(
@@ -47,6 +47,7 @@ _WORDS: dict[str, tuple[str, ...]] = {
     "wavelength_air_nm": ("wavelength in air", "air wavelength", "wavelength air"),
     "label": ("label", "line", "name", "laser"),
     "medium": ("medium", "air or vacuum"),
+    "load": ("load", "connected", "connected to", "terminated by"),
     "direction": ("direction", "sweep", "sweep direction", "up/down", "up or down"),
     UNDECIDED: ("voltage", "volts", "power", "value", "reading"),
 }  # fmt: skip

@@ -17,7 +17,7 @@ def require_output(facts: SessionFile, path: str | os.PathLike[str]) -> Path:
     Raises ``SessionError`` when it is one of the session's own files, or its folder does not exist.
     """
     target = Path(path)
-    own = [facts.folder / FILE_NAME, *(p for f in facts.files for p in (f.path, f.second_log) if p)]
+    own = [facts.folder / FILE_NAME, *(p for f in facts.files for p in (f.path, f.second and f.second.path) if p)]
     if target.resolve() in {p.resolve() for p in own}:
         raise SessionError(
             "an output would overwrite a file of the session",

@@ -1,0 +1,81 @@
+"""One invented example of each kind of raw file, as an owner would leave it."""
+
+from __future__ import annotations
+
+__all__ = ["EXAMPLES"]
+
+EXAMPLES = {
+    "oscillator.csv": """\
+# invented example: drive voltage and counted frequency, upwards and back
+Drive (V),Frequency (MHz),Direction,Temperature (degC)
+1.000,47.120,up,22.1
+2.000,51.580,up,22.1
+1.000,47.113,down,22.3
+""",
+    "scan_A_up.csv": """\
+# invented example: light in the diffracted beam while the frequency is stepped through the passband
+Frequency (MHz),Optical power (uW),Incident (uW),Dark (uW)
+74.80,51.0,402.0,2.0
+74.95,148.0,401.0,2.0
+75.10,60.0,402.0,2.0
+""",
+    "efficiency_A.csv": """\
+# invented example: light against RF level, at the peak of the passband
+Level (Vrms),Frequency (MHz),Optical power (uW),Incident (uW),Dark (uW)
+1.58,74.95,61.0,402.0,2.0
+3.16,74.95,205.0,401.0,2.0
+""",
+    "level.csv": """\
+# invented example: RF level over the band, or against the amplifier's supply
+Supply (V),Frequency (MHz),Level (Vpp)
+12.0,60.0,14.1
+12.0,75.0,13.2
+""",
+    "trace.csv": """\
+# invented example: the head of a trace, behind the pad
+Sample interval,2 ns
+Scale,1.25 mV/count
+Offset,0 counts
+CH1 (counts)
+0
+59
+96
+97
+58
+""",
+    "match.csv": """\
+# invented example: a directional coupler before the crystal
+Frequency (MHz),Forward (mV),Reflected (mV)
+50.0,212,61
+60.0,208,33
+70.0,205,48
+""",
+    "warm_up.csv": """\
+# invented example: frequency at one drive from power-on
+Time (s),Counter (MHz),Temperature (degC)
+0,66.7240,21.6
+10,66.7212,21.6
+20,66.7185,21.7
+""",
+    "pushing.csv": """\
+# invented example: the oscillator's own supply stepped
+Time (s),Supply (V),Counter (MHz)
+0,15.000,66.402
+20,15.500,66.677
+40,15.001,66.403
+""",
+    "pulling.csv": """\
+# invented example: other loads at the amplifier
+Time (s),Load,Counter (MHz)
+0,matched,66.402
+20,crystal,66.405
+40,matched,66.401
+""",
+    "lines.csv": """\
+# invented example: the frequency that was found for each line
+Label,Wavelength in air (nm),u (nm),Frequency (MHz),u (kHz)
+A,532.05,0.10,74.951,4
+C,589.00,0.10,63.870,4
+""",
+}
+"""Name of the file -> its text."""
