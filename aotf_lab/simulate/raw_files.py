@@ -11,9 +11,12 @@ import pandas as pd
 from aotf_lab.simulate.amplifier import level_readings
 from aotf_lab.simulate.faults import NO_FAULTS, Faults
 from aotf_lab.simulate.light import efficiency_run, passband_scan, true_peak_frequency
+from aotf_lab.simulate.match import match_file
 from aotf_lab.simulate.oscillator import DEMO_DOWN_V, DEMO_UP_V, REFERENCE_V, oscillator_sweep
 from aotf_lab.simulate.spreadsheet import spreadsheet_sweep
+from aotf_lab.simulate.trace import trace_files
 from aotf_lab.simulate.truth import SKERRY, BenchTruth
+from aotf_lab.simulate.warm_up import pushing_text, warmup_log_text
 
 __all__ = ["DRIVE_RATIOS", "MISTYPED_NM", "raw_files"]
 
@@ -76,6 +79,10 @@ def raw_files(seed: int = 0, truth: BenchTruth = SKERRY, faults: Faults = NO_FAU
         files[file] = _csv(note, table, _EFFICIENCY)
     files["lines_mistyped.csv"] = _line_table(_stream(seed, "lines_mistyped.csv"), truth)
     files["vco_cold.csv"] = spreadsheet_sweep(_stream(seed, "vco_cold.csv"), truth)
+    files["warmup_log.csv"] = warmup_log_text(_stream(seed, "warmup_log.csv"), truth)
+    files["pushing.csv"] = pushing_text(_stream(seed, "pushing.csv"), truth)
+    files.update(trace_files(seed, truth))
+    files["match.s1p"] = match_file(_stream(seed, "match.s1p"))
     return files
 
 

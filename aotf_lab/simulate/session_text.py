@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from types import MappingProxyType
 
 from aotf_lab.simulate.faults import NO_FAULTS, Faults
+from aotf_lab.simulate.match import SKERRY_MATCH
 from aotf_lab.simulate.raw_files import MISTYPED_NM
 from aotf_lab.simulate.truth import SKERRY, BenchTruth, LineTruth
 
@@ -56,8 +58,16 @@ gain_percent = 3.0
 """
 
 
-def session_text(files: Iterable[str], truth: BenchTruth = SKERRY, faults: Faults = NO_FAULTS) -> str:
-    """Return session.toml for these raw files.
+_PURPOSES = {"vco": "oscillator", "level": "level", "supply": "level", "warmup": "warm_up", "pushing": "pushing"}
+
+
+def session_text(
+    files: Iterable[str],
+    truth: BenchTruth = SKERRY,
+    faults: Faults = NO_FAULTS,
+    counted: Mapping[str, float] = MappingProxyType({}),
+) -> str:
+    """Return session.toml for these raw files; ``counted`` is what the counter showed (MHz) beside each trace.
 
     >>> print(session_text(["scan_E_up.csv"])[-79:], end="")
     [[file]]
@@ -68,7 +78,7 @@ def session_text(files: Iterable[str], truth: BenchTruth = SKERRY, faults: Fault
     """
     parts = [_HEAD.format(rated=truth.crystal.rated_power_w)]
     parts += ["\n".join(_line(line, faults)) + "\n" for line in truth.lines]
-    parts += ["\n".join(_file(name)) + "\n" for name in files]
+    parts += ["\n".join(_file(name, counted)) + "\n" for name in files]
     return "\n".join(parts)
 
 
@@ -82,8 +92,8 @@ def _line(line: LineTruth, faults: Faults) -> Iterator[str]:
     yield f'use = "{"anchor" if line.anchor else "find"}"'
 
 
-def _file(name: str) -> Iterator[str]:
-    kind, *rest = name.removesuffix(".csv").split("_")
+def _file(name: str, counted: Mapping[str, float]) -> Iterator[str]:
+    kind, *rest = name.partition(".")[0].split("_")
     yield "[[file]]"
     yield f'path = "{name}"'
     if kind == "scan":
@@ -93,7 +103,13 @@ def _file(name: str) -> Iterator[str]:
     elif kind == "efficiency":
         yield 'purpose = "efficiency"'
         yield f'line = "{rest[0]}"'
+    elif kind == "trace":
+        yield 'purpose = "trace"'
+        yield f"counter_mhz = {counted[name]:.4f}"
+    elif kind == "match":
+        yield 'purpose = "match"'
+        yield f"directivity_db = {SKERRY_MATCH.directivity_db:.0f}"
     elif name in ("lines_mistyped.csv", "vco_cold.csv"):
         yield 'purpose = "keep"'
     else:
-        yield f'purpose = "{ {"vco": "oscillator", "level": "level", "supply": "level"}[kind] }"'
+        yield f'purpose = "{_PURPOSES[kind]}"'

@@ -11,6 +11,7 @@ from aotf_lab.reading.session_file import FILE_NAME
 from aotf_lab.simulate.faults import NO_FAULTS, Faults
 from aotf_lab.simulate.raw_files import raw_files
 from aotf_lab.simulate.session_text import session_text
+from aotf_lab.simulate.trace import trace_counts_mhz
 from aotf_lab.simulate.truth import SKERRY, BenchTruth
 
 __all__ = ["DEMO_SEED", "simulate_session"]
@@ -41,7 +42,10 @@ def simulate_session(
         )  # fmt: skip
     try:
         home.mkdir(parents=True, exist_ok=True)
-        for name, text in {**files, FILE_NAME: session_text(files, truth, faults)}.items():
+        for name, text in {
+            **files,
+            FILE_NAME: session_text(files, truth, faults, trace_counts_mhz(seed, truth)),
+        }.items():
             write_text_atomically(home / name, text)
     except OSError as error:
         raise SessionError(
