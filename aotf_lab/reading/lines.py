@@ -67,7 +67,8 @@ def _in_vacuum(readings: Readings, material: str) -> Readings:
             "no column that means a wavelength" if not have else "several columns give the wavelength", where=place,
             found=Said(", ".join(have) or ", ".join(repr(c.header) for c in readings.receipts[-1].columns)),
             allowed="one column such as wavelength_air_nm or 'Wavelength in vacuum (nm)'",
-            cure='map it in session.toml: columns = { wavelength_air_nm = "..." }',
+            cure='map it in session.toml: columns = { wavelength_air_nm = "..." } for wavelengths in air, '
+            'columns = { wavelength_nm = "..." } for those in vacuum',
         )  # fmt: skip
     column = have[0]
     _refuse_not_positive(readings, column)

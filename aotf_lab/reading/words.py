@@ -6,7 +6,16 @@ import re
 
 from aotf_lab.quantities import QUANTITIES
 
-__all__ = ["BENCH_NAMES", "NUMBER_COLUMNS", "TEXT_COLUMNS", "UNDECIDED", "plain_words", "word_meaning"]
+__all__ = [
+    "BENCH_NAMES",
+    "NUMBER_COLUMNS",
+    "TEXT_COLUMNS",
+    "UNDECIDED",
+    "is_computed",
+    "other_quantity",
+    "plain_words",
+    "word_meaning",
+]
 
 TEXT_COLUMNS = ("label", "medium", "direction", "load")
 
@@ -28,29 +37,48 @@ _WORDS: dict[str, tuple[str, ...]] = {
     "supply_v": ("supply", "supply voltage", "amplifier supply", "amplifier supply voltage", "v supply", "vs"),
     "supply_a": ("supply current", "amplifier current", "amplifier supply current", "dc current"),
     "frequency_mhz": ("frequency", "freq", "counter", "counter frequency", "rf frequency", "centre", "center", "f",
-                      "centre frequency", "center frequency", "peak frequency"),
+                      "centre frequency", "center frequency", "peak frequency", "drive frequency"),
     "signal_v": ("signal", "trace", "waveform", "scope voltage", "signal voltage"),
     "forward_v": ("forward", "forward voltage", "incident voltage"),
     "reflected_v": ("reflected", "reflected voltage", "reverse voltage"),
     "rf_level_vrms": ("level", "rf level", "scope", "scope level", "rf voltage", "rf amplitude"),
-    "rf_power_w": ("rf power", "drive power", "power into crystal"),
+    "rf_power_w": ("rf power", "drive power", "rf drive power", "power into crystal"),
     "optical_power_mw": ("optical power", "power meter", "diffracted", "diffracted power", "diffracted light", "light"),
     "incident_power_mw": ("incident", "incident power", "incident optical power", "incident light", "reference",
                           "reference power", "undiffracted power without rf"),
     "dark_power_mw": ("dark", "dark reading", "dark power", "background", "zero reading"),
     "efficiency": ("efficiency", "diffraction efficiency"),
     "time_s": ("time", "elapsed", "elapsed time", "t", "clock", "clock time", "timestamp", "time stamp", "datetime",
-               "date time", "date/time", "date and time", "local time", "time of day", "utc", "utc time"),
+               "date time", "date/time", "date and time", "local time", "time of day", "utc", "utc time",
+               "zeit", "uhrzeit", "datum uhrzeit", "heure", "temps"),
     "temperature_c": ("temperature", "temp", "box temperature", "crystal temperature"),
     "wavelength_stated_nm": ("wavelength", "lambda", "line wavelength"),
-    "wavelength_nm": ("wavelength in vacuum", "vacuum wavelength", "wavelength vacuum"),
-    "wavelength_air_nm": ("wavelength in air", "air wavelength", "wavelength air"),
+    "wavelength_nm": ("wavelength in vacuum", "vacuum wavelength", "wavelength vacuum", "wavelength in vac",
+                      "wavelength vac", "vac wavelength", "lambda in vacuum", "lambda vacuum", "lambda vac"),
+    "wavelength_air_nm": ("wavelength in air", "air wavelength", "wavelength air", "lambda in air", "lambda air"),
     "label": ("label", "line", "name", "laser"),
     "medium": ("medium", "air or vacuum"),
     "load": ("load", "connected", "connected to", "terminated by"),
     "direction": ("direction", "sweep", "sweep direction", "up/down", "up or down"),
     UNDECIDED: ("voltage", "volts", "power", "value", "reading"),
 }  # fmt: skip
+_OTHER_QUANTITIES = frozenset(
+    ("heater", "heating", "heizung", "bias", "battery", "fan", "dc", "noise", "rauschen", "background", "reference",
+     "beat", "lo", "gate", "rate", "repetition", "chopper", "modulation", "clock", "sampling", "error",
+     "fehler", "change", "delta", "difference", "differenz", "deviation", "abweichung", "drift", "shift", "offset",
+     "detuning", "residual", "limit", "threshold", "trigger", "span", "step", "range", "width", "fwhm", "linewidth",
+     "bandwidth", "resolution", "sd", "std", "stdev", "sigma", "supply", "versorgung", "nominal",
+     "target", "expected", "calculated", "fit", "model")
+)  # fmt: skip
+"""Words that say another quantity than the one read for, a difference from it, or what a set-up was told."""
+
+_AGAINST = {
+    "optical_power_mw": frozenset(("rf", "hf", "forward", "reflected", "drive", "driver", "electrical", "amplifier")),
+    "drive_v": frozenset(("photodiode", "detector", "amplifier", "laser")),
+}
+"""Words that say another quantity than this one alone: watts at the amplifier are no light."""
+
+_COMPUTED = re.compile(r"(?:\s[-+\u2212]\s*|[*\u00d7/]\s*|\s[xX]\s*)[0-9]|\u0394|\u2206|[0-9]\s*[*\u00d7]\s")
 _MEANING = {word: column for column, words in _WORDS.items() for word in words}
 
 BENCH_NAMES: dict[str, tuple[str, str]] = {
@@ -86,3 +114,26 @@ def word_meaning(text: str) -> str:
     ('drive_v', 'undecided', '')
     """
     return _MEANING.get(plain_words(text), "")
+
+
+def is_computed(words: str) -> bool:
+    """Return whether the words of a heading hold a calculation: "f - 64" is no reading of f, nor its 64th repeat.
+
+    >>> is_computed("f - 64"), is_computed("Counter/8"), is_computed("Drive x10"), is_computed("CH-1 run 2")
+    (True, True, True, False)
+    """
+    return bool(_COMPUTED.search(words))
+
+
+def other_quantity(words: str, column: str) -> str:
+    """Return what in the words of a heading keeps it from being a reading of ``column``, "" for nothing.
+
+    >>> other_quantity("Heater voltage", "drive_v"), other_quantity("RF", "optical_power_mw")
+    ('heater', 'rf')
+    >>> other_quantity("Spannung", "drive_v")
+    ''
+    """
+    if is_computed(words):
+        return words
+    against = _OTHER_QUANTITIES | _AGAINST.get(column, frozenset())
+    return next((word for word in plain_words(words).split() if word in against), "")

@@ -11,7 +11,7 @@ from aotf_lab.reading.words import plain_words
 
 __all__ = ["with_companions"]
 
-_DATES = ("date", "day", "calendar date")
+_DATES = ("date", "day", "calendar date", "datum", "tag")
 
 
 def with_companions(found: Sequence[Heading], hints: Hints) -> list[Heading]:

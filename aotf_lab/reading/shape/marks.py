@@ -7,7 +7,7 @@ from collections.abc import Collection
 from dataclasses import replace
 
 from aotf_lab.reading.shape.heading import UNMARKED, Marks
-from aotf_lab.reading.words import TEXT_COLUMNS, UNDECIDED, plain_words, word_meaning
+from aotf_lab.reading.words import TEXT_COLUMNS, UNDECIDED, is_computed, plain_words, word_meaning
 
 __all__ = ["direction_word", "line_name", "marks_of", "names_another_line", "title_marks"]
 
@@ -42,9 +42,11 @@ def marks_of(words: str, labels: Collection[str] = ()) -> tuple[str, Marks]:
 
     >>> marks_of("Frequency run 3")
     ('frequency', Marks(repeat=3, direction='', label='', part='', block=0))
-    >>> marks_of("CH1")
-    ('ch1', Marks(repeat=0, direction='', label='', part='', block=0))
+    >>> marks_of("CH1")[0], marks_of("Frequency - 64")[0]
+    ('ch1', 'Frequency - 64')
     """
+    if is_computed(words):
+        return words, UNMARKED
     tokens, marks = _label(words, labels)
     found = True
     while found and tokens and not word_meaning(" ".join(tokens)):

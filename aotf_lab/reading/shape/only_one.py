@@ -9,6 +9,7 @@ from aotf_lab.reading.shape.heading import Heading
 from aotf_lab.reading.shape.hints import IN_CELLS
 from aotf_lab.reading.shape.marks import names_another_line
 from aotf_lab.reading.units import Unit, kinds_of
+from aotf_lab.reading.words import other_quantity
 
 __all__ = ["Wanted", "candidates", "claim_only_ones"]
 
@@ -25,7 +26,10 @@ _SPOKEN = {
 def claim_only_ones(
     found: Sequence[Heading], wanted: Sequence[Wanted], labels: Collection[str] = ()
 ) -> tuple[Heading, ...]:
-    """Return the headings with each wanted column claimed that no heading means and only one can mean."""
+    """Return the headings with each wanted column claimed that no heading means and only one can mean.
+
+    A heading whose words say another quantity ("Heater voltage", "f - 64") is not claimed.
+    """
     claimed = list(found)
     for want in wanted:
         columns = (want,) if isinstance(want, str) else want
@@ -35,7 +39,9 @@ def claim_only_ones(
         if len(groups) != 1:
             continue
         for heading in groups[0]:
-            claimed[heading.position] = _claimed(heading, columns)
+            other = other_quantity(heading.words, _column_of(heading, columns))
+            why = f"not used: {other!r} says another quantity than {_column_of(heading, columns)}"
+            claimed[heading.position] = replace(heading, evidence=why) if other else _claimed(heading, columns)
     return tuple(claimed)
 
 
