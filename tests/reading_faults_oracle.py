@@ -123,9 +123,11 @@ def _ended(case: Case) -> bool:
 
 
 def _cells(text: str, style: Style) -> list[str]:
-    plain = [c.strip() for c in text.split(style.separator)]
+    plain = [c.strip(" \t\xa0") for c in text.split(style.separator)]
     try:
-        cells = [c.strip() for c in next(csv.reader([text], delimiter=style.separator, skipinitialspace=True), [])]
+        cells = [
+            c.strip(" \t\xa0") for c in next(csv.reader([text], delimiter=style.separator, skipinitialspace=True), [])
+        ]
     except csv.Error:
         cells = []
     return plain if '"' in plain and not style.quoted and len(cells) != len(plain) else cells  # a ditto mark

@@ -57,7 +57,8 @@ def split(name: str, content: bytes, layout: Layout = _NOTHING_STATED) -> Grid:
         raise no_readings(name, rows, len(content))
     if frame.header is not None and layout.heading_line is None:
         _refuse_other_headings(name, frame.header, rows[frame.first :], kept[0].line)
-    if frame.header is None and separator == "comma" and not layout.columns:
+    told = frame.header is not None and not has_reading(kinds_in(frame.header.cells))
+    if not told and separator == "comma" and not layout.columns:
         _refuse_torn(name, kept)
     surplus = _surplus(rows, kept, frame.width)
     frame, kept = _without_empty_end(frame, kept)
