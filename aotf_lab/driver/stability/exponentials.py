@@ -6,14 +6,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from aotf_lab.driver.stability.walk import Step, WalkFit, Whitener, least_squares, mixed, ratios, solved
+from aotf_lab.driver.stability.walk import Step, WalkFit, Whitener, least_squares, over_ratios, solved
 from aotf_lab.estimation.problem import FloatArray
 
 __all__ = ["Terms", "decays", "fit_exponentials"]
 
 _TRIALS = 24
-_LONGEST = 1.0
-"""Longest time constant tried, over the span of the log: a longer one looks like a drift."""
+_LONGEST = (1.0, 1.0, 1.0 / 3.0)
+"""Longest time constant tried for 0, 1, 2 exponentials, over the span of the log: a longer one looks like a drift,
+and beside another already one of a third of it does."""
 _SHORTEST = 1.5
 """Shortest time constant tried, over the median step."""
 _APART = 1.5
@@ -29,10 +30,9 @@ class Terms:
     frequency_mhz: FloatArray
     columns: FloatArray
 
-    @property
-    def bounds_s(self) -> tuple[float, float]:
-        """The shortest and longest time constant that these readings can show (s)."""
-        return _SHORTEST * float(np.median(np.diff(self.time_s))), _LONGEST * float(np.ptp(self.time_s))
+    def bounds_s(self, count: int) -> tuple[float, float]:
+        """Return the shortest and longest time constant (s) that these readings can show of ``count`` exponentials."""
+        return _SHORTEST * float(np.median(np.diff(self.time_s))), _LONGEST[count] * float(np.ptp(self.time_s))
 
 
 def decays(time_s: FloatArray, log_tau: FloatArray) -> FloatArray:
@@ -51,19 +51,20 @@ def fit_exponentials(terms: Terms, count: int) -> WalkFit:
     every ratio of wander to white noise, from a scan of time constants (variable projection: G. H. Golub and
     V. Pereyra, SIAM J. Numer. Anal. 10, 413 (1973)).
     """
-    steps = []
-    for ratio in ratios(terms.time_s):
-        whitener = Whitener.of(terms.time_s, float(ratio))
+
+    def step_at(ratio: float) -> Step:
+        whitener = Whitener.of(terms.time_s, ratio)
         fixed, z = whitener(terms.columns), whitener(terms.frequency_mhz - terms.frequency_mhz[-1])
         start = _scan(terms, whitener, fixed, z, count)
-        step = _descend(terms, whitener, float(ratio), fixed, z, start)
+        step = _descend(terms, whitener, ratio, fixed, z, start)
         step.values[0] += terms.frequency_mhz[-1]
-        steps.append(step)
-    return mixed(steps)
+        return step
+
+    return over_ratios(terms.time_s, step_at)
 
 
-def _trials(terms: Terms) -> FloatArray:
-    low, high = terms.bounds_s
+def _trials(terms: Terms, count: int) -> FloatArray:
+    low, high = terms.bounds_s(count)
     return np.linspace(np.log(low), np.log(high), _TRIALS)
 
 
@@ -71,7 +72,7 @@ def _scan(terms: Terms, whitener: Whitener, fixed: FloatArray, z: FloatArray, co
     """Return the log time constants (count,) of a grid that leave the smallest sum of squares."""
     if count == 0:
         return np.zeros(0)
-    trials = _trials(terms)
+    trials = _trials(terms, count)
     q = np.linalg.qr(fixed)[0]
     columns = whitener(decays(terms.time_s, trials))
     columns -= q @ (q.T @ columns)
@@ -94,7 +95,7 @@ def _descend(
     terms: Terms, whitener: Whitener, ratio: float, fixed: FloatArray, z: FloatArray, log_tau: FloatArray
 ) -> Step:
     """Go down from ``log_tau`` by damped Gauss-Newton steps with the linear terms at their best."""
-    low, high = np.log(terms.bounds_s)
+    low, high = np.log(terms.bounds_s(len(log_tau)))
     damping = 1e-4
     linear, rows, residual = _solved(terms, whitener, fixed, z, log_tau)
     for _ in range(_ITERATIONS if len(log_tau) else 0):

@@ -14,7 +14,7 @@ deviation of the walk (A. Gelman, Bayesian Analysis 1, 515 (2006)); the doubt ab
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,7 +23,7 @@ from scipy.linalg import cholesky_banded, solve_banded
 
 from aotf_lab.estimation.problem import FloatArray
 
-__all__ = ["Step", "WalkFit", "Whitener", "least_squares", "mixed", "ratios", "solved", "walk_fit"]
+__all__ = ["Step", "WalkFit", "Whitener", "least_squares", "mixed", "over_ratios", "ratios", "solved", "walk_fit"]
 
 _STEP = 10.0**0.5
 """Step of the grid of r."""
@@ -31,6 +31,8 @@ _NEGLIGIBLE = 0.01
 """A walk whose variance over the log is this share of the variance of the mean of all readings moves nothing."""
 _LARGEST = 100.0
 """Largest variance of the walk from reading to reading, over the white variance."""
+_COARSE = 4
+_FAR = 10.0
 _NORMAL = 1.96
 _LIGHT = 1e-4
 """Weight below which a point of the grid is left out."""
@@ -149,10 +151,9 @@ def least_squares(whitener: Whitener, ratio: float, values: FloatArray, rows: Fl
     )  # fmt: skip
 
 
-def mixed(steps: Sequence[Step]) -> WalkFit:
-    """Return what ``steps`` along the grid of ratios say together."""
-    grid = np.array([s.ratio for s in steps])
-    prior = grid**0.5 / np.sum(grid**0.5)
+def mixed(steps: Sequence[Step], grid: FloatArray) -> WalkFit:
+    """Return what ``steps``, at some of the ratios of ``grid`` (m,), say together; the others weigh nothing."""
+    prior = np.array([s.ratio for s in steps]) ** 0.5 / np.sum(grid**0.5)
     evidence = np.array([s.evidence for s in steps]) + np.log(prior)
     total = float(special.logsumexp(evidence))
     weight = np.exp(evidence - total)
@@ -183,6 +184,22 @@ def _dof(kept: list[tuple[float, Step]], values: FloatArray, covariance: FloatAr
     return float(dof[int(np.argmax(special.stdtrit(dof, 0.975) <= reach))]) if reach > _NORMAL else float(dof[-1])
 
 
+def over_ratios(time_s: FloatArray, step_at: Callable[[float], Step]) -> WalkFit:
+    """Return what all ratios for readings at ``time_s`` (n,) say together; ``step_at`` fits at one of them.
+
+    The grid is filled in only where it may weigh: every fourth ratio first, then the neighbours of those that do.
+    """
+    grid = ratios(time_s)
+    done = {k: step_at(float(grid[k])) for k in range(0, len(grid), _COARSE)}
+    for reach in (2, 1):
+        weight = {k: s.evidence + 0.5 * float(np.log(grid[k])) for k, s in done.items()}
+        near = [k for k, w in weight.items() if w > max(weight.values()) - _FAR * reach]
+        for k in {k + side for k in near for side in (-reach, reach)} - set(done):
+            if 0 <= k < len(grid):
+                done[k] = step_at(float(grid[k]))
+    return mixed([done[k] for k in sorted(done)], grid)
+
+
 def walk_fit(time_s: FloatArray, y: FloatArray, columns: FloatArray) -> WalkFit:
     """Return the fit of ``columns`` (n, p) to ``y`` (n,) at rising ``time_s`` (n,) (s).
 
@@ -191,10 +208,11 @@ def walk_fit(time_s: FloatArray, y: FloatArray, columns: FloatArray) -> WalkFit:
     >>> bool(abs(fit.values[0] - 3.0) < 0.05)
     True
     """
-    steps = []
-    for ratio in ratios(time_s):
-        whitener = Whitener.of(time_s, float(ratio))
+
+    def step_at(ratio: float) -> Step:
+        whitener = Whitener.of(time_s, ratio)
         rows, z = whitener(columns), whitener(y)
         values = solved(rows, z)
-        steps.append(least_squares(whitener, float(ratio), values, rows, z - rows @ values))
-    return mixed(steps)
+        return least_squares(whitener, ratio, values, rows, z - rows @ values)
+
+    return over_ratios(time_s, step_at)

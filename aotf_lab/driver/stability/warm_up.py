@@ -7,7 +7,7 @@ from html import escape
 from typing import Any
 
 import numpy as np
-from uncertainties import UFloat, umath
+from uncertainties import UFloat, covariance_matrix, umath
 
 from aotf_lab.driver.stability.log import Log
 from aotf_lab.errors import AotfLabError, ReadingsError, Said
@@ -19,7 +19,8 @@ from aotf_lab.reading.readings import Readings
 
 __all__ = ["WarmUp"]
 
-_PLACES = 2000
+_PLACES = 300
+_DRAWS = 4000
 
 
 @dataclass(frozen=True)
@@ -137,15 +138,19 @@ class WarmUp:
     def _bound(self, times: FloatArray, confidence: float) -> FloatArray:
         """Return the upper bound (n,) of the size of what is left, each at ``confidence``.
 
-        In the logarithm where all amplitudes have one sign: there one exponential is a straight line.
+        Quantiles of draws from the joint distribution of amplitudes and logarithms of time constants (JCGM 101:2008),
+        Student t as the fit says. Half of the chance of error is kept for the doubt about the number of exponentials.
         """
-        left = self.remaining_mhz(times)
-        size, u = np.array([abs(r.n) for r in left]), np.array([r.s for r in left])
-        factor = self.fit.coverage_factor(2 * confidence - 1) if confidence > 0.5 else 0.0
-        if len({a.n > 0 for a in self.shifts_mhz}) == 1:
-            with np.errstate(over="ignore", divide="ignore"):
-                return np.asarray(size * np.exp(factor * u / np.maximum(size, 1e-300)))
-        return np.asarray(size + factor * u)
+        numbers = [*self.shifts_mhz, *(umath.log(tau) for tau in self.time_constants_s)]
+        count = len(self.shifts_mhz)
+        rng = np.random.default_rng(0)
+        normal = rng.multivariate_normal([0.0] * 2 * count, np.array(covariance_matrix(numbers)), _DRAWS, method="eigh")
+        wide = np.sqrt(self.fit.dof / rng.chisquare(self.fit.dof, (_DRAWS, 1)))
+        draws = np.array([v.n for v in numbers]) + wide * normal
+        left = sum(
+            draws[:, [k]] * np.exp(-times / np.exp(np.clip(draws[:, [count + k]], -50, 50))) for k in range(count)
+        )
+        return np.asarray(np.quantile(np.abs(left), 0.5 + confidence / 2, axis=0))
 
     def explained_mhz(self) -> FloatArray:
         """Return what exponentials and temperature together make of each reading that was used (n,), in MHz."""

@@ -23,7 +23,7 @@ _LENGTHS = 3.0
 @dataclass(frozen=True)
 class Rivals:
     """The fits with 0, 1, 2 exponentials; ``gained`` is by how much the logarithm of the probability rises with the
-    first and with the second, ``limit`` from where one is taken."""
+    first and with the second, ``limit`` from where the second is taken."""
 
     fits: tuple[WalkFit, ...]
     gained: tuple[float, float]

@@ -23,7 +23,9 @@ __all__ = ["SCATTER", "fit_warm_up"]
 SCATTER = "scatter and wander of the warm-up log"
 FEWEST = 30
 CLEARLY = 5.0
-"""Logarithm of the ratio of probabilities from which one more exponential is taken: 150 to 1."""
+"""Logarithm of the ratio of probabilities from which there is a warm-up at all: 150 to 1."""
+RATHER = 2.0
+"""Logarithm of the ratio of probabilities from which a second exponential is taken: 7 to 1."""
 
 
 def fit_warm_up(readings: Readings | pd.DataFrame, *, started_s: float | None = None) -> WarmUp:
@@ -34,8 +36,8 @@ def fit_warm_up(readings: Readings | pd.DataFrame, *, started_s: float | None = 
     the first reading, which a check says.
 
     One or two exponentials, a slow linear drift and, where the temperature moved, kHz/K times the temperature freed
-    of its thermometer's noise. A second exponential is taken when the readings make it 150 times as probable as
-    one alone (averaged over all constants: amplitude even within the range of the log, time constant even in its
+    of its thermometer's noise. A second exponential is taken when the readings make it 7 times as probable as one
+    alone (averaged over all constants: amplitude even within the range of the log, time constant even in its
     logarithm). The noise is white with a random walk (``walk.py``), both told by the log: the u of the result is not
     that of so many independent readings. It is scaled up when the stated u of a reading is larger than the jitter
     found.
@@ -54,7 +56,7 @@ def fit_warm_up(readings: Readings | pd.DataFrame, *, started_s: float | None = 
     rivals = _rivals(terms)
     if rivals.gained[0] < CLEARLY:
         raise _no_warm_up(log, rivals.fits[1])
-    count = 2 if rivals.gained[1] >= CLEARLY else 1
+    count = 2 if rivals.gained[1] >= RATHER else 1
     return _assembled(log, terms, temperature, started_s, rivals, count)
 
 
@@ -65,11 +67,11 @@ def _columns(time_s: FloatArray, temperature: FloatArray | None) -> FloatArray:
 
 def _rivals(terms: Terms) -> Rivals:
     """Return the fits with 0, 1 and 2 exponentials, and how much more probable each is than the one before."""
-    low, high = terms.bounds_s
-    room = float(np.log(2.0 * np.ptp(terms.frequency_mhz) * np.log(high / low)))
+    ranges = (np.log(high / low) for low, high in (terms.bounds_s(1), terms.bounds_s(2)))
+    first, both = (float(np.log(2.0 * np.ptp(terms.frequency_mhz) * r)) for r in ranges)
     fits = tuple(fit_exponentials(terms, count) for count in range(3))
-    gained = (fits[1].evidence - fits[0].evidence - room, fits[2].evidence - fits[1].evidence - room)
-    return Rivals(fits, gained, CLEARLY)
+    gained = (fits[1].evidence - fits[0].evidence - first, fits[2].evidence - fits[1].evidence - both)
+    return Rivals(fits, gained, RATHER)
 
 
 def _assembled(
