@@ -9,6 +9,7 @@ import numpy as np
 
 from aotf_lab.crystal import EfficiencyLines, Scan, Tuning
 from aotf_lab.driver import Vco
+from aotf_lab.driver.level import Level, SafeSupply
 from aotf_lab.physics.coupled_waves import light_lost
 
 __all__ = ["Curves", "Doubt", "light_lost_percent"]
@@ -27,7 +28,8 @@ class Curves:
     """What is known of a bench; None or empty where it was not measured.
 
     ``scans`` are the measured passbands by line name, ``rated_rf_power_w`` the crystal's rated RF
-    power (CW, at the connector) from its own papers. ``doubts`` says what stands against a line,
+    power (CW, at the connector) from its own papers. ``level`` is the amplifier, ``safe`` its highest supply that
+    is sure to keep the crystal below that rating. ``doubts`` says what stands against a line,
     ``missing`` why a curve ("vco", "tuning", "efficiency") is None.
     """
 
@@ -38,6 +40,8 @@ class Curves:
     rated_rf_power_w: float | None = None
     doubts: Mapping[str, Doubt] = field(default_factory=dict)
     missing: Mapping[str, str] = field(default_factory=dict)
+    level: Level | None = None
+    safe: SafeSupply | None = None
 
     def fwhm_mhz(self, frequency_mhz: float) -> float | None:
         """Return the passband's FWHM near ``frequency_mhz``: between the measured ones, or the nearest."""

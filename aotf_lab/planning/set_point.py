@@ -22,10 +22,11 @@ class SetPoint:
     ``origin`` says where the frequency comes from. ``drive_v`` is as the voltmeter of the
     oscillator's readings shows; ``drive_other_meter_v`` is the same for any other meter and so
     carries that voltmeter's own error. ``rf_power_w`` is the true power when the bench's scope shows
-    its nominal value. ``u_setting_mhz`` is the standard uncertainty of the frequency that the drive
-    voltage makes, minus the frequency wanted; ``share_of_fwhm`` and ``light_lost_percent`` state the
-    same (the loss at the 95 % limit of that error). ``doubtful`` is true when something grave stands
-    against the line, which ``remark`` names.
+    its nominal value, ``supply_v`` the amplifier's supply that makes it, never above the safe one.
+    ``u_setting_mhz`` is the standard uncertainty of the frequency that the drive voltage makes, minus
+    the frequency wanted; ``share_of_fwhm`` and ``light_lost_percent`` state the same (the loss at
+    the 95 % limit of that error). ``doubtful`` is true when something grave stands against the line,
+    which ``remark`` names.
     """
 
     line: str
@@ -44,9 +45,10 @@ class SetPoint:
     reachable: bool
     remark: str
     doubtful: bool = False
+    supply_v: UFloat | None = None
 
 
-_PAIRS = ("wavelength_nm", "frequency_mhz", "drive_v", "drive_other_meter_v", "rf_power_w", "efficiency")
+_PAIRS = ("wavelength_nm", "frequency_mhz", "drive_v", "drive_other_meter_v", "rf_power_w", "supply_v", "efficiency")
 _PLAIN = ("u_setting_mhz", "share_of_fwhm", "light_lost_percent", "largest_cause", "reachable", "remark")
 
 
@@ -116,6 +118,7 @@ def _line(point: SetPoint) -> str:
         (point.frequency_mhz, "MHz"),
         (point.drive_v, "V"),
         (point.rf_power_w, "W"),
+        (point.supply_v, "V supply"),
     ):
         parts.append(f"no {unit}" if value is None else f"{shown(value)} {unit}")
     if point.light_lost_percent is not None:

@@ -11,8 +11,9 @@ from uncertainties import UFloat, nominal_value
 from aotf_lab.errors import AotfLabError, OutOfRangeError
 from aotf_lab.estimation import largest_cause, variance_shares
 from aotf_lab.planning.curves import Curves, light_lost_percent
-from aotf_lab.planning.power_point import PowerPoint, power_point
+from aotf_lab.planning.power_point import PowerPoint
 from aotf_lab.planning.set_point import SetPoint, SetPoints
+from aotf_lab.planning.supply_point import supply_point
 
 __all__ = ["set_points"]
 
@@ -116,10 +117,10 @@ def _set_point(curves: Curves, name: str, wavelength: UFloat | float | None, rf_
             remarks.append(str(error))
     elif curves.vco is None:
         remarks.append(f"no oscillator curve: {curves.missing.get('vco', 'it was not measured')}")
-    power = power_point(curves, target.wavelength_nm, rf_power_w, where=name)
+    power, supply = supply_point(curves, target.wavelength_nm, frequency, rf_power_w, where=name)
     if power.remark:
         remarks.append(power.remark)
-    return _assembled(curves, name, target, (drive, other, setting), power, "; ".join(remarks))
+    return _assembled(curves, name, target, (drive, other, setting), (power, supply), "; ".join(remarks))
 
 
 def _beyond_anchors(curves: Curves, target: _Target) -> str:
@@ -143,10 +144,11 @@ def _assembled(
     name: str,
     target: _Target,
     drives: tuple[UFloat | None, UFloat | None, UFloat | None],
-    power: PowerPoint,
+    powers: tuple[PowerPoint, UFloat | None],
     remark: str,
 ) -> SetPoint:
     drive, other, setting = drives
+    power, supply = powers
     frequency = target.frequency_mhz
     fwhm = curves.fwhm_mhz(frequency.n) if frequency is not None else None
     share = lost = None
@@ -170,4 +172,5 @@ def _assembled(
         drive is not None,
         remark,
         name in curves.doubts and curves.doubts[name].grave,
+        supply,
     )

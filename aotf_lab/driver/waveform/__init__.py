@@ -9,6 +9,7 @@ steps       the converter's steps, and what rounding does;  clipping  a wave tha
 rest        what is left over the fit: noise, a second tone, a frequency that moves
 alias       the true frequency, by a counter or by the oscillator's range
 harmonic    one harmonic, and what it does to readings of volts rms and peak to peak
+shares      what several traces say of one driver's harmonics
 power       volts -> watts and shares of power, with the errors of the scale;  checks  what can be wrong
 """
 
