@@ -100,7 +100,8 @@ def _fits(row: dict[str, object], option: dict[str, Values]) -> bool:
 
 def _same(found: object, value: object) -> bool:
     if isinstance(value, str) or isinstance(found, str):
-        return value == ANY or str(found).lower() == str(value).lower()
+        ours, theirs = (re.sub(r"[^\x20-\x7e]", "", str(x)).lower() for x in (found, value))
+        return value == ANY or ours == theirs  # other signs hang on the guess of an encoding
     both = float(found), float(value)  # type: ignore[arg-type]
     return all(map(math.isnan, both)) or math.isclose(*both, rel_tol=1e-9, abs_tol=1e-30)
 
@@ -123,11 +124,9 @@ def _ended(case: Case) -> bool:
 
 
 def _cells(text: str, style: Style) -> list[str]:
-    plain = [c.strip(" \t\xa0") for c in text.split(style.separator)]
+    plain = [c.strip() for c in text.split(style.separator)]
     try:
-        cells = [
-            c.strip(" \t\xa0") for c in next(csv.reader([text], delimiter=style.separator, skipinitialspace=True), [])
-        ]
+        cells = [c.strip() for c in next(csv.reader([text], delimiter=style.separator, skipinitialspace=True), [])]
     except csv.Error:
         cells = []
     return plain if '"' in plain and not style.quoted and len(cells) != len(plain) else cells  # a ditto mark
