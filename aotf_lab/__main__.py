@@ -1,6 +1,6 @@
-"""The command line: ``aotf-lab new``, ``layout``, ``check`` and ``report``.
+"""The command line: ``aotf-lab new``, ``layout``, ``check``, ``preflight`` and ``report``.
 
-Exit codes: 0 done, 1 unusable input (one sentence says why), 2 wrong usage.
+Exit codes: 0 done, 1 unusable input (one sentence says why) or a bench that must not be switched on, 2 wrong usage.
 """
 
 from __future__ import annotations
@@ -50,6 +50,10 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("session", type=Path, metavar="SESSION", help="folder with session.toml and the raw files")
     check.add_argument("--html", type=Path, metavar="FILE.html", help="write the same as one HTML page")
     check.set_defaults(run=_check, parser=check)
+    before = commands.add_parser("preflight", help="write the checklist before RF goes on, with the bench's numbers")
+    before.add_argument("session", type=Path, metavar="SESSION", help="folder with session.toml and the raw files")
+    before.add_argument("--out", type=Path, metavar="FILE.html", help="write the same as one page to print")
+    before.set_defaults(run=_preflight, parser=before)
     report = commands.add_parser("report", help="write the report of a session as one HTML file")
     report.add_argument("session", type=Path, metavar="SESSION", help="folder with session.toml and the raw files")
     report.add_argument("--out", type=Path, required=True, metavar="FILE.html", help="where to write the report")
@@ -109,6 +113,20 @@ def _check(options: argparse.Namespace) -> tuple[str, int]:
     return str(found), 0 if found.usable else 1
 
 
+def _preflight(options: argparse.Namespace) -> tuple[str, int]:
+    _require_html(options, "--out", options.out)
+    from aotf_lab.report.preflight import preflight, write_preflight
+    from aotf_lab.session import open_session, require_output
+
+    session = open_session(options.session)
+    if options.out is not None:
+        require_output(session.facts, options.out)
+    _progress("preflight")
+    found = preflight(session) if options.out is None else write_preflight(session, options.out)
+    _progress("")
+    return str(found), 0 if found.may_switch_on else 1
+
+
 def _require_html(options: argparse.Namespace, option: str, path: Path | None) -> None:
     if path is not None and path.suffix not in (".html", ".htm"):
         options.parser.error(f"{option} {path}: allowed endings are .html and .htm")
@@ -120,12 +138,12 @@ def _report(options: argparse.Namespace) -> tuple[str, int]:
     if table is not None and table.suffix not in (".csv", ".json"):
         options.parser.error(f"--set-points {table}: allowed endings are .csv and .json")
     from aotf_lab.report import write_report
-    from aotf_lab.session import PARTS, open_session, require_output
+    from aotf_lab.session import open_session, require_output
 
     session = open_session(options.session)
     for target in filter(None, (out, table)):
         require_output(session.facts, target)
-    for part in PARTS:
+    for part in session.parts:
         _progress(part)
         session.attempt(part)
     _progress("report")

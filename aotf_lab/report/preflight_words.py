@@ -1,0 +1,209 @@
+"""The sentences of the checklist: order of switching, load, cautions, and what is not stated.
+
+Facts of the trade (load before RF, full reflection, RF burn, order of switching): common practice, no source. Laser
+classes: IEC 60825-1, limits of visible beams read on summaries of it; eyewear and laser safety officer: ANSI Z136.1,
+from memory.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from aotf_lab.physics.rf import attenuation_factor, watt_to_rms
+from aotf_lab.planning.damage import Strain
+from aotf_lab.reading.session_file import SessionFile
+from aotf_lab.report.preflight_rows import rounded_down
+from aotf_lab.session.before_rf import BeforeRf
+
+__all__ = ["OFF_STEPS", "caution_lines", "damage_words", "load_lines", "missing_rows", "on_steps", "warning_lines"]
+
+OFF_STEPS = (
+    "RF: turn the amplifier's supply down to its lowest, until the scope shows nothing.",
+    "Supplies off: amplifier first, then oscillator. Shutters closed.",
+    "Only then unplug. Load or crystal come off the line last.",
+)
+
+
+def on_steps(found: BeforeRf) -> list[str]:
+    """Return the order of switching on, with the bench's own volts."""
+    mend = ["NOT YET: mend what the first line of this page names, and make it again."] if found.damaged else []
+    return [*mend, *_before_supply(found), *_with_supply(found)]
+
+
+def _before_supply(found: BeforeRf) -> Iterator[str]:
+    facts = found.facts
+    scope, counter = facts.instruments.scope, facts.limits.counter
+    yield (
+        "Load tight at the end of the line: dummy load or pad first; the crystal once all went well, RF off to swap."
+    )
+    pad = "Pad (not stated: look)" if scope.pad_db is None else f"{scope.pad_db:g} dB pad" if scope.pad_db else "No pad"
+    ohm = {50.0: ", its input at 50 ohm", 1e6: ", its input open (1 Mohm)"}.get(scope.input_ohm or 0.0, "")
+    yield f"{pad} before the scope{ohm}; scope on."
+    limit = facts.amplifier.supply_a
+    current = "" if limit is None else f", current limit at {limit:g} A"
+    yield f"Amplifier supply: output off, voltage at its lowest{current}."
+    own = "" if facts.limits.oscillator.supply_v is None else f", {facts.limits.oscillator.supply_v:g} V supply"
+    tune = "" if found.start is None else f"; tune it to {found.start.first_mhz:.1f} MHz, the hottest frequency"
+    yield f"Oscillator on{own}{tune}."
+    tap = "" if counter.pad_db is None else f" behind {counter.pad_db:g} dB"
+    yield f"Counter on{tap}{_counted(found)}."
+
+
+def _counted(found: BeforeRf) -> str:
+    if found.start is None:
+        return ""
+    low, high = found.start.safe.band_mhz
+    return f": it must show {low:.1f} to {high:.1f} MHz, always"
+
+
+def _with_supply(found: BeforeRf) -> Iterator[str]:
+    start = found.start
+    if start is None:
+        yield f"STOP HERE. No supply is known to be safe: {found.withheld}."
+        yield (
+            "To measure it: dummy load and pad instead of the crystal, power against supply at one frequency, "
+            "and against frequency at one supply; then run this again."
+        )
+        return
+    first = f"{rounded_down(start.first_v)} V"
+    shown, end = _scope_shows(found, start.first_w), "the pad" if found.facts.instruments.scope.pad_db else "the scope"
+    yield (
+        f"RF: amplifier supply on at {first}. Where the line ends in {end}, the scope shows about {shown}: "
+        "far more, or nothing, means off, and find out why."
+    )
+    top = f"{rounded_down(start.safe.supply_v)} V"
+    most = _scope_shows(found, start.safe.rf_power_w.n)
+    if rounded_down(start.first_v) == rounded_down(start.safe.supply_v):
+        yield f"Stay there: {top} is the highest safe supply. Watch crystal temperature and supply current."
+        return
+    yield (
+        f"Raise it slowly, watching scope, crystal temperature and supply current; stop where they run away. "
+        f"Never above {top} (scope about {most} at {start.safe.at_mhz:.1f} MHz)."
+    )
+
+
+def _scope_shows(found: BeforeRf, rf_power_w: float) -> str:
+    """Return the volts that the scope of this bench shows for a power, its fall and gain error left out."""
+    scope = found.facts.instruments.scope
+    line_v = float(watt_to_rms(rf_power_w, found.facts.instruments.load_ohm))
+    pad = float(attenuation_factor(scope.pad_db or 0.0)) ** 0.5
+    return f"{(2.0 if scope.open_behind_pad else 1.0) * line_v / pad / (scope.probe or 1.0):.2g} Vrms"
+
+
+def load_lines(found: BeforeRf) -> list[str]:
+    """Return the question about the load, and what an open or shorted line would do, with the bench's volts."""
+    power, ohm = found.load.rf_power_w, found.facts.instruments.load_ohm
+    volts = ""
+    if power is not None:
+        line_v = float(watt_to_rms(power, ohm))
+        volts = f": {2 * line_v:.3g} Vrms instead of {line_v:.3g}"
+    lines = [
+        "Is a load present, followed by hand along the cable to its end? An open or shorted line reflects all: up to "
+        f"twice the volts on it{volts}, and up to four times the peak dissipation in the amplifier, at the worst phase."
+    ]
+    on_line = [s.times(2.0) for s in found.strains if s.unit == "Vrms" and s.limit is not None and s.high is not None]
+    worse = [s for s in on_line if s.verdict != "within"]
+    if worse:
+        lines.append(f"Twice the volts would be too much, or may be, for: {', '.join(s.part for s in worse)}.")
+    elif on_line:
+        lines.append(f"Twice the volts would still be within what is stated for: {', '.join(s.part for s in on_line)}.")
+    return lines
+
+
+def warning_lines(found: BeforeRf) -> list[str]:
+    """Return what is no reason to stay off, and must be known."""
+    lines = []
+    if found.driven_above:
+        lines.append(f"Taken with the supply above the safe one, not to be repeated: {_and(found.driven_above)}.")
+    if found.doubted:
+        lines.append(f"A check of the level failed: {_and(found.doubted)}. The highest supply rests on it.")
+    lines += [_floor_words(s) for s in found.strains if s.floor and s.verdict == "beyond"]
+    return lines
+
+
+def _floor_words(strain: Strain) -> str:
+    limit = f"{strain.limit:g} V{' (assumed)' if strain.assumed else ''}"
+    return (
+        f"{strain.part}: {strain.low:.3g} V can reach it, and {limit} is the least that it may see. Set limits in the "
+        "generator's menu and state low_limit_v; measure its output with the voltmeter before you plug it in."
+    )
+
+
+def _and(names: tuple[str, ...]) -> str:
+    return ", ".join(names)
+
+
+def caution_lines(found: BeforeRf) -> list[str]:
+    """Return the cautions to tick, with the bench's strongest beam and its wavelengths."""
+    beam = found.load.light_mw
+    seen = "" if beam is None else f" The strongest beam at the meter was {beam:.2g} mW; the laser may give more."
+    known = [line.wavelength_nm for line in found.facts.lines if line.wavelength_nm is not None]
+    span = f" ({min(known):.0f} to {max(known):.0f} nm)" if known else ""
+    return [
+        "Local codes, your laser safety officer and licensed practice come before this page.",
+        "Laser class read on each label (IEC 60825-1, visible beams: 2 up to 1 mW, 3R up to 5 mW, 3B up to 500 mW, 4 "
+        f"above).{seen}",
+        f"Class 3B or 4: controlled area, warning sign, eyewear for wavelength{span} and optical density.",
+        "Lowest laser power to align. Both directions behind the filter end in a dump.",
+        "No finger on an open RF connector: a watt burns. RF off before anything is unplugged.",
+        "Mains: covers and earth stay on; repairs are for licensed people.",
+    ]
+
+
+def damage_words(strain: Strain) -> str:
+    """Return what would be damaged, and by how much too much; watts are left out, as they may be too many."""
+    may = f"{strain.limit:g} {strain.unit}{' or more' * strain.floor}{' (assumed)' * strain.assumed}"
+    if strain.unit == "W":
+        return f"{strain.part} would be damaged (it may take {may})"
+    reached = strain.low if strain.floor else strain.high
+    return f"{strain.part} would be damaged by {reached:.3g} {strain.unit} (it may take {may})"
+
+
+def missing_rows(found: BeforeRf) -> list[tuple[str, str]]:
+    """Return what session.toml does not state, and what that costs; keys of one cost stand together."""
+    facts = found.facts
+    costs: dict[str, list[str]] = {}
+    for value, key, cost in (*_missing_of_drive(facts), *_missing_of_parts(facts)):
+        if value is None:
+            costs.setdefault(cost, []).append(key)
+    return [(", ".join(keys), cost) for cost, keys in costs.items()]
+
+
+def _missing_of_drive(facts: SessionFile) -> Iterator[tuple[object, str, str]]:
+    crystal, scope, amplifier = facts.crystal, facts.instruments.scope, facts.amplifier
+    yield crystal.rated_rf_power_w, "[crystal] rated_rf_power_w", "no supply can be called safe"
+    yield crystal.peak_rf_power_w, "[crystal] peak_rf_power_w", "no pulse above the average is allowed"
+    if crystal.peak_rf_power_w is not None:
+        yield crystal.duty_limit, "[crystal] duty_limit", "only the average bounds the duty of a pulse"
+    for key in ("pad_db", "probe"):
+        yield getattr(scope, key), f"[instrument.scope] {key}", "RF power may be wrong by any factor: no safe supply"
+    if scope.pad_db:
+        yield scope.input_ohm, "[instrument.scope] input_ohm", "if it is open, it sees twice the volts"
+    yield scope.load_ohm, "[instrument.scope] load_ohm", "50 ohm assumed"
+    yield scope.source_return_loss_db, "[instrument.scope] source_return_loss_db", "10 dB assumed: a lower supply"
+    yield amplifier.supply_a, "[amplifier] supply_a", "no current limit to set; a forgotten pad may go unnoticed"
+    yield amplifier.rated_output_w, "[amplifier] rated_output_w", "a supply turned up is judged by readings only"
+
+
+def _missing_of_parts(facts: SessionFile) -> Iterator[tuple[object, str, str]]:
+    limits, scope = facts.limits, facts.instruments.scope
+    assumed = "whether it survives is not known" if scope.input_ohm == 1e6 else "5 Vrms assumed for 50 ohm"
+    yield limits.scope.max_input_vrms, "[instrument.scope] max_input_vrms", assumed
+    if scope.pad_db != 0:
+        yield (
+            limits.scope.pad_rated_w, "[instrument.scope] pad_rated_w",
+            "whether the pad survives is not known; a burnt pad may let everything through to the scope",
+        )  # fmt: skip
+    yield limits.scope.load_rated_w, "[instrument.scope] load_rated_w", "whether it survives is not known"
+    yield limits.counter.pad_db, "[instrument.counter] pad_db", "what reaches the counter is not known"
+    if limits.counter.pad_db:
+        yield limits.counter.input_ohm, "[instrument.counter] input_ohm", "if it is open, it sees twice the volts"
+    yield limits.counter.max_input_vrms, "[instrument.counter] max_input_vrms", "whether it survives is not known"
+    yield limits.power_meter.max_power_mw, "[instrument.power_meter] max_power_mw", "whether it survives is not known"
+    yield limits.oscillator.input_min_v, "[oscillator] input_min_v", "0 V assumed"
+    yield limits.oscillator.input_max_v, "[oscillator] input_max_v", "too high a control voltage would not be noticed"
+    yield limits.oscillator.supply_v, "[oscillator] supply_v", "the step that switches it on cannot say its volts"
+    yield (
+        limits.generator.range_v, "[generator] max_output_v",
+        "what a generator could put into the control input is not known: measure before you plug it in",
+    )  # fmt: skip
