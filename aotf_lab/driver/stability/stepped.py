@@ -27,7 +27,8 @@ _TIME_LIKE = 0.99
 class Stepped:
     """The effects (k,) of ``columns`` in the unit of frequency (MHz) over theirs, and the fit they come from.
 
-    ``drift_mhz_per_h`` is NaN where no time was logged; ``model_mhz`` (n,) is the drift alone with the wander.
+    ``drift_mhz_per_h`` is the straight drift (of no meaning where the order stood for the time), ``left_mhz`` (n,) what
+    the readings are without the effects: level, drift, wander and noise.
     """
 
     effects: tuple[UFloat, ...]

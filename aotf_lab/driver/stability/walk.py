@@ -32,10 +32,12 @@ _NEGLIGIBLE = 0.01
 _LARGEST = 100.0
 """Largest variance of the walk from reading to reading, over the white variance."""
 _COARSE = 4
+"""Every so many of the ratios are tried first."""
 _FAR = 10.0
-_NORMAL = 1.96
+"""Logarithm of the ratio of weights at which the neighbours of a ratio are not tried any more."""
 _LIGHT = 1e-4
 """Weight below which a point of the grid is left out."""
+_NORMAL = 1.96
 
 
 @dataclass(frozen=True)
