@@ -149,8 +149,8 @@ def session(tmp_path):
             "max_offset_s: stated without second_log; found 5; allowed: with second_log only",
         ),
         (
-            "[[file]]\npath = 'vco.csv'\npurpose = 'keep'\ncounter_mhz = 64.2\n",
-            'counter_mhz: stated for a file with purpose keep; found 64.2; allowed: purpose = "trace"',
+            "[[file]]\npath = 'vco.csv'\npurpose = 'oscillator'\ncounter_mhz = 64.2\n",
+            'counter_mhz: stated for a file with purpose oscillator; found 64.2; allowed: purpose = "trace"',
         ),
         (
             "[[file]]\npath = 'vco.csv'\npurpose = 'match'\ndirectivity_db = -3\n",

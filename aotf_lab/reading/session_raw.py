@@ -90,7 +90,7 @@ def raw_file(section: Section, home: Path, lines: Sequence[str], material: str) 
 
 
 def _only_for(section: Section, key: str, of: str, purpose: str, value: float | None) -> float | None:
-    if value is not None and purpose != of:
+    if value is not None and purpose not in (of, "keep"):
         raise section.refuse(key, f"stated for a file with purpose {purpose}", f'purpose = "{of}"',
                              "delete the line, or correct the purpose")  # fmt: skip
     return value

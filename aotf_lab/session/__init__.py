@@ -1,13 +1,13 @@
 """A session folder: session.toml and raw files in, every curve and set-point out.
 
-opened   ``Session`` and ``open_session``
+opened   ``Session`` and ``open_session``, on top of  read  its files, and  driver  what they say of the driver
 lines    its lines as stated, and as readings for the tuning fit
 output   where its results may be written
 checked  all receipts, suspicions and contradictions of a session;  contradictions/ finds the last
 """
 
 from aotf_lab.session.checked import SessionCheck, check_session
-from aotf_lab.session.opened import PARTS, Session, open_session
+from aotf_lab.session.opened import Session, open_session
 from aotf_lab.session.output import require_output
 
-__all__ = ["PARTS", "Session", "SessionCheck", "check_session", "open_session", "require_output"]
+__all__ = ["Session", "SessionCheck", "check_session", "open_session", "require_output"]

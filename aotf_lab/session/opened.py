@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, TypeVar
+from typing import TypeVar
 
-import numpy as np
 from uncertainties import UFloat, nominal_value, ufloat
 
 from aotf_lab.crystal import (
@@ -22,149 +21,40 @@ from aotf_lab.crystal import (
     fit_tuning,
 )
 from aotf_lab.crystal.scan.known import U_TIME_CONSTANT
-from aotf_lab.driver import Vco, fit_vco
-from aotf_lab.driver.level import Level, SafeSupply, fit_level, safe_supply
-from aotf_lab.driver.match import Match, fit_match
-from aotf_lab.driver.stability import Pushing, WarmUp, fit_pushing, fit_warm_up
-from aotf_lab.driver.waveform import Waveform, fit_waveform
-from aotf_lab.driver.waveform.shares import typical_harmonics
-from aotf_lab.errors import AotfLabError, Said, SessionError, UnsafeDriveError
+from aotf_lab.errors import AotfLabError, Said, SessionError
 from aotf_lab.estimation import Check, new_cause
 from aotf_lab.planning import Curves, SetPoints, set_points
 from aotf_lab.planning.doubts import doubts, drive_check, label_checks
-from aotf_lab.planning.safe_drive import CONFIDENCE
-from aotf_lab.reading.by_purpose import READERS, read_raw_file
-from aotf_lab.reading.instruments import Instruments
-from aotf_lab.reading.readings import Readings, join_readings
-from aotf_lab.reading.session_file import RawFile, SessionFile, load_session_file
+from aotf_lab.reading.readings import Readings
+from aotf_lab.reading.session_file import load_session_file
+from aotf_lab.session.driver import SessionDriver
 from aotf_lab.session.lines import lines_from_scans, stated_wavelength
 
-__all__ = ["PARTS", "Session", "open_session"]
+__all__ = ["Session", "open_session"]
 
 _In = TypeVar("_In")
 _Out = TypeVar("_Out")
 
-PARTS = ("all_readings", "vco", "scans", "tuning", "efficiency")
-"""What is computed from a session, in the order in which one part needs the other."""
+_WHERE_MEASURED = {
+    "waveforms": "trace",
+    "level": "level",
+    "match": "match",
+    "safe_supply": "level",
+    "warm_up": "warm_up",
+    "stability": "warm_up",
+    "pushing": "pushing",
+}
+"""Part of a session that nobody misses -> the purpose of the files that it is computed from."""
 
 
 @dataclass(frozen=True)
-class Session:
+class Session(SessionDriver):
     """An open session; every result is computed when it is first asked for, and kept.
 
     ``facts`` is what session.toml says. ``vco``, ``tuning`` and ``efficiency`` raise when they cannot be
     computed; ``curves`` leaves them out. ``scans`` holds those that could be fitted. ``troubles`` says
     what is missing, and why.
     """
-
-    facts: SessionFile
-    _troubles: dict[str, AotfLabError] = field(default_factory=dict, repr=False, compare=False)
-
-    def files(self, purpose: str, line: str | None = None) -> tuple[RawFile, ...]:
-        """Return the raw files of ``purpose`` (and of ``line``), in the order of session.toml."""
-        return tuple(f for f in self.facts.files if f.purpose == purpose and line in (None, f.line))
-
-    @cached_property
-    def instruments(self) -> Instruments:
-        """The instruments as stated, with the driver's harmonics as its traces show them.
-
-        A level in volts rms or peak to peak then gives the power of the fundamental.
-        """
-        stated = self.facts.instruments
-        harmonics = typical_harmonics(self.waveforms.values())
-        return stated if harmonics is None else stated.with_harmonics(harmonics)
-
-    @cached_property
-    def waveforms(self) -> Mapping[str, Waveform]:
-        """The wave of each saved trace, by file name."""
-        bench = self.facts.instruments
-
-        def fitted(file: RawFile) -> Waveform:
-            return fit_waveform(read_raw_file(file, bench), bench, counter_mhz=file.counter_mhz)
-
-        return self._each({f.path.name: f for f in self.files("trace")}, fitted, "trace")
-
-    def readings(self, purpose: str, line: str | None = None) -> Readings:
-        """Return the rows of all files of ``purpose`` (and of ``line``) joined, in bench units.
-
-        Raises ``SessionError`` when the session has no such file, ``ReadingError`` when one cannot
-        be understood.
-        """
-        files = self.files(purpose, line)
-        if not files:
-            of_line = f" of line {line}" if line else ""
-            raise SessionError(
-                f"no file with purpose {purpose!r}{of_line}",
-                where="session.toml",
-                found=", ".join(sorted({f.purpose for f in self.facts.files})) or "no files",
-                allowed=f"a [[file]] with purpose = {purpose!r}",
-                cure="add it to session.toml",
-            )
-        return join_readings(read_raw_file(f, self.instruments) for f in files)
-
-    @cached_property
-    def all_readings(self) -> Mapping[str, Readings]:
-        """The readings of every file that has a reader and could be read, by file name."""
-        return self._each(
-            {f.path.name: f for f in self.facts.files if f.purpose in READERS},
-            lambda file: read_raw_file(file, self.instruments),
-            "file",
-        )
-
-    @cached_property
-    def vco(self) -> Vco:
-        """The oscillator: drive voltage to frequency."""
-        return fit_vco(self.readings("oscillator"))
-
-    @cached_property
-    def level(self) -> Level:
-        """The amplifier: supply voltage and frequency to RF power, from every file of level."""
-        files = self.files("level")
-        if not files:
-            self.readings("level")
-        return fit_level([read_raw_file(f, self.instruments) for f in files])
-
-    @cached_property
-    def safe_supply(self) -> SafeSupply:
-        """The highest supply of the amplifier that is sure to keep the crystal below its rating.
-
-        Raises ``UnsafeDriveError`` when there is none, or no rating is stated.
-        """
-        rated = self.facts.crystal.rated_rf_power_w
-        if rated is None:
-            raise UnsafeDriveError(
-                "no supply can be called safe", where="session.toml", found=Said("no rated RF power"),
-                allowed="[crystal] rated_rf_power_w", cure="state it from the crystal's own papers",
-            )  # fmt: skip
-        return safe_supply(
-            self.level, rated, CONFIDENCE, crystal_return_loss_db=self.crystal_return_loss_db,
-            source_return_loss_db=self.facts.instruments.scope.source_return_loss_db,
-        )  # fmt: skip
-
-    @cached_property
-    def crystal_return_loss_db(self) -> float | None:
-        """The lowest return loss (dB) of the crystal where the level was measured, None where that was not measured."""
-        if not self.files("match"):
-            return None
-        low, high = (max(a, b) if k == 0 else min(a, b) for k, (a, b) in
-                     enumerate(zip(self.match.range_mhz, self.level.range_mhz, strict=True)))  # fmt: skip
-        return float(np.min(self.match.return_loss_bounds_db(np.linspace(low, high, 1001))[0])) if low < high else None
-
-    @cached_property
-    def match(self) -> Match:
-        """The reflection at the crystal's connector."""
-        readings, file = self.readings("match"), self.files("match")[0]
-        return fit_match(readings, directivity_db=file.directivity_db, cable_loss_db=file.cable_loss_db or 0.0)
-
-    @cached_property
-    def warm_up(self) -> WarmUp:
-        """How the oscillator settles after power-on."""
-        return fit_warm_up(self.readings("warm_up"))
-
-    @cached_property
-    def pushing(self) -> Pushing:
-        """How the oscillator's own supply moves its frequency."""
-        return fit_pushing(self.readings("pushing"))
 
     @cached_property
     def scans(self) -> Mapping[str, Scan]:
@@ -258,45 +148,28 @@ class Session:
             self.facts.crystal.rated_rf_power_w,
             doubts(self.facts.lines, self.found_nm, tuning, self._troubles.get("tuning"), self.checks),
             {part: str(error) for part, error in self._troubles.items()},
-            self.part("level") if self.files("level") else None,
-            self.part("safe_supply") if self.files("level") and self.facts.crystal.rated_rf_power_w else None,
+            *(self.part(part) if part in self.parts else None for part in ("level", "safe_supply")),
         )
+
+    @property
+    def parts(self) -> tuple[str, ...]:
+        """What is to be computed from this session, in the order in which one part needs the other."""
+        measured = [p for p, purpose in _WHERE_MEASURED.items() if self.files(purpose)]
+        if self.facts.crystal.rated_rf_power_w is None and "safe_supply" in measured:
+            measured.remove("safe_supply")
+        return ("all_readings", "vco", *measured, "scans", "tuning", "efficiency")
 
     @property
     def troubles(self) -> Mapping[str, AotfLabError]:
         """What could not be computed, and why: part -> error."""
-        for part in PARTS:
+        for part in self.parts:
             self.attempt(part)
         told = {str(error) for part, error in self._troubles.items() if not part.startswith("file ")}
         return {p: e for p, e in self._troubles.items() if not p.startswith("file ") or str(e) not in told}
 
-    def attempt(self, part: str) -> None:
-        """Compute ``part`` (one of ``PARTS``) unless that was done; a failure goes to ``troubles``."""
-        if part in self._troubles or part in self.__dict__:
-            return
-        try:
-            getattr(self, part)
-        except AotfLabError as error:
-            self._troubles[part] = error
-
-    def part(self, part: str) -> Any:
-        """Return ``part`` (one of ``PARTS``), None when it cannot be computed; ``troubles`` says why."""
-        self.attempt(part)
-        return self.__dict__.get(part)
-
     def set_points(self) -> SetPoints:
         """Return the set-points of all lines of the session."""
         return set_points(self)
-
-    def _each(self, items: Mapping[str, _In], work: Callable[[_In], _Out], what: str) -> dict[str, _Out]:
-        """Return the results of ``work`` by name; one failure does not stop the others."""
-        results = {}
-        for name, item in items.items():
-            try:
-                results[name] = work(item)
-            except AotfLabError as error:
-                self._troubles[f"{what} {name}"] = error
-        return results
 
 
 def open_session(folder: str | os.PathLike[str]) -> Session:

@@ -1,0 +1,107 @@
+"""The raw files of a session, read; and what was found while that was tried."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any, TypeVar
+
+from aotf_lab.driver.waveform import Waveform, fit_waveform
+from aotf_lab.driver.waveform.shares import typical_harmonics
+from aotf_lab.errors import AotfLabError, SessionError
+from aotf_lab.reading.by_purpose import READERS, read_raw_file
+from aotf_lab.reading.instruments import Instruments
+from aotf_lab.reading.readings import Readings, join_readings
+from aotf_lab.reading.session_file import RawFile, SessionFile
+
+__all__ = ["SessionReadings"]
+
+_In = TypeVar("_In")
+_Out = TypeVar("_Out")
+
+
+@dataclass(frozen=True)
+class SessionReadings:
+    """What session.toml says (``facts``), and the readings of its files.
+
+    Traces are read and fitted first: the harmonics that they show belong to how levels are read.
+    """
+
+    facts: SessionFile
+    _troubles: dict[str, AotfLabError] = field(default_factory=dict, repr=False, compare=False)
+
+    def files(self, purpose: str, line: str | None = None) -> tuple[RawFile, ...]:
+        """Return the raw files of ``purpose`` (and of ``line``), in the order of session.toml."""
+        return tuple(f for f in self.facts.files if f.purpose == purpose and line in (None, f.line))
+
+    @cached_property
+    def instruments(self) -> Instruments:
+        """The instruments as stated, with the driver's harmonics as its traces show them.
+
+        A level in volts rms or peak to peak then gives the power of the fundamental.
+        """
+        stated = self.facts.instruments
+        harmonics = typical_harmonics(self.waveforms.values())
+        return stated if harmonics is None else stated.with_harmonics(harmonics)
+
+    @cached_property
+    def waveforms(self) -> Mapping[str, Waveform]:
+        """The wave of each saved trace, by file name."""
+        bench = self.facts.instruments
+
+        def fitted(file: RawFile) -> Waveform:
+            return fit_waveform(read_raw_file(file, bench), bench, counter_mhz=file.counter_mhz)
+
+        return self._each({f.path.name: f for f in self.files("trace")}, fitted, "trace")
+
+    def readings(self, purpose: str, line: str | None = None) -> Readings:
+        """Return the rows of all files of ``purpose`` (and of ``line``) joined, in bench units.
+
+        Raises ``SessionError`` when the session has no such file, ``ReadingError`` when one cannot
+        be understood.
+        """
+        files = self.files(purpose, line)
+        if not files:
+            of_line = f" of line {line}" if line else ""
+            raise SessionError(
+                f"no file with purpose {purpose!r}{of_line}",
+                where="session.toml",
+                found=", ".join(sorted({f.purpose for f in self.facts.files})) or "no files",
+                allowed=f"a [[file]] with purpose = {purpose!r}",
+                cure="add it to session.toml",
+            )
+        return join_readings(read_raw_file(f, self.instruments) for f in files)
+
+    @cached_property
+    def all_readings(self) -> Mapping[str, Readings]:
+        """The readings of every file that has a reader and could be read, by file name."""
+        return self._each(
+            {f.path.name: f for f in self.facts.files if f.purpose in READERS},
+            lambda file: read_raw_file(file, self.instruments),
+            "file",
+        )
+
+    def attempt(self, part: str) -> None:
+        """Compute ``part`` unless that was done; a failure goes to ``troubles``."""
+        if part in self._troubles or part in self.__dict__:
+            return
+        try:
+            getattr(self, part)
+        except AotfLabError as error:
+            self._troubles[part] = error
+
+    def part(self, part: str) -> Any:
+        """Return ``part``, None when it cannot be computed; ``troubles`` says why."""
+        self.attempt(part)
+        return self.__dict__.get(part)
+
+    def _each(self, items: Mapping[str, _In], work: Callable[[_In], _Out], what: str) -> dict[str, _Out]:
+        """Return the results of ``work`` by name; one failure does not stop the others."""
+        results = {}
+        for name, item in items.items():
+            try:
+                results[name] = work(item)
+            except AotfLabError as error:
+                self._troubles[f"{what} {name}"] = error
+        return results
