@@ -1,7 +1,8 @@
 """From raw files to tables in bench units, with errors, origin and a receipt.
 
     readings        what every reader returns: table, shared errors, receipts, sources
-    counter, scope, power_log, lines, any_table    one reader for each kind of file;  touchstone for .s1p
+    counter, scope, power_log, lines, any_table    one reader for each kind of file;
+    trace, touchstone, coupler, counted_log        and of the driver: scope traces, .s1p, reflection, logs at one drive
     instruments     accuracies of the instruments, and what is assumed where none is stated
     accuracy        gives columns the errors of the instruments
     table           raw file -> bare table, by way of four wings:
@@ -13,7 +14,7 @@
     receipt, source what was understood (receipt_html: for a browser); which file, with its hash
     sanity          what looks wrong in readings, and the likely cause
     long            logs too long to be kept in memory, reduced to block means
-    session_file    session.toml (session_line, session_raw, toml_section serve it);  template writes a commented one
+    session_file    session.toml (session_line, _raw, _beside, _limits, toml_section serve it);  template writes a commented one
     wavelength_unit whether a wavelength is in nm, or slipped in as um or Angstrom
     by_purpose      reads a raw file as what session.toml says it is
     atomic          write a file whole or not at all
@@ -27,7 +28,9 @@ power, efficiency): the fit then takes it from the scatter. For what a fit is dr
 from aotf_lab.reading.any_table import read_table
 from aotf_lab.reading.by_purpose import read_raw_file
 from aotf_lab.reading.clock.joined import JoinedLogs, join_logs
+from aotf_lab.reading.counted_log import read_counted_log
 from aotf_lab.reading.counter import read_counter
+from aotf_lab.reading.coupler import read_reflection
 from aotf_lab.reading.instruments import Counter, Instruments, PowerMeter, Scope, Voltmeter
 from aotf_lab.reading.layout import Layout, StatedColumn
 from aotf_lab.reading.layout_file import load_layout, write_layout
@@ -41,6 +44,7 @@ from aotf_lab.reading.scope import read_scope_levels
 from aotf_lab.reading.session_file import SessionFile, load_session_file
 from aotf_lab.reading.template import write_template
 from aotf_lab.reading.touchstone import read_touchstone
+from aotf_lab.reading.trace import read_trace
 
 __all__ = [
     "Counter",
@@ -61,13 +65,16 @@ __all__ = [
     "join_readings",
     "load_layout",
     "load_session_file",
+    "read_counted_log",
     "read_counter",
     "read_lines",
     "read_power_log",
     "read_raw_file",
+    "read_reflection",
     "read_scope_levels",
     "read_table",
     "read_touchstone",
+    "read_trace",
     "reduce_power_log",
     "suspicions",
     "suspicions_between",
