@@ -31,7 +31,8 @@ def level():
 
 def test_the_bound_is_the_limit_and_the_power_lies_below_it_by_the_scale(level):
     safe = safe_supply(level, 0.5, **QUIET)
-    assert safe.bound_w == pytest.approx(0.5, abs=1e-4)
+    rise_w = level.rf_power(safe.supply_v + 0.01, safe.at_mhz).n - level.rf_power(safe.supply_v, safe.at_mhz).n
+    assert 0.5 - 1.2 * rise_w < safe.bound_w <= 0.5  # one step of 10 mV more would be too much
     # 6 % of scale alone would give 1 + 1.96 * 0.06; curve and scatter widen it a little, never narrow it
     ratio = safe.bound_w / safe.rf_power_w.n
     assert 1 + stats.norm.ppf(0.975) * 0.06 - 0.004 < ratio < 1 + stats.norm.ppf(0.975) * 0.075

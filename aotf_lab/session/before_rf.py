@@ -103,6 +103,7 @@ def _start(session: Session) -> tuple[SafeStart | None, str]:
         start = safe_start(
             session.level, rated,
             source_return_loss_db=scope.source_return_loss_db, supply_a=facts.amplifier.supply_a,
+            crystal_return_loss_db=session.crystal_return_loss_db,
         )  # fmt: skip
     except AotfLabError as error:
         return None, f"no supply can be called safe: {error.what}; {error.cure}"

@@ -23,6 +23,7 @@ note = "invented demo bench; seven lines through one filter, oscillator warm, ro
 [crystal]
 material = "TeO2"
 rated_rf_power_w = {rated:.2f}        # continuous, at the connector
+peak_rf_power_w = {rated:.2f}         # its papers allow no more in pulses
 velocity_m_s = 645.0
 u_velocity_m_s = 4.0
 temperature_c = 22.6
@@ -30,6 +31,10 @@ temperature_c = 22.6
 [instrument.counter]
 time_base_ppm = 15.0           # data sheet, +-25 ppm
 u_reading_khz = 4.5            # twenty readings at one setting
+
+pad_db = 20.0                  # between the RF line and its input
+input_ohm = 50.0
+max_input_vrms = 3.0
 
 [instrument.voltmeter]
 gain_percent = 0.1
@@ -49,12 +54,31 @@ input_ohm = 50.0               # terminated behind the pad
 u_bandwidth_percent = 5.0      # the fall measured once with a levelled source
 load_return_loss_db = 26.0
 source_return_loss_db = 15.0   # the amplifier's output
+max_input_vrms = 5.0
+pad_rated_w = 2.0
+load_rated_w = 5.0
 
 [instrument.power_meter]
 u_reading_percent = 1.3        # with the lasers' wander
 floor_uw = 1.2
 time_constant_s = 1.0
 gain_percent = 3.0
+max_power_mw = 100.0
+
+[amplifier]
+supply_a = 0.5                 # where its supply's current limit stands
+rated_output_w = 2.0
+
+[oscillator]
+input_min_v = 0.0
+input_max_v = 15.0
+input_ohm = 1000.0
+supply_v = 15.0
+
+[generator]
+max_output_v = 10.0
+low_limit_v = 0.0              # set in its menu
+high_limit_v = 10.0
 """
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from html import escape
 
@@ -22,6 +23,9 @@ __all__ = ["ASSUMED_RETURN_LOSS_DB", "SafeSupply", "SafeTerm", "safe_supply", "s
 
 ASSUMED_RETURN_LOSS_DB = 10.0
 """Of amplifier and crystal where nothing is stated (common practice, no source)."""
+
+SETTING_V = 0.01
+"""A safe supply is rounded down to whole steps of this: it is what one sets and reads."""
 
 _DRAWS = 8000
 _PLACES = 81
@@ -83,7 +87,7 @@ def safe_supply(
     band_mhz: tuple[float, float] | None = None,
     duty: float = 1.0,
 ) -> SafeSupply:
-    """Return the highest supply whose upper bound of RF power stays below the limit over the band.
+    """Return the highest supply, in steps of 10 mV, whose upper bound of RF power stays below the limit in the band.
 
     The bound is simultaneous over frequency: it is the ``confidence`` point of the *largest* power in the band, over
     8000 draws of every cause (fixed seed): scale, scatter, form of both curves, where the amplifier gives
@@ -124,7 +128,8 @@ def safe_supply(
     if bound.largest_w(high) <= limit:
         supply, held = high, "the highest supply measured"
     else:
-        supply = float(brentq(lambda v: bound.largest_w(v) - limit, low, high, xtol=1e-5)) - 1e-5
+        found = float(brentq(lambda v: bound.largest_w(v) - limit, low, high, xtol=1e-5)) - 1e-5
+        supply = max(low, round(math.floor(found / SETTING_V) * SETTING_V, 9))
     at = level.hottest_mhz(supply, band)
     power, largest = level.rf_power(supply, at), bound.largest_w(supply)
     spread = largest / power.n / bound.mismatch
