@@ -3,8 +3,9 @@
 ``python -m tests.benchmarks.sanity [files]``. Good files come from the simulated bench and from five other forms of
 oscillator: sweeps with knees, drift, up and down, by the dial; scans with and without the head's lag over one to ten
 passbands and coarse hunts in which a peak is one reading wide; efficiency runs; levels over band and supply, shuffled
-too. Each is asked alone (``suspicions`` with its facts) and beside another good file of its kind
-(``suspicions_between``). Faults are put into files of the same population, one at a time.
+too; logs of up to two hours at one drive, with coarse displays, gaps and a shutter. Each is asked alone
+(``suspicions`` with its facts) and beside another good file of its kind (``suspicions_between``). Faults are put into
+files of the same population, one at a time.
 """
 
 from __future__ import annotations

@@ -12,7 +12,7 @@ import pandas as pd
 from aotf_lab.reading.readings import Readings
 from aotf_lab.reading.source import SourceFile
 from aotf_lab.simulate import SKERRY, ScanPlan, efficiency_run, level_readings, oscillator_sweep, passband_scan
-from aotf_lab.simulate.oscillator import DEMO_DOWN_V, DEMO_UP_V, REFERENCE_V
+from aotf_lab.simulate.oscillator import DEMO_DOWN_V, DEMO_UP_V, REFERENCE_V, oscillator_frequency
 from tests.benchmarks import truths_oscillator as foreign
 
 Random = np.random.Generator
@@ -100,6 +100,30 @@ def level(rng: Random) -> File:
     return _with_power(rng, shown(table, {"supply_v": 2, "rf_level_vrms": 5, "frequency_mhz": 3}))
 
 
+def log(rng: Random) -> File:
+    """A log of 60 to 720 rows at one drive while the box warms up, with or without light behind a shutter."""
+    many = int(rng.integers(60, 721))
+    time_s = 10.0 * np.arange(many)
+    box = 22.0 + 1.5 * (1.0 - np.exp(-time_s / 3000.0)) + 0.05 * np.sin(time_s / 500.0)
+    frequency = oscillator_frequency(6.0, time_s, box) + rng.normal(0.0, 0.004, many)
+    drive = 6.0 + rng.normal(0.0, 0.0004, many)
+    table = pd.DataFrame({"time_s": time_s, "drive_v": drive, "frequency_mhz": frequency,
+                          "temperature_c": box + rng.normal(0.0, 0.02, many)})  # fmt: skip
+    if rng.random() < 0.3:
+        open_now = (time_s // 600.0) % 2 == rng.integers(2)
+        noise = float(rng.choice([2e-5, 1e-3])) * rng.standard_normal(many)
+        table["optical_power_mw"] = np.where(open_now, 1.0 + 0.012 * rng.standard_normal(many), 0.0) + 0.0023 + noise
+    if rng.random() < 0.3:
+        table.loc[table.index % 5 != 0, "temperature_c"] = np.nan
+    decimals = {
+        "drive_v": (2, 3, 4),
+        "frequency_mhz": (2, 3, 4),
+        "temperature_c": (0, 1, 2),
+        "optical_power_mw": (2, 4),
+    }
+    return File(shown(table, {c: int(rng.choice(d)) for c, d in decimals.items()}))
+
+
 def _with_power(rng: Random, table: pd.DataFrame) -> File:
     power = (table["rf_level_vrms"] * 10**1.5) ** 2 / 50.0
     current = float(np.max(power / table["supply_v"])) / rng.uniform(*RF_SHARE)
@@ -107,5 +131,5 @@ def _with_power(rng: Random, table: pd.DataFrame) -> File:
 
 
 KINDS: dict[str, Callable[[Random], File]] = {
-    "oscillator": oscillator, "scan": scan, "efficiency": efficiency, "level": level,
+    "oscillator": oscillator, "scan": scan, "efficiency": efficiency, "level": level, "log": log,
 }  # fmt: skip

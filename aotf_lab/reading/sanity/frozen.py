@@ -30,6 +30,7 @@ _STEPS = 3.0
 _MOVES = 0.2
 _LEAP = 1.3
 _MOVING = 10.0
+_NOISY = 0.8
 _FEWEST = 5
 _DRIVEN = {"frequency_mhz": ("drive_v", "optical_power_mw"), "drive_v": ("frequency_mhz",)}
 """What must move for these to be called frozen."""
@@ -72,7 +73,7 @@ def _evidence(series: Floats, run: Run, limit: float, driven: bool, leaps: bool)
     if missed_steps(series, run) < _STEPS:
         return ""
     rest = np.delete(series, range(run.first, run.last + 1))
-    if rest.size < _FEWEST or np.median(np.abs(second_differences(rest))) < resolution(series):
+    if np.unique(rest).size < _FEWEST or np.median(np.abs(second_differences(rest))) < _NOISY * resolution(series):
         return ""
     chance = _chance(series, run, driven)
     if chance <= limit:
@@ -89,7 +90,7 @@ def _chance(series: Floats, run: Run, driven: bool) -> float:
     if equal.size < _FEWEST:
         return 1.0
     noise = chance_of_equal(np.delete(series, range(run.first, run.last + 1)))
-    share = max((np.sum(equal) + 0.5) / (equal.size + 1.0), 0.0 if driven else noise)
+    share = max((np.sum(equal) + 1.0) / (equal.size + 2.0), 0.0 if driven else noise)
     return float(min(1.0, series.size * share ** (run.size - 1)))
 
 

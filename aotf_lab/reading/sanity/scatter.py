@@ -42,7 +42,9 @@ def resolution(values: Floats) -> float:
         step = 10.0**-decimals
         if step < 1e-12 * size:
             break
-        if np.all(np.abs(kept - step * np.round(kept / step)) < 1e-3 * step + 1e-14 * size) and step < np.ptp(kept):
+        if np.all(np.abs(kept - step * np.round(kept / step)) < 1e-3 * step + 1e-14 * size) and step < 1.001 * np.ptp(
+            kept
+        ):
             return step
     gaps = np.diff(np.unique(kept))
     return float(np.min(gaps[gaps > 1e-12 * size], initial=np.inf)) if np.any(gaps > 1e-12 * size) else 0.0

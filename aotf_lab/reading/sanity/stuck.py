@@ -10,6 +10,8 @@ from aotf_lab.reading.sanity.scatter import Floats, resolution
 
 __all__ = ["Run", "equal_runs", "missed_steps"]
 
+_AROUND = 8
+
 
 @dataclass(frozen=True)
 class Run:
@@ -45,8 +47,8 @@ def missed_steps(values: Floats, run: Run) -> float:
     step = resolution(values)
     if step == 0:
         return 0.0
-    left = np.arange(max(run.first - 4, 0), run.first)
-    right = np.arange(run.last + 1, min(run.last + 5, values.size))
+    left = np.arange(max(run.first - _AROUND, 0), run.first)
+    right = np.arange(run.last + 1, min(run.last + 1 + _AROUND, values.size))
     near = np.concatenate([left, right])
     if near.size < 3:
         return 0.0
