@@ -175,7 +175,7 @@ def _mismatch_terms(level: Level, crystal_db: float | None, source_db: float | N
     losses = [ASSUMED_RETURN_LOSS_DB if loss is None else loss for _, loss in stated]
     product = float(np.prod([float(reflection_from_return_loss(loss)) for loss in losses]))
     said = " and ".join(
-        f"{loss:g} dB at the {name}" + (" (assumed)" if given is None else "")
+        f"{loss:.3g} dB at the {name}" + (" (assumed)" if given is None else "")
         for (name, given), loss in zip(stated, losses, strict=True)
     )
     return load, SafeTerm("mismatch of the crystal", (1.0 - product) ** -2.0, f"worst phase, return loss {said}")
