@@ -8,10 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from aotf_lab.errors import ReadingError
-from aotf_lab.reading import read_table
 from aotf_lab.reading.layout import SEPARATORS, Layout, StatedColumn
 from aotf_lab.reading.layout_file import layout_from_bytes, layout_text, load_layout, write_layout
 from tests.house import ROOT
+from tests.test_reading_gallery import READERS
 
 TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=12)
 UNITS = st.sampled_from(["", "mV", "MHz", "uW", "°C", "Vpp", "%"])
@@ -166,17 +166,18 @@ def test_a_folder_that_is_not_there(tmp_path):
 
 GALLERY = ROOT / "tests" / "gallery"
 READABLE = [
-    entry["file"]
+    (entry["file"], entry["purpose"])
     for entry in (tomllib.loads(p.read_text(encoding="utf-8")) for p in sorted(GALLERY.glob("*.toml")))
     if not {"error", "layout"} & set(entry)
 ]
-"""Files that state enough to be read without a layout."""
+"""Files that state enough to be read without a layout, and what they are for."""
 
 
-@pytest.mark.parametrize("name", READABLE)
-def test_the_layout_that_was_found_reads_the_file_again(name, tmp_path):
-    readings = read_table(GALLERY / name)
+@pytest.mark.parametrize(("name", "purpose"), READABLE)
+def test_the_layout_that_was_found_reads_the_file_again(name, purpose, tmp_path):
+    read = READERS[purpose]
+    readings = read(GALLERY / name)
     file = tmp_path / "found.layout.toml"
     write_layout(file, readings.receipts[0].layout)
     assert load_layout(file) == readings.receipts[0].layout
-    pd.testing.assert_frame_equal(read_table(GALLERY / name, layout=load_layout(file)).table, readings.table)
+    pd.testing.assert_frame_equal(read(GALLERY / name, layout=load_layout(file)).table, readings.table)

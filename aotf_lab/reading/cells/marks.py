@@ -17,7 +17,7 @@ and "not a number" as 9.91E37."""
 
 _NUMBER = re.compile(r"^[+-]?(?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?$")
 _OVER = re.compile(
-    r"^[-+]?(?:over|overload|over load|ovld|ovl|ovrflw|overflow|[o0]\.?l\.?|over[ -]?range|sat|saturated)$|"
+    r"^[-+ ]*(?:over|overload|over load|ovld|ovl|ovrflw|overflow|[o0]\.?l\.?|over[ -]?range|sat|saturated)[- ]*$|"
     r"^-[-. ]*-$|^[-–—][–—]+$|^_[_ ]*_$|^\*+$",
     re.IGNORECASE,
 )

@@ -110,9 +110,13 @@ def names_another_line(words: str, labels: Collection[str]) -> bool:
 def line_name(words: str) -> tuple[str, str]:
     """Return the known words of a heading and the short name behind them, such as that of a line; "" and "" for none.
 
-    >>> line_name("Diffracted B"), line_name("Diffracted today")
-    (('Diffracted', 'B'), ('', ''))
+    A wavelength alone names a line and means its light.
+
+    >>> line_name("Diffracted B"), line_name("Diffracted today"), line_name("473 nm")
+    (('Diffracted', 'B'), ('', ''), ('light', '473 nm'))
     """
+    if re.fullmatch(r"[0-9]{3,4}(?:\.[0-9]+)?\s?nm", words.strip()):
+        return "light", words.strip()
     match = re.fullmatch(r"(?P<base>.+?)[\s_\-]+(?:(?:line|laser)\s+)?(?P<name>[A-Za-z][A-Za-z0-9]?)", words.strip())
     if match is None or match["name"].lower() in {*_PARTS, *_DIRECTIONS, *_REPEAT_WORDS, "u"}:
         return "", ""

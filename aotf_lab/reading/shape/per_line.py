@@ -8,6 +8,7 @@ from dataclasses import replace
 from aotf_lab.errors import ReadingError, Said
 from aotf_lab.reading.shape.heading import Heading, Marks
 from aotf_lab.reading.shape.marks import line_name
+from aotf_lab.reading.units import kinds_of
 from aotf_lab.reading.words import word_meaning
 
 __all__ = ["settle_lines"]
@@ -38,7 +39,8 @@ def settle_lines(found: Sequence[Heading], labels: Collection[str], where: str) 
 
 def _of_line(heading: Heading, base: str, name: str) -> Heading:
     column = word_meaning(base)
-    if heading.own_unit is None:
+    if heading.own_unit is None or heading.own_unit.kind not in kinds_of(column):
         return heading
-    evidence = f"word {base.lower()!r} of line {name}, unit {heading.unit_evidence}"
+    said = "a wavelength in its heading" if name == heading.words.strip() else f"word {base.lower()!r}"
+    evidence = f"{said} of line {name}, unit {heading.unit_evidence}"
     return replace(heading, column=column, unit=heading.own_unit, evidence=evidence, marks=Marks(label=name))

@@ -74,7 +74,9 @@ def _without_digits(name: str, row: RawRow, frame: Frame) -> str:
         raise _second(name, row, "units", frame.units.text if frame.units else "none below the headings")
     if heading_words(row.cells) * 2 > len(row.cells) and not has_reading(kinds_in(row.cells)):
         raise _second(name, row, "headings", frame.header.text if frame.header else "none")
-    return ""
+    filled = [cell for cell in row.cells if cell]
+    alone = len(filled) == 1 < len(row.cells) and kind_of(filled[0]) == "text"
+    return "text without a number among the readings" if alone else ""
 
 
 def _second(name: str, row: RawRow, what: str, first: str) -> ReadingError:

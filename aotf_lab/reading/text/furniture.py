@@ -11,6 +11,7 @@ __all__ = ["is_rule", "is_units_row", "summary_reason"]
 
 _WORDS = (
     r"mean|averages?|avg|std\.?(?:[ _-]?dev\.?)?|st\.?[ ]?dev\.?|stdev|standard deviation|rms|min(?:imum)?|max(?:imum)?"
+    r"|mittelwert|summe|anzahl|standardabweichung|moyenne|slope|intercept"
     r"|median|peak[ -]to[ -]peak|sum|total|subtotal|count|number of \w+|eof|checksum|quartile|percentile"
     r"|end(?: of (?:data|file|log|run|record|measurement))?|(?:end|stop) time"
 )
@@ -20,6 +21,7 @@ _WORDS_OF_LABELS = r"n|s\.?d\.?|sigma|var(?:iance)?|range|samples?|points?|rows?
 _TAIL = r"\b\.?[\s*=\->\])]*(?:[:=(\[].*)?"
 _WORD = re.compile(rf"[*=\-<\[(\s]*(?:{_WORDS}){_TAIL}", re.IGNORECASE)
 _ANY_WORD = re.compile(rf"[*=\-<\[(\s]*(?:{_WORDS}|{_WORDS_OF_LABELS}){_TAIL}", re.IGNORECASE)
+_BEGINS = re.compile(rf"[*=\-<\[(\s]*(?:{_WORDS})\b", re.IGNORECASE)
 _COUNTED = re.compile(r"[0-9][0-9 ,.]* (?:rows?|lines?|readings?|points?|samples?|records?|values?)\b.*", re.IGNORECASE)
 _RULE_SIGNS = frozenset(" \t|+:;,=_*~-")
 
@@ -35,6 +37,8 @@ def summary_reason(row: RawRow, width: int, *, labels: bool) -> str:
         return f"summary {first!r} below the last reading"
     if _COUNTED.fullmatch(first):
         return f"count of rows {first!r} below the last reading"
+    if len(row.cells) == 1 < width and _BEGINS.match(first):
+        return f"summary {first!r} below the last reading"
     if is_rule(row):
         return "a line of dashes"
     if len(row.cells) != width and not has_reading(kinds_in(row.cells)) and not re.search("[0-9]", row.text):

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from aotf_lab.errors import ReadingError
 from aotf_lab.reading.text.furniture import is_units_row
@@ -50,7 +52,7 @@ def find_frame(name: str, rows: Sequence[RawRow], comments: Sequence[RawRow], se
         return None
     _refuse_other_width(name, search, first)
     said = [c for c in comments if c.line < rows[first].line and (not first or c.line > rows[first - 1].line)]
-    cells = _commented(said[-1], search) if said else None
+    cells = _commented(said[-1], search) if said and not _is_key_and_value(said[-1]) else None
     header = RawRow(said[-1].line, said[-1].text, cells) if cells else None
     evidence = "a comment right above the readings" if header else "none: the readings have no headings"
     return Frame(None, header, None, first, search.width, evidence)
@@ -66,7 +68,7 @@ def _choose(name: str, search: Search, found: list[Candidate]) -> Candidate:
             "two rows that could be the headings", where=f"{name}:{lines[1]}", found=search.rows[pool[1].at].text,
             allowed="one row of headings above the readings",
             cure=f"state which in a layout: heading_line = {lines[0]} or heading_line = {lines[1]} (0: none), "
-            "and pass over what belongs to another table with skip_lines",
+            "and pass over every line of the other table with skip_lines",
         )  # fmt: skip
     _refuse_readings_above(name, search, pool[0])
     return pool[0]
@@ -78,6 +80,8 @@ def _refuse_readings_above(name: str, search: Search, chosen: Candidate) -> None
     A single number, or one number behind a word, is what a preamble holds.
     """
     above = [at for at in range(chosen.at) if search.is_reading(at)]
+    if above and above[-1] == chosen.at - 1 and _are_titles(search, chosen):
+        above.pop()
     if not above or len(search.numbers) + len(above) < 3:
         return
     if len(search.numbers) == 1 and search.width > 1:
@@ -88,6 +92,19 @@ def _refuse_readings_above(name: str, search: Search, chosen: Candidate) -> None
         allowed=f"readings below the headings in line {line} only",
         cure=f"if it belongs to what stands above them, state heading_line = {line} in a layout",
     )  # fmt: skip
+
+
+def _are_titles(search: Search, chosen: Candidate) -> bool:
+    """Return whether the row right above the headings names blocks: "run 1,,run 2," above headings that come again.
+
+    A reading has no words for its cells, and more than one cell of each block.
+    """
+    titles = titles_above(search, chosen.at, chosen.cells)
+    words = [cell for cell in chosen.cells if cell]
+    if titles is None or len(set(words)) == len(words):
+        return False
+    alone = all(not (left and right) for left, right in pairwise(titles.cells))
+    return alone and all(any(sign.isalpha() for sign in cell) for cell in titles.cells if cell)
 
 
 def _framed(search: Search, chosen: Candidate, evidence: str) -> Frame:
@@ -124,6 +141,11 @@ def titles_above(search: Search, at: int, header: tuple[str, ...]) -> RawRow | N
 def _commented(comment: RawRow, search: Search) -> tuple[str, ...] | None:
     cells = Search([comment], search.width, search.separator).cells(0)
     return cells if cells and not has_reading(kinds_in(cells)) and "text" in kinds_in(cells) else None
+
+
+def _is_key_and_value(comment: RawRow) -> bool:
+    """Return whether a comment is a setting such as "#UNIT=uW", and no headings."""
+    return len(comment.cells) == 1 and re.fullmatch(r"[^=(\[]+=[^=]+", comment.cells[0]) is not None
 
 
 def _refuse_other_width(name: str, search: Search, first: int) -> None:

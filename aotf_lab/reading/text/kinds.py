@@ -25,7 +25,8 @@ _CLOCK = re.compile(
     r"|(?:[0-9]+ ?d(?:ays?)?,? ?)?[0-9]{1,3}:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?\s?(?:[APap]\.?[Mm]\.?)?"
 )
 _MARK = re.compile(
-    r"[-\u2013\u2014]+|\*+|\?+|[-+]?(?:over|overload|ovld|ovl|ovrflw|o\.?l\.?|over[ -]?range|under|under[ -]?range)"
+    r"[-\u2013\u2014]+|\*+|\?+"
+    r"|[-+ ]*(?:over|overload|ovld|ovl|ovrflw|o\.?l\.?|over[ -]?range|under|under[ -]?range)[- ]*"
     r"|n\.?/?a\.?|nan|[-+]?inf(?:inity)?|none|null|#[A-Z/0!]+|\"+|''|\u3003|ditto|do\.",
     re.IGNORECASE,
 )

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from typing import NamedTuple
 
-__all__ = ["Line", "Lines", "comment_of", "lines_of"]
+__all__ = ["Line", "Lines", "comment_of", "lines_of", "without_remark"]
 
 _LONGEST_CELL = 20
 """A quoted cell spans at most this many lines; a mark that closes later is a stray one."""
@@ -17,6 +17,10 @@ _LONE = re.compile(r'(?:^|(?<=[,;\t|]))[ ]*"[ ]*(?=[,;\t|]|$)')
 
 _MAY_COMMENT = frozenset("#%/; \t\u00a0")
 _COMMENT = re.compile(r"\s*(?:#|%|//|;(?=\s*[^\W\d]))+[ \t]?")
+
+
+_REMARK = re.compile(r"(?P<row>[^\s#\"][^#\"]*[0-9][^\s#\",;|]{0,8})\s+(?P<said>#\s*[^\W\d_][^\n]*)")
+"""A remark behind a number at the end of a line, a blank before it: "54.902 # table kicked"."""
 
 
 class Line(NamedTuple):
@@ -64,6 +68,16 @@ def comment_of(text: str, separator: str) -> str | None:
     if not match or (separator == "semicolon" and match[0].lstrip().startswith(";")):
         return None
     return text[match.end() :].strip()
+
+
+def without_remark(line: Line) -> tuple[Line, str]:
+    """Return the line without the remark behind its last number, and that remark ("" for none).
+
+    >>> without_remark(Line(4, "3.0,54.902 # table kicked")), without_remark(Line(1, "Laser #A"))
+    ((Line(number=4, text='3.0,54.902'), '# table kicked'), (Line(number=1, text='Laser #A'), ''))
+    """
+    match = _REMARK.fullmatch(line.text) if "#" in line.text else None
+    return (Line(line.number, match["row"]), match["said"].strip()) if match else (line, "")
 
 
 def _joined(plain: list[str]) -> list[Line]:

@@ -18,7 +18,7 @@ from aotf_lab.reading.text.foreign import refuse_foreign_bytes, refuse_foreign_t
 from aotf_lab.reading.text.grid import Grid, RawRow, TextForm
 from aotf_lab.reading.text.heading import Frame
 from aotf_lab.reading.text.kinds import has_reading, kinds_in
-from aotf_lab.reading.text.lines import Line, comment_of, lines_of
+from aotf_lab.reading.text.lines import Line, comment_of, lines_of, without_remark
 from aotf_lab.reading.text.preamble import preamble_row
 from aotf_lab.reading.text.search import heading_words
 from aotf_lab.reading.text.separators import find_separator, spoken
@@ -46,7 +46,8 @@ def split(name: str, content: bytes, layout: Layout = _NOTHING_STATED) -> Grid:
     text, encoding, encoding_evidence = decode(name, content, layout.encoding)
     refuse_foreign_text(name, text)
     found = lines_of(text)
-    taken = [line for line in found.lines if line.number not in layout.skip_lines]
+    apart = [without_remark(line) for line in found.lines if line.number not in layout.skip_lines]
+    taken, remarks = [line for line, _ in apart], {line.number: said for line, said in apart if said}
     separator, separator_evidence = find_separator(name, taken, layout.separator)
     rows, comments, broken = _parted(taken, separator)
     frame = stated_frame(name, rows, comments, separator, layout)
@@ -60,7 +61,7 @@ def split(name: str, content: bytes, layout: Layout = _NOTHING_STATED) -> Grid:
     told = frame.header is not None and not has_reading(kinds_in(frame.header.cells))
     if not told and separator == "comma" and not layout.columns:
         _refuse_torn(name, kept)
-    surplus = _surplus(rows, kept, frame.width)
+    surplus = [*_surplus(rows, kept, frame.width), *_remarked(kept, remarks)]
     frame, kept = _without_empty_end(frame, kept)
     preamble = _preamble(frame, rows, comments, separator)
     mark = find_decimal_mark(name, kept, preamble, separator, layout)
@@ -132,6 +133,11 @@ def _surplus(rows: Sequence[RawRow], kept: Sequence[RawRow], width: int) -> list
     return [FlaggedRow(row.line, row.text, reason) for row in odd] if 2 * len(odd) < len(kept) else []
 
 
+def _remarked(kept: Sequence[RawRow], remarks: dict[int, str]) -> list[FlaggedRow]:
+    said = [(row, remarks[row.line]) for row in kept if row.line in remarks] if remarks else []
+    return [FlaggedRow(row.line, row.text, f"a remark beside the reading: {remark!r}") for row, remark in said]
+
+
 def _without_empty_end(frame: Frame, kept: list[RawRow]) -> tuple[Frame, list[RawRow]]:
     """Return both without the last column when nothing stands in it: a separator at every line end."""
     width = frame.width - 1
@@ -175,7 +181,9 @@ def _readings_above(frame: Frame, rows: Sequence[RawRow], kept: Sequence[RawRow]
     return [
         RejectedRow(row.line, row.text, f"a row like the readings, above the headings in line {frame.header.line}")
         for row in rows[: frame.first]
-        if row.line < frame.header.line and (alike(kinds_in(row.cells)) or _begins_as_reading(row, frame.width))
+        if row.line < frame.header.line
+        and row != frame.titles
+        and (alike(kinds_in(row.cells)) or _begins_as_reading(row, frame.width))
     ]
 
 
