@@ -111,7 +111,8 @@ def test_a_scale_that_is_none(log):
 
 def test_a_scale_that_is_none_of_counts_is_left_alone(log):
     readings = read_counter(log("Scale: 10\nDrive (V),Counter (MHz)\n1,46.25\n"))
-    assert readings.receipts[0].settings[0].use == ""
+    assert readings.table["drive_v"].tolist() == [1.0]
+    assert readings.receipts[0].settings[0].use == "not applied; compare with session.toml"
     assert read_counter(log("Scale: linear\nDrive (V),Counter (MHz)\n1,46.25\n")).table["drive_v"].tolist() == [1.0]
 
 

@@ -21,7 +21,7 @@ from aotf_lab.reading.shape.per_line import settle_lines
 from aotf_lab.reading.shape.split_heading import is_count_unit, known_unit, split_heading
 from aotf_lab.reading.text.grid import RawRow
 from aotf_lab.reading.units import UNITLESS, bench_unit, kinds_of, parse_unit, to_bench
-from aotf_lab.reading.words import BENCH_NAMES, TEXT_COLUMNS, UNDECIDED, plain_words, word_meaning
+from aotf_lab.reading.words import BENCH_NAMES, TEXT_COLUMNS, UNDECIDED, UNIT_DECIDES, plain_words, word_meaning
 
 __all__ = ["NOT_USED", "ColumnMap", "Heading", "understand_headings"]
 
@@ -103,7 +103,10 @@ class _Reader:
         if name in BENCH_NAMES and not (name != header and name in TEXT_COLUMNS):
             return self._bench_name(position, header, place)
         words, unit_text = ("", "") if header == position_name(position) else split_heading(header, place)
-        column, evidence, rest, marks = self._meaning(words, before, place)
+        told = unit_text or self.hints.row_unit(position, place).text
+        column, evidence, rest, marks = self._meaning(words, before if _may_be_u(told, before) else (), place)
+        if not column and (column := _by_unit(words, told)):
+            evidence = f"word {plain_words(words)!r} with such a unit"
         if not column:
             return self._unclaimed(position, header, evidence, rest, marks, unit_text, place)
         if column in TEXT_COLUMNS:
@@ -174,6 +177,19 @@ class _Reader:
         said = f"unit {found.text!r} {found.evidence}" if found else "unit '' in the heading"
         heading = Heading(position, header, column, unit, f"{evidence}, {said}", words, marks, in_cells=found.in_cells)
         return replace(heading, reads="drive_v") if swing else _checked(heading, place)
+
+
+def _may_be_u(unit_text: str, before: Sequence[Heading]) -> bool:
+    """Return whether a unit can be that of the u of the column on the left: U (V) beside f (MHz) is a voltage."""
+    if not before or before[-1].unit is None or not known_unit(unit_text):
+        return True
+    return parse_unit(unit_text).kind in (*kinds_of(before[-1].column), "ratio")
+
+
+def _by_unit(words: str, unit_text: str) -> str:
+    """Return the column of a word whose unit decides what it means, "" for none."""
+    kind = parse_unit(unit_text).kind if known_unit(unit_text) else ""
+    return next((c for c in UNIT_DECIDES.get(plain_words(words), ()) if kind in kinds_of(c)), "")
 
 
 def _marked(marks: Marks) -> str:

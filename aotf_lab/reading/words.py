@@ -11,6 +11,7 @@ __all__ = [
     "NUMBER_COLUMNS",
     "TEXT_COLUMNS",
     "UNDECIDED",
+    "UNIT_DECIDES",
     "is_computed",
     "other_quantity",
     "plain_words",
@@ -62,6 +63,11 @@ _WORDS: dict[str, tuple[str, ...]] = {
     "direction": ("direction", "sweep", "sweep direction", "up/down", "up or down"),
     UNDECIDED: ("voltage", "volts", "power", "value", "reading"),
 }  # fmt: skip
+UNIT_DECIDES: dict[str, tuple[str, ...]] = dict.fromkeys(
+    ("rf", "rf drive", "rf out", "rf output"), ("rf_power_w", "rf_level_vrms", "frequency_mhz")
+)
+"""Word -> the columns that it can mean, of kinds of unit that have nothing in common: the unit decides."""
+
 _OTHER_QUANTITIES = frozenset(
     ("heater", "heating", "heizung", "bias", "battery", "fan", "dc", "noise", "rauschen", "background", "reference",
      "beat", "lo", "gate", "rate", "repetition", "chopper", "modulation", "clock", "sampling", "error",

@@ -33,17 +33,17 @@ def settle_pairs(found: Sequence[Heading]) -> tuple[Heading, ...]:
     return tuple(
         replace(h, marks=replace(h.marks, part=""))
         if h.marks.part == "mean" and h.column
-        else replace(h, evidence=f"{h.evidence}; {_SAID[h.marks.part]}")
-        if h.marks.part in _SAID and h.column and id(h) in whole
+        else replace(h, evidence=f"{h.evidence}; {_said(h)}")
+        if h.marks.part in ("min", "max") and h.column and id(h) in whole
         else h
         for h in settled
     )
 
 
-_SAID = {
-    "min": "min of a pair: the reading is the middle, u the half width / sqrt(3) (GUM 4.3.7)",
-    "max": "max of a pair: the reading is the middle, u the half width / sqrt(3) (GUM 4.3.7)",
-}
+def _said(half: Heading) -> str:
+    if half.reads:
+        return f"{half.marks.part} of a wave: the level is (max - min) / sqrt(8), that of a sine"
+    return f"{half.marks.part} of a pair: the reading is the middle, u the half width / sqrt(3) (GUM 4.3.7)"
 
 
 def middle_and_u(

@@ -22,7 +22,8 @@ _KEYS: dict[str, tuple[str, ...]] = {
     "offset": ("offset", "counts offset", "count offset", "adc offset", "zero offset"),
     "interval": ("sample interval", "sampling interval", "interval", "dt", "delta t", "time step", "increment",
                  "x increment", "time increment", "sample period", "sampling period", "sample time"),
-    "rate": ("sample rate", "sampling rate", "sampling frequency", "sample frequency", "rate", "samples per second"),
+    "rate": ("sample rate", "sampling rate", "sampling frequency", "sample frequency", "rate", "samples per second",
+             "samplerate"),
     "start": ("start", "start time", "started", "start date", "started at", "date", "time", "date time", "date/time",
               "recorded", "trigger time", "begin"),
     "unit": ("unit", "units", "y unit", "display unit", "unit of readings"),
@@ -30,7 +31,8 @@ _KEYS: dict[str, tuple[str, ...]] = {
 _KIND_OF = {key: kind for kind, keys in _KEYS.items() for key in keys}
 _COMPARED = re.compile(
     r"\b(?:probe|attenuation|attenuator|pad|coupling|impedance|termination|input|load|wavelength|range|averaging|averages|"
-    r"average|bandwidth|gate|gate time|supply|gain)\b"
+    r"average|bandwidth|gate|gate time|supply|gain|prescaler|divider|multiplier|factor|offset|scale|scaling|correction|"
+    r"null|relative)\b"
 )
 _WORDS = 3
 """A key in a comment has no more words than this, nor has a value without a digit."""
@@ -125,6 +127,10 @@ def _is_prose(row: RawRow, key: str, *value: str) -> bool:
 
 
 def _first_use(entry: Setting, kind: str) -> str:
-    if kind in ("", "unit") and _COMPARED.search(plain_words(entry.key)) and not known_unit(entry.value):
+    if (
+        kind in ("", "unit", "scale", "offset")
+        and _COMPARED.search(plain_words(entry.key))
+        and not known_unit(entry.value)
+    ):
         return NOT_APPLIED
     return entry.use

@@ -20,7 +20,8 @@ _LAST_WORD = re.compile(r"^(?P<words>.+?)[\s_]+(?P<unit>\S+)$")
 COUNTS = "counts"
 _COUNT_WORDS = {"count", "counts", "cts", "lsb", "lsbs", "code", "codes", "adc", "adu", "adc counts", "raw"}
 _CLOCK_FORM = re.compile(
-    r"^(?:[hmsydHMSYDT]{1,4}[:\-./ ]*){2,}$|^(?:utc|gmt|local|local time|am/pm|iso)$", re.IGNORECASE
+    r"^(?:[hmsydHMSYDT]{1,4}[:\-./ ]*){2,}(?:[.,]?[0fFsSxz]{1,6})?$|^(?:utc|gmt|local|local time|am/pm|iso)$",
+    re.IGNORECASE,
 )
 
 
@@ -36,7 +37,7 @@ def is_count_unit(text: str) -> bool:
 def is_clock_form(text: str) -> bool:
     """Return whether ``text`` in brackets says how a clock is written.
 
-    >>> is_clock_form("hh:mm:ss"), is_clock_form("UTC"), is_clock_form("ms")
+    >>> is_clock_form("hh:mm:ss.000"), is_clock_form("UTC"), is_clock_form("ms")
     (True, True, False)
     """
     return bool(_CLOCK_FORM.match(text.strip())) and not known_unit(text)

@@ -16,6 +16,9 @@ from aotf_lab.reading.units import is_unit
 __all__ = ["DecimalMark", "find_decimal_mark"]
 
 _ENOUGH = 1000
+_ONLY_GROUPS = "'\u2019\u2009\u202f"
+"""Marks that stand between thousands and nowhere else: beside them a comma is decimal."""
+
 _UNSEEN = {".": re.compile(f"[,{BLANKS}]"), ",": re.compile(f"[.{BLANKS}]")}
 _UNIT_BEHIND = re.compile(r"[0-9]\s?([^0-9.,\s/]+)(?:[ /].*)?$")
 
@@ -58,12 +61,12 @@ def find_decimal_mark(
 
 
 def _alone(seen: SeenMarks, rows: Sequence[RawRow]) -> tuple[FlaggedRow, ...]:
-    """Return the row of the only number with a blank inside: the blank may stand in place of a lost sign."""
+    """Return the row (and its copies) of the only number with a blank inside: the blank may stand in place of a lost sign."""
     if seen.spaced_count != 1:
         return ()
-    line, cell = seen.spaced
+    _, cell = seen.spaced
     reason = f"{cell!r} is the only number with a blank inside: taken as a mark between thousands"
-    return tuple(FlaggedRow(line, row.text, reason) for row in rows if row.line == line)
+    return tuple(FlaggedRow(row.line, row.text, reason) for row in rows if cell in row.cells)
 
 
 def _decide(name: str, seen: SeenMarks, separator: str) -> tuple[str, str, str]:
@@ -82,6 +85,9 @@ def _decide(name: str, seen: SeenMarks, separator: str) -> tuple[str, str, str]:
         return ",", evidence, "." * bool(points)
     loose = seen.get(",", "either")
     if loose and not seen.get(",", "group"):
+        marks = [mark for mark in _ONLY_GROUPS if mark in seen.blanks]
+        if marks and not points:
+            return ",", f"decimal commas, as in {loose[1]!r} in line {loose[0]}: {marks[0]!r} groups thousands", ""
         if points:
             raise _doubt(name, "points as well as commas in numbers", points)
         raise _doubt(name, "every comma could group thousands", loose)
