@@ -23,8 +23,8 @@ _DITTO = {'"', "''", "〃", "do.", "do", "ditto", "”", "“", "″", ",,", '-"
 _LETTERS = {"n": -9, "u": -6, "µ": -6, "μ": -6, "m": -3, "k": 3, "K": 3, "M": 6, "G": 9}
 _SI = {"V": 0, "Vrms": 0, "Hz": -6, "W": 3, "s": 0}
 """Base unit -> power of ten to the bench unit, for letters in place of a decimal mark."""
-_SCALE = re.compile(r"^Scale\W*([0-9.,]+)[\s,;]*(\S*W)(?:\s+per\s+count)?\s*$", re.IGNORECASE)
-_OFFSET = re.compile(r"^Offset[^\w+-]*([+-]?[0-9.,]+(?:[eE][0-9]+)?)\s*counts?$", re.IGNORECASE)
+_SCALE = re.compile(r"^Scale\W*([0-9.,]+(?:E[0-9]+)?)[\s,;]*(\S*W)(?:\s+per\s+count)?\s*$", re.IGNORECASE)
+_OFFSET = re.compile(r"^Offset[^\w+-]*([+-]?[0-9.,]+(?:[eE][0-9]+)?)\s*counts?\s*$", re.IGNORECASE)
 _CLOCK = re.compile(r"^(\d{4})-(\d{1,2})-(\d{1,2})[ T](\d{1,2}):(\d{1,2}):(\d{1,2})(?:[.,](\d*))?$", re.ASCII)
 _OVER_RANGE = 9.8e37
 ANY = "any text"
@@ -57,6 +57,8 @@ def meant(case: Case, meaning: str, at: int | tuple[int, int], cells: list[str],
         return [cell] if units[at] is not None else [cell, ANY]
     if not cell:
         return [math.nan] if meaning == "temperature_c" else []
+    if meaning == "temperature_c" and not cell.strip("-"):
+        return [math.nan]
     if column.kind == "counts":
         counted = [_counted(n, above, style) for n in plain_numbers(cell, style) if units[at]]
         return [c for c in counted if c is not None]

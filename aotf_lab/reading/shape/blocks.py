@@ -92,7 +92,8 @@ def _refuse_across(marked: Sequence[Heading], titles: RawRow, where: str) -> Non
 
 def _refuse_look_alike(found: Sequence[Heading], where: str) -> None:
     """Raise ``ReadingError`` for a heading that is not understood and looks like one of a set: it may belong to it."""
-    sets = [h for h in found if h.column and (h.marks.repeat or h.marks.direction) and not h.marks.block]
+    told = [h for h in found if h.column and (h.marks.repeat or h.marks.direction) and not h.marks.block]
+    sets = [*told, *(h for h in found if told and h.column and h not in told)]
     for other in (h for h in found if not h.column and not h.settled and h.own_unit is not None):
         for heading in sets:
             same = heading.unit is not None and other.own_unit is not None and heading.unit.kind == other.own_unit.kind

@@ -9,7 +9,7 @@ from aotf_lab.reading.shape.heading import Heading
 from aotf_lab.reading.shape.hints import IN_CELLS
 from aotf_lab.reading.shape.marks import names_another_line
 from aotf_lab.reading.units import Unit, kinds_of
-from aotf_lab.reading.words import other_quantity
+from aotf_lab.reading.words import other_quantity, plain_words, word_meaning
 
 __all__ = ["Wanted", "candidates", "claim_only_ones"]
 
@@ -36,13 +36,20 @@ def claim_only_ones(
         if {h.column for h in claimed} & set(columns):
             continue
         groups = candidates(claimed, columns, labels)
-        if len(groups) != 1:
+        if len(groups) != 1 or any(_damaged(h, columns) for h in claimed):
             continue
         for heading in groups[0]:
             other = other_quantity(heading.words, _column_of(heading, columns))
             why = f"not used: {other!r} says another quantity than {_column_of(heading, columns)}"
             claimed[heading.position] = replace(heading, evidence=why) if other else _claimed(heading, columns)
     return tuple(claimed)
+
+
+def _damaged(heading: Heading, columns: Sequence[str]) -> bool:
+    """Return whether a heading that is not understood begins with the word of a wanted column: "Diffracted (uW-"."""
+    words = plain_words(heading.header).split()
+    torn = not heading.column and not heading.settled and heading.own_unit is None
+    return torn and bool(set("([") & set(heading.header)) and word_meaning("".join(words[:1])) in columns
 
 
 def candidates(found: Sequence[Heading], columns: Sequence[str], labels: Collection[str] = ()) -> list[list[Heading]]:

@@ -23,7 +23,8 @@ _WHOLE = re.compile(r"[^.,]*")
 class SeenMarks:
     """The first cell (line, cell) that shows each use of "." and ",": "decimal", "group" or "either".
 
-    ``blanks`` are the blanks seen between thousands, ``spaced`` the last cell with one, ``spaced_count`` how many.
+    ``blanks`` are the blanks seen between thousands, ``spaced`` the last cell with one, ``spaced_count`` how
+    many follow another such cell that is not the same.
     """
 
     first: dict[tuple[str, str], tuple[int, str]] = field(default_factory=dict)
@@ -61,7 +62,8 @@ def look_at(seen: SeenMarks, line: int, cell: str) -> str:
         if len(blanks) > 1 or whole is None or not _GROUPED.fullmatch(whole[0]):
             return ""
         seen.blanks.update(blanks)
-        seen.spaced, seen.spaced_count = (line, cell), seen.spaced_count + 1
+        seen.spaced_count += cell != seen.spaced[1]
+        seen.spaced = (line, cell)
         core = "9999" + core[whole.end() :]  # four digits without a mark: what follows is decimal
     use, mark = _use(core, bool(rest["exponent"]))
     if use == "both":
