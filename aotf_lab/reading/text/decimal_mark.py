@@ -61,7 +61,7 @@ def find_decimal_mark(
 
 
 def _alone(seen: SeenMarks, rows: Sequence[RawRow]) -> tuple[FlaggedRow, ...]:
-    """Return the row (and its copies) of the only number with a blank inside: the blank may stand in place of a lost sign."""
+    """Return the row, with its copies, of the only number with a blank inside: a sign may be lost there."""
     if seen.spaced_count != 1:
         return ()
     _, cell = seen.spaced
