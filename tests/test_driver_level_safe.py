@@ -59,6 +59,20 @@ def test_the_bound_is_the_point_of_the_largest_power_by_other_draws(level):
     assert np.quantile(largest, 0.975) == pytest.approx(safe.bound_w, rel=0.006)
 
 
+def test_above_the_knee_the_worse_way_to_give_way_counts():
+    # gives way at one drive: the ripple over the band stays whole, however far the supply's curve has bent
+    def law(v, f):
+        drive = 0.0125 * (v - 3.0) ** 2
+        return drive / (1 + (drive / 0.35) ** 4) ** 0.25 * 10 ** (0.06 * np.sin(f / 3.0))
+
+    level = fit_level(both_runs(law=law))
+    f = np.array([80.1])
+    middle, worse = (float(power(np.array([11.0]), f)[0]) for power in (level.nominal_w, level.hotter_w))
+    assert middle < 0.99 * law(11.0, 80.1)
+    assert worse == pytest.approx(law(11.0, 80.1), rel=0.005)
+    assert law(safe_supply(level, 0.38, **QUIET).supply_v, np.linspace(44.0, 96.0, 521)).max() < 0.38
+
+
 def test_more_confidence_or_less_knowledge_lowers_the_supply(level):
     middle = safe_supply(level, 0.5, **QUIET).supply_v
     assert safe_supply(level, 0.5, 0.9, **QUIET).supply_v > middle > safe_supply(level, 0.5, 0.999, **QUIET).supply_v

@@ -11,7 +11,7 @@ from uncertainties import UFloat
 
 from aotf_lab.driver.level.checks import level_checks
 from aotf_lab.driver.level.current import fit_current
-from aotf_lab.driver.level.level import MIDDLE, Level
+from aotf_lab.driver.level.level import MIDDLE, WAY, Level
 from aotf_lab.driver.level.numbers import shared_numbers
 from aotf_lab.driver.level.rows import LevelRows, Run, level_rows, runs
 from aotf_lab.driver.level.scale import PER_NEPER, scale_errors_of, scale_u
@@ -28,7 +28,6 @@ __all__ = ["fit_level"]
 
 SCATTER = "scatter of power over the band"
 FORM = "form of power over the band"
-WAY = "at which output the amplifier gives way"
 
 _UNSTATED_DB = 0.1
 

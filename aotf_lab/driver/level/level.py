@@ -24,6 +24,9 @@ from aotf_lab.estimation.smooth.curve import SmoothFit
 
 __all__ = ["Level"]
 
+WAY = "at which output the amplifier gives way"
+"""The cause that says between which ends k lies."""
+
 MIDDLE = 0.5
 """Half-way between an amplifier that gives way at one output and one that gives way at one drive."""
 
@@ -135,6 +138,12 @@ class Level:
         here, reference, kept, _ = self._parts(supply_v, frequency_mhz)
         anchor = reference if self.anchored_on_band else 0.0
         return np.asarray(self.along_supply.db(supply_v) + anchor + kept * (here - reference))
+
+    def hotter_w(self, supply_v: FloatArray, frequency_mhz: FloatArray) -> FloatArray:
+        """Return the power (n,) in W if the amplifier gives way where that makes most of it: k at its worse end."""
+        here, reference, _, left = self._parts(supply_v, frequency_mhz)
+        more = (1.0 - left) * (1.0 - MIDDLE) * np.abs(here - reference)
+        return np.asarray(10.0 ** ((self.nominal_db(supply_v, frequency_mhz) + more) / 10.0))
 
     def nominal_w(self, supply_v: FloatArray, frequency_mhz: FloatArray) -> FloatArray:
         """Return the power (n,) in W, without uncertainty."""

@@ -10,7 +10,7 @@ import numpy as np
 from scipy.optimize import brentq
 from uncertainties import UFloat
 
-from aotf_lab.driver.level.level import Level
+from aotf_lab.driver.level.level import WAY, Level
 from aotf_lab.driver.level.limits import DriveLimits
 from aotf_lab.driver.level.scale import PER_NEPER
 from aotf_lab.errors import AotfLabError, Said, UnsafeDriveError
@@ -29,7 +29,8 @@ SETTING_V = 0.01
 
 _DRAWS = 8000
 _PLACES = 81
-_MISMATCH = ("mismatch",)
+_AT_WORST = ("mismatch", WAY)
+"""Causes that the bound takes at their end instead of drawing them: nothing says how likely their middle is."""
 
 
 @dataclass(frozen=True)
@@ -90,10 +91,11 @@ def safe_supply(
     """Return the highest supply, in steps of 10 mV, whose upper bound of RF power stays below the limit in the band.
 
     The bound is simultaneous over frequency: it is the ``confidence`` point of the *largest* power in the band, over
-    8000 draws of every cause (fixed seed): scale, scatter, form of both curves, where the amplifier gives
-    way. A phase of mismatch turns with frequency and is taken at its worst at every one of them: that of the readings'
-    load by its own reflections, that of the crystal by the least ``crystal_return_loss_db`` in the
-    band and the amplifier's ``source_return_loss_db`` (10 dB each where not stated).
+    8000 draws of every cause (fixed seed): scale, scatter, form of both curves. Above the knee it takes the worse of an
+    amplifier that gives way at one output and one that does so at one drive. A phase of mismatch turns with frequency
+    and is taken at its worst at every one of them: that of the readings' load by its own reflections, that of the
+    crystal by the least ``crystal_return_loss_db`` in the band and the amplifier's ``source_return_loss_db`` (10 dB
+    each where not stated).
 
     ``limit_w`` is the limit of a continuous drive; with ``DriveLimits`` and a ``duty`` below 1 both average and peak
     hold. ``band_mhz`` is the band in use (all that was measured).
@@ -187,14 +189,14 @@ class _Bound:
     def __init__(self, level: Level, confidence: float, band_mhz: tuple[float, float], mismatch: float) -> None:
         self.level, self.confidence, self.mismatch = level, confidence, mismatch
         self._grid = np.linspace(*band_mhz, _PLACES)
-        factor = np.where(level.numbers.tagged(_MISMATCH), 0.0, level.numbers.factor)
+        factor = np.where(level.numbers.tagged(_AT_WORST), 0.0, level.numbers.factor)
         self._factor = factor * level.fit.coverage_factor() / 1.959964
         self._draws = np.random.default_rng(0).standard_normal((factor.shape[1], _DRAWS))
 
     def largest_w(self, supply_v: float) -> float:
         """Return the bound (W) at ``supply_v``."""
         at = np.full(_PLACES, supply_v)
-        power = self.level.nominal_w(at, self._grid)
+        power = self.level.hotter_w(at, self._grid)
         moves = self.level.db_rows(at, self._grid) @ self._factor / PER_NEPER
         largest: FloatArray = np.max(power[:, None] * (1.0 + moves @ self._draws), axis=0)
         return float(np.quantile(largest, self.confidence)) * self.mismatch
