@@ -183,7 +183,49 @@ def test_rf_power_against_ratings(checked):
     assert none_of(check, "more RF power")
 
 
+def test_an_efficiency_named_for_another_line(checked):
+    rows = "Frequency (MHz),RF power (W),Efficiency (%)\n64.2,0.1,10\n64.2,0.2,19\n64.2,0.3,27\n"
+    far = SCAN.replace("64.", "69.")
+    check = checked(
+        d=("scan", 'line = "D"', far), e=("scan", 'line = "E"', SCAN), eff=("efficiency", 'line = "D"', rows)
+    )
+    found = of(check, "an efficiency measured where its line was not scanned")
+    assert (found.place, found.found) == ("eff.csv", "64.2 to 64.2 MHz")
+    assert found.stated == 'line = "D", scanned over 69 to 69.4 MHz'
+    assert found.cure == "correct line: eff.csv lies where line E was scanned"
+    assert not check.usable
+    right = checked(d=("scan", 'line = "D"', SCAN), eff=("efficiency", 'line = "D"', rows))
+    assert none_of(right, "an efficiency measured where")
+    assert none_of(checked(eff=("efficiency", 'line = "D"', rows)), "an efficiency measured where")
+
+
+def test_two_scans_of_one_line_far_apart(checked):
+    scan, half = 'line = "D"', SCAN.replace("64.", "64.5")
+    check = checked(up=("scan", scan, SCAN), down=("scan", scan, SCAN.replace("64.", "69.")))
+    found = of(check, "two scans of one line far apart")
+    assert (found.place, found.found) == ("up.csv, down.csv", "64 to 64.4 MHz and 69 to 69.4 MHz")
+    assert not check.usable
+    assert none_of(checked(up=("scan", scan, SCAN), down=("scan", scan, half)), "two scans of one line far apart")
+
+
 # above the headings
+
+
+@pytest.mark.parametrize(("value", "apart"), [("E", True), ("line E", True), ("D", False), ("E-beam room", False)])
+def test_a_file_that_says_its_line(checked, value, apart):
+    check = checked(stated="E", scan=("scan", 'line = "D"', f"Line: {value}\n{SCAN}"))
+    assert none_of(check, "the file says another line") is not apart
+    assert check.usable is not apart
+    if apart:
+        found = of(check, "the file says another line")
+        assert (found.place, found.found, found.stated) == ("scan.csv:1", f"Line = {value}", 'line = "D"')
+
+
+@pytest.mark.parametrize(("value", "apart"), [("down", True), ("up", False), ("up and down", False)])
+def test_a_file_that_says_its_direction(checked, value, apart):
+    check = checked(scan=("scan", 'line = "D"\ndirection = "up"', f"Sweep direction: {value}\n{SCAN}"))
+    assert none_of(check, "the file says the other direction") is not apart
+    assert check.usable is not apart
 
 
 def preamble(key, value, text=LEVEL):

@@ -2,9 +2,11 @@
 
 contradiction   ``Contradiction``: what, place, found, stated, cure, and whether it makes the session unusable
 rows            direction, line, frequencies, temperature and RF power of one file
-preamble        probe, pad, termination, coupling, range and wavelength setting above the headings (said: their words)
+preamble        line, direction, probe, pad, termination, coupling, range, wavelength above the headings
+said            what the words of such a setting mean
 scatter         repeated readings against the stated scatter
 times           start times against order and day
+scans           scans of one line against each other, efficiency against scans
 lines           peaks against the tuning curve, labels and each other
 """
 
@@ -16,6 +18,7 @@ from aotf_lab.session.contradictions.contradiction import Contradiction, ReadFil
 from aotf_lab.session.contradictions.lines import against_lines
 from aotf_lab.session.contradictions.preamble import against_preamble
 from aotf_lab.session.contradictions.rows import against_rows
+from aotf_lab.session.contradictions.scans import against_scans
 from aotf_lab.session.contradictions.scatter import against_scatter
 from aotf_lab.session.contradictions.times import against_times
 from aotf_lab.session.opened import Session
@@ -26,4 +29,4 @@ __all__ = ["Contradiction", "ReadFile", "contradictions"]
 def contradictions(session: Session, reads: Sequence[ReadFile]) -> tuple[Contradiction, ...]:
     """Return every contradiction between session.toml and the files that could be read, file by file."""
     own = [c for read in reads for part in (against_rows, against_preamble, against_scatter) for c in part(read)]
-    return (*own, *against_times(reads), *against_lines(session, reads))
+    return (*own, *against_times(reads), *against_scans(reads), *against_lines(session, reads))

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator
 
 import numpy as np
 
 from aotf_lab.errors import AotfLabError
 from aotf_lab.reading.receipt import Setting
+from aotf_lab.reading.shape.marks import direction_word
 from aotf_lab.reading.units import kinds_of, parse_unit, to_bench
 from aotf_lab.reading.words import plain_words
 from aotf_lab.session.contradictions.contradiction import Contradiction, ReadFile
@@ -28,6 +30,7 @@ _PAD_DB = 0.5
 _TERMINATED_OHM = 1e3
 """An input of less is terminated, one of more is open."""
 
+_OTHER = {"up": "down", "down": "up"}
 _RANGED = ("optical_power_mw", "drive_v", "supply_v", "rf_level_vrms", "frequency_mhz", "temperature_c")
 
 
@@ -41,6 +44,7 @@ def against_preamble(read: ReadFile) -> Iterator[Contradiction]:
 
 def _against(read: ReadFile, setting: Setting, place: str) -> Iterator[Contradiction]:
     key = set(plain_words(setting.key).split())
+    yield from _what_it_is(read, setting, place)
     if read.has("optical_power_mw") and key & {"wavelength", "lambda"}:
         yield from _wavelength(read, setting, place)
     if "range" in key:
@@ -49,6 +53,23 @@ def _against(read: ReadFile, setting: Setting, place: str) -> Iterator[Contradic
         yield from _coupling(read, setting, place)
     if read.has("rf_level_vrms"):
         yield from _scope(read, setting, key, place)
+
+
+def _what_it_is(read: ReadFile, setting: Setting, place: str) -> Iterator[Contradiction]:
+    """Yield where the file itself says that it is of another line or of the other direction."""
+    key, value = plain_words(setting.key), setting.value.strip()
+    of_direction = key in ("direction", "sweep", "sweep direction", "scan direction")
+    line, direction = read.file.line, read.file.direction
+    names = {ln.name for ln in read.facts.lines}
+    said = re.sub(r"^(?:line|laser)\s+", "", value, flags=re.IGNORECASE)
+    if key in ("line", "laser", "laser line", "label") and line is not None and said in names - {line}:
+        cure = "correct line, or name the file that was meant"
+        yield Contradiction("the file says another line", place, _written(setting), f'line = "{line}"', cure, True)
+    words = [word for word in map(direction_word, plain_words(value).split()) if word]
+    if of_direction and direction and set(words) == {_OTHER[direction]}:
+        cure = "correct direction: it gives the meter's lag its sign"
+        stated = f'direction = "{direction}"'
+        yield Contradiction("the file says the other direction", place, _written(setting), stated, cure, True)
 
 
 def _written(setting: Setting) -> str:
