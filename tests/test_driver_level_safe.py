@@ -69,7 +69,7 @@ def test_above_the_knee_the_worse_way_to_give_way_counts():
     f = np.array([80.1])
     middle, worse = (float(power(np.array([11.0]), f)[0]) for power in (level.nominal_w, level.hotter_w))
     assert middle < 0.99 * law(11.0, 80.1)
-    assert worse == pytest.approx(law(11.0, 80.1), rel=0.005)
+    assert worse == pytest.approx(law(11.0, 80.1), rel=0.01)  # the u of a reading
     assert law(safe_supply(level, 0.38, **QUIET).supply_v, np.linspace(44.0, 96.0, 521)).max() < 0.38
 
 

@@ -11,7 +11,7 @@ from uncertainties import UFloat
 
 from aotf_lab.driver.level.checks import level_checks
 from aotf_lab.driver.level.current import fit_current
-from aotf_lab.driver.level.level import MIDDLE, WAY, Level
+from aotf_lab.driver.level.level import MIDDLE, WAY, Level, kept_share
 from aotf_lab.driver.level.numbers import shared_numbers
 from aotf_lab.driver.level.rows import LevelRows, Run, level_rows, runs
 from aotf_lab.driver.level.scale import PER_NEPER, scale_errors_of, scale_u
@@ -82,8 +82,7 @@ def _shape(rows: LevelRows, run: Run, along: SupplyCurve) -> SmoothFit:
     db = PER_NEPER * np.log(power) - along.db(at)
     known = rows.u_power_w is not None
     u = np.full(len(db), _UNSTATED_DB) if rows.u_power_w is None else PER_NEPER * rows.u_power_w[run.rows] / power
-    left = float(np.mean(along.gain_left(at)))
-    kept = left + (1.0 - left) * MIDDLE
+    kept = float(kept_share(along.gain_left(np.array([run.setting]))[0], MIDDLE))
     return fit_smooth(frequency, db / kept, np.zeros_like(db), u / kept, u_known=known)
 
 

@@ -33,14 +33,26 @@ MIDDLE = 0.5
 _GRID = 241
 
 
+_LEAST_GAIN = 0.02
+"""Gain left in deep saturation, where the readings say no more of it."""
+
+
+def kept_share(left: Any, way: float) -> Any:
+    """Return k, how far the band's shape is kept where a share ``left`` (0 to 1) of the gain is left.
+
+    ``way`` is 0 for an amplifier that gives way at one output and 1 for one that does so at one drive.
+    """
+    return np.maximum(left, _LEAST_GAIN) * (1.0 - way) + way
+
+
 @dataclass(frozen=True)
 class Level:
     """The amplifier's RF power (W, fundamental, true watts) at supply (V) and frequency (MHz), made by ``fit_level``.
 
     dB over 1 W = H(V) + R + k (S(f) - R): ``along_supply`` is H, at the one frequency of its run; ``over_band`` is S,
     the band run less H at its one supply, R its value at H's frequency. k is 1 below the knee; above it falls as far as
-    the supply's own curve bends, by half of that give or take (an amplifier may give way at one output or at one
-    drive). ``anchored_on_band`` says which run's scale of power counts: the better known.
+    the supply's own curve bends more than at the band's run, by half of that give or take (an amplifier may give way at
+    one output or at one drive). ``anchored_on_band`` says which run's scale of power counts: the better known.
     """
 
     rows: LevelRows = field(repr=False)
@@ -141,9 +153,16 @@ class Level:
 
     def hotter_w(self, supply_v: FloatArray, frequency_mhz: FloatArray) -> FloatArray:
         """Return the power (n,) in W if the amplifier gives way where that makes most of it: k at its worse end."""
-        here, reference, _, left = self._parts(supply_v, frequency_mhz)
-        more = (1.0 - left) * (1.0 - MIDDLE) * np.abs(here - reference)
+        here, reference, kept, left = self._parts(supply_v, frequency_mhz)
+        at_run = kept_share(self._left_at_run, MIDDLE)
+        ends = (at_run * kept_share(left, m) / kept_share(self._left_at_run, m) for m in (0.0, 1.0))
+        more = np.max([(end - kept) * (here - reference) for end in ends], axis=0)
         return np.asarray(10.0 ** ((self.nominal_db(supply_v, frequency_mhz) + more) / 10.0))
+
+    @property
+    def _left_at_run(self) -> float:
+        """The gain left (0 to 1) at the supply of the run over the band, whose shape was measured there."""
+        return float(self.along_supply.gain_left(np.array([self.band_run.setting]))[0])
 
     def nominal_w(self, supply_v: FloatArray, frequency_mhz: FloatArray) -> FloatArray:
         """Return the power (n,) in W, without uncertainty."""
@@ -157,7 +176,9 @@ class Level:
         supply = self.along_supply.db_rows(supply_v) - rho * at_run
         at_reference = self.over_band.rows(np.array([self.supply_run.setting]))
         shape = rho * at_reference + kept[:, None] * (self.over_band.rows(frequency_mhz) - at_reference)
-        way = ((1.0 - left) * (here - reference))[:, None]
+        before = self._left_at_run
+        moved = (1.0 - left) - kept * (1.0 - before) / kept_share(before, MIDDLE)
+        way = (moved * (here - reference))[:, None]
         shared = [error.db_row(frequency_mhz, self.supply_run.setting, kept) for error in self.scale]
         return np.concatenate([supply, shape, way, *shared], axis=1)
 
@@ -167,7 +188,7 @@ class Level:
         """Return the band's shape (dB) here and at the reference, how far it is kept, and the gain left."""
         left = self.along_supply.gain_left(supply_v)
         reference = float(self.over_band.curve(np.array([self.supply_run.setting]))[0])
-        return self.over_band.curve(frequency_mhz), reference, left + (1.0 - left) * MIDDLE, left
+        return self.over_band.curve(frequency_mhz), reference, kept_share(left, MIDDLE), left
 
     def plot(self, supply_v: float | None = None, ax: Any = None, *, limit_w: float | None = None) -> Any:
         """Draw power over the band at ``supply_v`` (the run's own), with the limit as a wall; return the Axes."""
