@@ -90,7 +90,7 @@ def _touchstone_class() -> Any:
     except ImportError as error:
         raise ReadingError(
             "Touchstone files are read through scikit-rf, which is not installed", found=Said(str(error)),
-            allowed="scikit-rf 1.0 or later", cure='run: pip install "aotf-lab[touchstone]"',
+            allowed="scikit-rf 1.0 or later", cure="run: pip install scikit-rf",
         ) from error  # fmt: skip
     return Touchstone
 
