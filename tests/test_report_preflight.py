@@ -348,3 +348,27 @@ def test_a_raw_file_is_never_written_over(tmp_path):
     session = open_session(bench(tmp_path))
     with pytest.raises(SessionError, match=r"an output would overwrite a file of the session; found .*session.toml"):
         write_preflight(session, session.facts.folder / "session.toml")
+
+
+def test_more_rf_than_the_amplifier_takes_from_its_supply_is_not_believed(tmp_path):
+    # a pad of 30 dB stated as 45 dB: thirty times the power, far more than the DC that the readings show
+    found = preflight(open_session(bench(tmp_path, [("instrument.scope", "pad_db", 45.0)])))
+    assert "the crystal's limit could be exceeded: the readings of level do not hold together: " in found.verdict
+    assert limit(found, "Highest supply")[1] == "withheld"
+
+
+def test_a_peak_limit_that_is_the_average_allows_no_pulse(tmp_path):
+    found = preflight(
+        open_session(bench(tmp_path, [("crystal", "peak_rf_power_w", 0.8), ("crystal", "duty_limit", None)]))
+    )
+    assert limit(found, "RF power, peak")[1:] == ("0.8 W", "stated: no more than the average")
+    assert found.missing == ()
+
+
+def test_without_a_measured_match_the_assumed_one_is_said(stated, tmp_path):
+    found = preflight(open_session(bench(tmp_path, [], lambda t: t.replace('purpose = "match"', 'purpose = "keep"'))))
+    words = "10 dB assumed at the crystal; less would lower the safe supply"
+    assert found.missing == (('a [[file]] with purpose = "match"', words),)
+    # the bench's crystal reflects more than that (8 dB at the worst): measured, it lowers the supply
+    supplies = [numbers(limit(f, "Highest supply")[1], "V")[0] for f in (found, stated)]
+    assert supplies[0] > supplies[1]

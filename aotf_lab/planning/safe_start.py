@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from aotf_lab.driver.level import Level, SafeSupply, safe_supply
+from aotf_lab.driver.level import Level, SafeSupply
 from aotf_lab.errors import OutOfRangeError
-from aotf_lab.planning.safe_drive import CONFIDENCE
 
 __all__ = ["FIRST_SHARE", "SafeStart", "safe_start"]
 
@@ -31,23 +30,9 @@ class SafeStart:
     lowest: bool
 
 
-def safe_start(
-    level: Level,
-    limit_w: float,
-    *,
-    source_return_loss_db: float | None = None,
-    crystal_return_loss_db: float | None = None,
-    supply_a: float | None = None,
-) -> SafeStart:
-    """Return both supplies for a crystal that takes ``limit_w`` (W, average); ``supply_a`` is the most it draws (A).
-
-    Raises ``UnsafeDriveError`` when no measured supply is safe, or when the scale of power is not stated.
-    """
-    safe = safe_supply(
-        level, limit_w, CONFIDENCE,
-        crystal_return_loss_db=crystal_return_loss_db, source_return_loss_db=source_return_loss_db,
-    )  # fmt: skip
-    first_v = _first_supply(level, FIRST_SHARE * limit_w, safe)
+def safe_start(level: Level, safe: SafeSupply, supply_a: float | None = None) -> SafeStart:
+    """Return where to start below the safe supply; ``supply_a`` is the most that the amplifier draws (A)."""
+    first_v = _first_supply(level, FIRST_SHARE * safe.limit_w, safe)
     first_mhz = level.hottest_mhz(first_v)
     heat_w, heat_bound = _heat(level, safe, supply_a)
     return SafeStart(

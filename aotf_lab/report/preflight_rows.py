@@ -40,6 +40,9 @@ def _of_crystal(crystal: CrystalFacts) -> Iterator[tuple[str, str, str]]:
     if peak is None:
         yield "RF power, peak", f"{rated:g} W", "peak limit not stated: no pulse above the average"
         return
+    if peak <= rated:
+        yield "RF power, peak", f"{peak:g} W", "stated: no more than the average"
+        return
     share = min(rated / peak, 1.0 if duty is None else duty)
     by = "so that the average holds" if duty is None or duty > rated / peak else "as stated"
     yield "RF power, peak", f"{peak:g} W", f"stated, in pulses only: duty up to {rounded_down(100 * share, 0)} %, {by}"

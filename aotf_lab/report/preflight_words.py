@@ -7,6 +7,7 @@ from memory.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from aotf_lab.physics.rf import attenuation_factor, watt_to_rms
@@ -173,14 +174,20 @@ def _missing_of_drive(facts: SessionFile) -> Iterator[tuple[object, str, str]]:
     crystal, scope, amplifier = facts.crystal, facts.instruments.scope, facts.amplifier
     yield crystal.rated_rf_power_w, "[crystal] rated_rf_power_w", "no supply can be called safe"
     yield crystal.peak_rf_power_w, "[crystal] peak_rf_power_w", "no pulse above the average is allowed"
-    if crystal.peak_rf_power_w is not None:
+    if (crystal.peak_rf_power_w or 0.0) > (crystal.rated_rf_power_w or math.inf):
         yield crystal.duty_limit, "[crystal] duty_limit", "only the average bounds the duty of a pulse"
     for key in ("pad_db", "probe"):
         yield getattr(scope, key), f"[instrument.scope] {key}", "RF power may be wrong by any factor: no safe supply"
     if scope.pad_db:
         yield scope.input_ohm, "[instrument.scope] input_ohm", "if it is open, it sees twice the volts"
     yield scope.load_ohm, "[instrument.scope] load_ohm", "50 ohm assumed"
-    yield scope.source_return_loss_db, "[instrument.scope] source_return_loss_db", "10 dB assumed: a lower supply"
+    yield (
+        scope.source_return_loss_db,
+        "[instrument.scope] source_return_loss_db",
+        "10 dB assumed; less would lower the safe supply",
+    )
+    match = any(f.purpose == "match" for f in facts.files) or None
+    yield match, 'a [[file]] with purpose = "match"', "10 dB assumed at the crystal; less would lower the safe supply"
     yield amplifier.supply_a, "[amplifier] supply_a", "no current limit to set; a forgotten pad may go unnoticed"
     yield amplifier.rated_output_w, "[amplifier] rated_output_w", "a supply turned up is judged by readings only"
 

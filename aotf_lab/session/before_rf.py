@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -67,7 +67,7 @@ def before_rf(session: Session) -> BeforeRf:
     facts = session.facts
     start, withheld = _start(session)
     most = _most_power_w(session)
-    reached = most if start is None else start.safe.bound_w
+    reached = most if start is None else _reached_w(start)
     control, light = _range_of(session, "oscillator", "drive_v"), _light_mw(session)
     scope, limits = facts.instruments.scope, facts.limits
     usual = strains(BenchLoad(reached, control, light), scope, limits)
@@ -78,6 +78,12 @@ def before_rf(session: Session) -> BeforeRf:
         tuple(at_most[s.part, s.floor] for s in usual), _driven_above(session, safe_v), _doubted(session, start),
         None if start is None else start.safe.band_mhz, _range_of(session, "oscillator", "frequency_mhz"),
     )  # fmt: skip
+
+
+def _reached_w(start: SafeStart) -> float:
+    """Return the most power (W) that the safe supply makes: the limit, unless the amplifier gives less."""
+    safe = start.safe
+    return safe.bound_w if safe.bound_w < 0.99 * safe.limit_w else safe.limit_w
 
 
 def _larger(first: float | None, second: float | None) -> float | None:
@@ -100,11 +106,7 @@ def _start(session: Session) -> tuple[SafeStart | None, str]:
     if grave:
         return None, f"the readings of level do not hold together: {grave[0]} ('aotf-lab check' tells more)"
     try:
-        start = safe_start(
-            session.level, rated,
-            source_return_loss_db=scope.source_return_loss_db, supply_a=facts.amplifier.supply_a,
-            crystal_return_loss_db=session.crystal_return_loss_db,
-        )  # fmt: skip
+        start = safe_start(session.level, session.safe_supply, facts.amplifier.supply_a)
     except AotfLabError as error:
         return None, f"no supply can be called safe: {error.what}; {error.cure}"
     doubt = _too_little(session.level, facts.amplifier)
@@ -136,7 +138,8 @@ def _too_little(level: Level, amplifier: AmplifierFacts) -> str:
 def _grave(session: Session) -> tuple[str, ...]:
     """Return what makes readings of level, or those beside them, unusable."""
     names = [f.path.name for f in session.facts.files if f.purpose in (_LEVEL, _WITH_CRYSTAL)]
-    found = check_session(session)
+    files = tuple(f for f in session.facts.files if f.purpose in (_LEVEL, _WITH_CRYSTAL, "oscillator"))
+    found = check_session(Session(replace(session.facts, files=files)))
     errors = [f"{f.name} cannot be read" for f in found.files if f.error is not None and f.purpose == _LEVEL]
     entries = [(e, f"{e.where}: {e.what}") for e in found.suspicions if e.unusable]
     against = [(e, f"{e.place}: {e.what}") for e in found.contradictions if e.unusable]
