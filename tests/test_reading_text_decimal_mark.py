@@ -89,6 +89,20 @@ def test_a_stated_decimal_comma_leaves_points_to_the_thousands():
     assert form_of("64.228", "64.229", layout=Layout(decimal_mark=",")).thousands_marks == "."
 
 
+def test_a_stated_decimal_comma_lets_no_lone_point_group_thousands():
+    assert form_of("45,783", "54.902", layout=Layout(decimal_mark=",")).thousands_marks == ""
+    assert form_of("45,783", "54.902", layout=Layout(decimal_mark=",", thousands_mark=".")).thousands_marks == "."
+    assert form_of("45,783", "1.254.902", layout=Layout(decimal_mark=",")).thousands_marks == "."
+
+
+def test_a_point_that_groups_in_one_column_may_be_decimal_in_another():
+    text = "Drive (V);Counter (Hz)\n1.000;45.783.012\n1.500;48.230.440\n"
+    with pytest.raises(ReadingError, match=r"log.csv:2: .*group thousands in another column.*found '1.000'"):
+        split("log.csv", text.encode())
+    stated = split("log.csv", text.encode(), Layout(decimal_mark=",")).form
+    assert stated.thousands_marks == "."
+
+
 def test_a_setting_with_a_unit_settles_every_comma():
     text = "Version;{}\nScale;2,44 mV/count\nDrive (counts);Counter (MHz)\n2459;45,783\n2869;50,541\n"
     form = split("log.csv", text.format("2.4").encode()).form

@@ -18,6 +18,7 @@ from aotf_lab.reading.shape.marks import marks_of
 from aotf_lab.reading.shape.only_one import Wanted, claim_only_ones
 from aotf_lab.reading.shape.pairs import settle_pairs
 from aotf_lab.reading.shape.per_line import settle_lines
+from aotf_lab.reading.shape.segments import mark_segments
 from aotf_lab.reading.shape.split_heading import is_count_unit, known_unit, split_heading
 from aotf_lab.reading.text.grid import RawRow
 from aotf_lab.reading.units import UNITLESS, bench_unit, kinds_of, parse_unit, to_bench
@@ -72,7 +73,7 @@ def understand_headings(
             heading = replace(heading, marks=replace(heading.marks, block=blocks[position]))
         found.append(heading)
     found = [_scaled(h, scale, where) for h in with_companions(found, hints)]
-    claimed = claim_only_ones(settle_lines(found, labels, where), wanted, labels)
+    claimed = claim_only_ones(settle_lines(mark_segments(found), labels, where), wanted, labels)
     return mark_blocks(settle_pairs(claimed), titles, where)
 
 

@@ -137,8 +137,10 @@ class ColumnReader:
         allowed = (column in GAPS_ALLOWED or column.startswith("u_")) and column not in self.required
         if not allowed or not any(data.rejected):
             return data
-        kept = ["" if r and is_gap(c) else r for r, c in zip(data.rejected, data.cells, strict=True)]
-        return replace(data, rejected=kept)
+        gaps = [bool(r) and is_gap(c) for r, c in zip(data.rejected, data.cells, strict=True)]
+        kept = ["" if gap else r for gap, r in zip(gaps, data.rejected, strict=True)]
+        flagged = ["no label" if gap else f for gap, f in zip(gaps, data.flagged, strict=True)]
+        return replace(data, rejected=kept, flagged=flagged if column == "label" else data.flagged)
 
 
 def _unit_of_counts(unit: str, cells: Sequence[str], place: Callable[[int], str]) -> ReadingError:

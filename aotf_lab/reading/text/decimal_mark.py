@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from aotf_lab.errors import ReadingError
@@ -49,13 +49,17 @@ def find_decimal_mark(
         stated = ","  # no mark groups thousands, so the comma in 1,234 is decimal
     if stated:
         other = "." if stated == "," else ","
-        grouped = seen.get(other, "group", "either") and not seen.get(other, "decimal")
+        slip = any(own.get(other, "either") and own.get(stated, *USES) for own in _of_columns(rows))
+        open_ = seen.get(other, "either") and not slip  # 54.902 in one column with 45,783 may be a slip
+        grouped = (seen.get(other, "group") or open_) and not seen.get(other, "decimal")
         groups = layout.thousands_mark if layout.thousands_mark is not None else other * bool(grouped)
         return DecimalMark(stated, "stated in the layout", blanks + groups * (groups not in blanks))
     open_comma = seen.get(",", "either") and not seen.get(",", "decimal", "group") and not seen.get(".", *USES)
     open_point = seen.get(".", "either") and not seen.get(".", "decimal") and not seen.get(",", *USES)
     setting = _look_above(above) if separator != "comma" and (open_comma or open_point) else None
     settled = (",", _as("commas", setting), "." if open_point else "") if setting else None
+    if not settled and seen.get(".", "group") and not seen.get(".", "decimal") and not seen.get(",", "decimal"):
+        _refuse_lone_points(name, rows)
     mark, evidence, groups = settled or _decide(name, seen, separator)
     return DecimalMark(mark, evidence, blanks + groups, _alone(seen, rows))
 
@@ -96,6 +100,22 @@ def _decide(name: str, seen: SeenMarks, separator: str) -> tuple[str, str, str]:
     if separator == "comma":
         return ".", "no number has a decimal mark, and commas stand between the cells", "," * bool(commas)
     return ".", "no number has a decimal mark", "," * bool(commas)
+
+
+def _refuse_lone_points(name: str, rows: Sequence[RawRow]) -> None:
+    """Refuse a column of 1.250 beside one of 45.783.012: two instruments may have written them, each in its way."""
+    for own in _of_columns(rows):
+        if (lone := own.get(".", "either")) and not own.get(".", "group"):
+            raise _doubt(name, "points group thousands in another column, and may be decimal in this one", lone)
+
+
+def _of_columns(rows: Sequence[RawRow]) -> Iterator[SeenMarks]:
+    """Yield what each column shows of marks."""
+    for cells in zip(*(row.cells for row in rows), strict=False):
+        own = SeenMarks()
+        for row, cell in zip(rows, cells, strict=True):
+            look_at(own, row.line, cell)
+        yield own
 
 
 def _as(marks: str, seen: tuple[int, str]) -> str:

@@ -36,7 +36,8 @@ def decode(name: str, content: bytes, stated: str | None = None) -> tuple[str, s
     ('T (°C)\\n22', 'Windows-1252')
     """
     text, encoding, evidence = _stated(name, content, stated) if stated else _found(name, content)
-    text = text.removeprefix("\ufeff").replace("\n\ufeff", "\n").removesuffix("\x1a")
+    text = text.removeprefix("\ufeff").replace("\n\ufeff", "\n")
+    text = re.sub(r"\x1a\s*\Z", "", text)  # the end of a text, as old systems mark it
     bad = _BAD_SIGN.search(text)
     if bad:
         raise ReadingError(
