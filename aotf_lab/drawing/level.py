@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from aotf_lab.drawing.curves import plot_curve
 from aotf_lab.drawing.figures import GREY, ORANGE
 
-__all__ = ["mark_limit", "plot_level_against_supply", "plot_level_over_band"]
+__all__ = ["mark_limit", "mark_safe_supply", "plot_level_against_supply", "plot_level_over_band"]
 
 Floats = NDArray[np.float64]
 Band = tuple[Floats, Floats]
@@ -53,6 +53,13 @@ def mark_limit(ax: Axes, limit_w: float) -> Axes:
     ax.axhline(limit_w, color="black", linewidth=2, label=f"limit {limit_w:g} W")
     ax.axhspan(limit_w, top, facecolor="none", edgecolor=GREY, hatch="///", linewidth=0, alpha=0.5)
     ax.set_ylim(top=top)
+    return ax
+
+
+def mark_safe_supply(ax: Axes, supply_v: float) -> Axes:
+    """Mark the highest safe supply on a plot of power against supply."""
+    ax.axvline(supply_v, color="black", linewidth=1.4, linestyle="--", label=f"highest safe supply {supply_v:.2f} V")
+    ax.legend(frameon=False, fontsize="small")
     return ax
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from aotf_lab.estimation import Check
 from aotf_lab.planning import Curves, light_lost_percent
+from aotf_lab.report.driver_parts import Driver
 from aotf_lab.report.words import light
 from aotf_lab.session import Session
 
@@ -24,11 +25,14 @@ class PartCheck:
     cost: str
 
 
-def gathered_checks(session: Session) -> list[PartCheck]:
-    """Return the checks of all curves, in the order of the bench day, then those of the session as a whole."""
+def gathered_checks(session: Session, driver: Driver) -> list[PartCheck]:
+    """Return the checks of all curves, in the order of the bench day, then those of the session as a whole.
+
+    Traces that are not used are left out: their checks say why, and nothing rests on them.
+    """
     curves = session.curves
     whole = [PartCheck("Session", c.name, c.passed, c.detail, "") for c in session.checks]
-    return [_worded(curves, part, check, at) for part, check, at in _all(curves)] + whole
+    return [_worded(curves, *found) for found in (*_all(curves), *_of_driver(driver))] + whole
 
 
 def _all(curves: Curves) -> Iterator[tuple[str, Check, float | None]]:
@@ -41,6 +45,23 @@ def _all(curves: Curves) -> Iterator[tuple[str, Check, float | None]]:
         yield from (("Tuning curve", c, sum(curves.tuning.range_mhz) / 2) for c in curves.tuning.fit.checks)
     if curves.efficiency is not None:
         yield from (("Efficiency", c, None) for c in curves.efficiency.fit.checks)
+
+
+def _of_driver(driver: Driver) -> Iterator[tuple[str, Check, float | None]]:
+    """Yield the checks of the driver's parts as ``_all`` does."""
+    for name, wave in driver.good.items():
+        yield from ((f"Trace {name}", c, None) for c in wave.checks)
+    if driver.level is not None:
+        yield from (("RF power against the supply", c, None) for c in driver.level.fit.checks)
+    if driver.match is not None:
+        yield from (("Match of the crystal", c, None) for c in driver.match.checks)
+    if driver.warm_up is not None:
+        yield from (("Warm-up", c, driver.warm_up.final_mhz.n) for c in driver.warm_up.fit.checks)
+    if driver.stability is not None:
+        yield from (("Stability", c, driver.stability.frequency_mhz) for c in driver.stability.checks)
+    if driver.pushing is not None:
+        at_mhz = float(driver.pushing.log.frequency_mhz.mean())
+        yield from (("Pushing", c, at_mhz) for c in driver.pushing.fit.checks)
 
 
 def _worded(curves: Curves, part: str, check: Check, frequency_mhz: float | None) -> PartCheck:

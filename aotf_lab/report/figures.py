@@ -23,7 +23,7 @@ from aotf_lab.driver import Vco
 from aotf_lab.physics.coupled_waves import detuning_for_light
 from aotf_lab.session import Session
 
-__all__ = ["ReportFigure", "report_figures"]
+__all__ = ["ReportFigure", "encoded", "report_figures"]
 
 Floats = NDArray[np.float64]
 
@@ -46,7 +46,8 @@ def report_figures(session: Session) -> list[ReportFigure]:
     return [*_oscillator(session), *_tuning(session), *_efficiency(session), *_scans(session)]
 
 
-def _encoded(svg: str) -> str:
+def encoded(svg: str) -> str:
+    """Return SVG text as an image's data URL holds it."""
     return base64.b64encode(svg.encode()).decode()
 
 
@@ -66,7 +67,7 @@ def _oscillator(session: Session) -> Iterator[ReportFigure]:
     )
     (low_v, high_v), (low, high) = vco.range_v, vco.range_mhz
     yield ReportFigure(
-        _encoded(figure_to_svg(figure, "oscillator")),
+        encoded(figure_to_svg(figure, "oscillator")),
         "Oscillator: frequency against drive voltage; below, readings minus curve and the 95 % band of the curve.",
         f"Frequency rises from {low:.1f} MHz at {low_v:.2f} V to {high:.1f} MHz at {high_v:.2f} V.",
     )
@@ -114,7 +115,7 @@ def _tuning(session: Session) -> Iterator[ReportFigure]:
     )
     (low_nm, high_nm), (low, high) = tuning.range_nm, tuning.range_mhz
     yield ReportFigure(
-        _encoded(figure_to_svg(figure, "tuning")),
+        encoded(figure_to_svg(figure, "tuning")),
         "Crystal: frequency against wavelength; below, lines minus curve (bars: u of wavelength and frequency "
         "together) and the 95 % band of the curve.",
         f"Frequency falls from {high:.1f} MHz at {low_nm:.0f} nm to {low:.1f} MHz at {high_nm:.0f} nm.",
@@ -138,7 +139,7 @@ def _efficiency(session: Session) -> Iterator[ReportFigure]:
             mark_rated_power(top, session.curves.rated_rf_power_w)
         plot_light_residuals(*_light_residuals(curve), ax=bottom)
         yield ReportFigure(
-            _encoded(figure_to_svg(figure, f"efficiency {name}")),
+            encoded(figure_to_svg(figure, f"efficiency {name}")),
             f"Efficiency of line {name} against RF power; below, readings minus curve in percent of the light.",
             f"Efficiency of line {name} for RF power up to {curve.range_w[1]:.2g} W; level: {curve.level}.",
             small=True,
@@ -161,7 +162,7 @@ def _scans(session: Session) -> Iterator[ReportFigure]:
         scan.plot(axes)
         axes.set_title(f"Line {name}", fontsize="medium", loc="left")
         yield ReportFigure(
-            _encoded(figure_to_svg(figure, f"scan {name}")),
+            encoded(figure_to_svg(figure, f"scan {name}")),
             f"Passband of line {name}; the broken vertical line is its centre.",
             f"Passband centred at {scan.centre_mhz.n:.3f} MHz, full width at half maximum {scan.fwhm_mhz.n:.3f} MHz.",
             small=True,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from importlib.metadata import version
 from importlib.resources import files
 from pathlib import Path
@@ -9,32 +10,33 @@ from pathlib import Path
 import jinja2
 
 from aotf_lab.errors import Said, SessionError
+from aotf_lab.planning import SetPoints, set_points
 from aotf_lab.reading.atomic import write_text_atomically
 from aotf_lab.report.cautions import CAUTIONS
 from aotf_lab.report.checks import gathered_checks
 from aotf_lab.report.content import (
     DETAIL_HEADS,
     METHOD,
+    NOTES,
     SET_POINT_HEADS,
     budget_rows,
     detail_rows,
-    file_rows,
-    number_rows,
     set_point_rows,
-    trouble_names,
-    verdict,
 )
+from aotf_lab.report.content_driver import driver_rows
+from aotf_lab.report.content_files import file_rows
+from aotf_lab.report.content_numbers import crystal_rows
+from aotf_lab.report.content_time import TIME_HEADS, time_table
+from aotf_lab.report.content_traces import unused_traces
+from aotf_lab.report.content_verdict import trouble_names, verdict
+from aotf_lab.report.driver_parts import Driver, driver_of, nothing_computed
 from aotf_lab.report.figures import report_figures
-from aotf_lab.report.findings import finding_rows, findings_verdict
+from aotf_lab.report.figures_driver import driver_figures
+from aotf_lab.report.findings import Finding, finding_rows, findings_verdict
 from aotf_lab.session import Session, check_session, require_output
+from aotf_lab.session.before_rf import before_rf
 
 __all__ = ["report_html", "write_report"]
-
-_NOTES = (
-    "Drive in volts as the voltmeter of the oscillator's readings shows; another meter or a generator adds its own "
-    "error (\u201cDrive by another meter\u201d). Set RF power to the watts shown on the bench's own scope.",
-    "\u201cLight lost, at most\u201d is what the line loses at the 95 % limit of its set-point's frequency error.",
-)
 
 
 def report_html(session: Session) -> str:
@@ -42,8 +44,7 @@ def report_html(session: Session) -> str:
 
     Raises ``SessionError`` when nothing at all can be computed from the session.
     """
-    curves = session.curves
-    if curves.vco is None and curves.tuning is None and curves.efficiency is None and not curves.scans:
+    if nothing_computed(session):
         first, *others = session.troubles.values()
         raise SessionError(
             "nothing can be computed from this session",
@@ -52,35 +53,50 @@ def report_html(session: Session) -> str:
             allowed="at least one curve's readings",
             cure="mend this first",
         )
-    points = session.set_points()
-    checks = gathered_checks(session)
-    findings = finding_rows(check_session(session))
+    before = before_rf(session)
+    driver = driver_of(session, None if before.start is None else before.start.safe, before.withheld)
     environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
     template = environment.from_string(files("aotf_lab.report").joinpath("template.html").read_text(encoding="utf-8"))
-    page = template.render(
-        title=f"{session.facts.name or session.facts.folder.name}: bench report",
-        note=session.facts.note,
-        verdict=[*verdict(session, points, checks), *findings_verdict(findings)],
-        set_points=set_point_rows(points),
-        set_point_heads=SET_POINT_HEADS,
-        set_point_notes=_NOTES,
-        details=detail_rows(points),
-        detail_heads=DETAIL_HEADS,
-        findings=findings,
-        troubles=list(zip(trouble_names(session), map(str, session.troubles.values()), strict=True)),
-        failed=[c for c in checks if not c.passed],
-        passed=[c for c in checks if c.passed],
-        figures=report_figures(session),
-        numbers=number_rows(session),
-        budget=budget_rows(points),
-        budget_lines=[p.line for p in points if p.budget],
-        assumed=(*session.facts.assumed, *session.facts.remarks),
-        files=file_rows(session),
-        method=METHOD,
-        cautions=CAUTIONS,
-        version=version("aotf-lab"),
-    )
-    return page + "\n"
+    return template.render(**_content(session, driver, finding_rows(check_session(session)))) + "\n"
+
+
+def _content(session: Session, driver: Driver, findings: list[Finding]) -> dict[str, object]:
+    """Return what the template lays out."""
+    points = _points(session, driver)
+    checks = gathered_checks(session, driver)
+    return {
+        "title": f"{session.facts.name or session.facts.folder.name}: bench report",
+        "note": session.facts.note,
+        "verdict": [*verdict(session, driver, points, checks), *findings_verdict(findings)],
+        "set_points": set_point_rows(points, None if driver.safe is None else driver.safe.supply_v),
+        "set_point_heads": SET_POINT_HEADS,
+        "set_point_notes": NOTES,
+        "details": detail_rows(points),
+        "detail_heads": DETAIL_HEADS,
+        "findings": findings,
+        "troubles": list(zip(trouble_names(session), map(str, session.troubles.values()), strict=True)),
+        "failed": [c for c in checks if not c.passed],
+        "passed": [c for c in checks if c.passed],
+        "unused": unused_traces(driver),
+        "figures": [*report_figures(session), *driver_figures(session, driver)],
+        "numbers": [*crystal_rows(session), *driver_rows(driver)],
+        "budget": budget_rows(points),
+        "budget_lines": [p.line for p in points if p.budget],
+        "in_time": time_table(session, driver, points),
+        "time_heads": TIME_HEADS,
+        "assumed": (*session.facts.assumed, *session.facts.remarks),
+        "files": file_rows(session),
+        "method": METHOD,
+        "cautions": CAUTIONS,
+        "version": version("aotf-lab"),
+    }
+
+
+def _points(session: Session, driver: Driver) -> SetPoints:
+    """Return the set-points, without any supply where none is called safe."""
+    if driver.safe is not None:
+        return session.set_points()
+    return set_points(replace(session.curves, level=None, safe=None), session.wavelengths_nm or None)
 
 
 def write_report(session: Session, out: str | Path) -> Path:

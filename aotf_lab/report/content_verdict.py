@@ -1,0 +1,93 @@
+"""The report's first sentences: what can be set, how far the supply may go, and what stands against trusting it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from aotf_lab.errors import AotfLabError
+from aotf_lab.planning import SetPoints
+from aotf_lab.report.checks import PartCheck
+from aotf_lab.report.content_time import LOST_PERCENT, narrowest_mhz, share_allowed, since, waited_min
+from aotf_lab.report.driver_parts import Driver
+from aotf_lab.report.preflight_rows import rounded_down
+from aotf_lab.report.words import count, joined, light
+from aotf_lab.session import Session
+
+__all__ = ["trouble_names", "verdict"]
+
+
+def verdict(session: Session, driver: Driver, points: SetPoints, checks: list[PartCheck]) -> list[str]:
+    """Return the verdict: what can be set, how well, and what stands against trusting it."""
+    reached = [p for p in points if p.reachable]
+    sentences = [f"{len(reached)} of {count(len(points), 'line')} can be set."]
+    losses = [(p.light_lost_percent, p) for p in reached if p.light_lost_percent is not None]
+    if losses:
+        worst, point = max(losses, key=lambda pair: pair[0])
+        sentences.append(f"The least certain, {point.line}, loses {light(worst)} of its light at the most (95 %).")
+    sentences += [supply_sentence(driver), *_wait(session, driver)]
+    doubtful = [p.line for p in points if p.doubtful]
+    if doubtful:
+        sentences.append(f"Do not use {joined(doubtful)} before the failed checks below are cleared up.")
+    unpowered = [p.line for p in points if p.rf_power_w is None]
+    if unpowered:
+        sentences.append(f"No RF power is given for {joined(unpowered)}; the remarks say why.")
+    if session.troubles:
+        sentences.append(f"Not computed: {joined(trouble_names(session))}; the reason stands below.")
+    return [*sentences, *_checked(session, driver, checks, bool(reached))]
+
+
+def supply_sentence(driver: Driver) -> str:
+    """Return the highest safe supply with what it keeps, or why there is none."""
+    safe = driver.safe
+    if safe is None:
+        return f"No supply of the amplifier is called safe: {driver.withheld}."
+    (low, high), volts = safe.band_mhz, rounded_down(safe.supply_v)
+    reason = "" if safe.held_by == "the limit" else f" ({safe.held_by})"
+    return (
+        f"Supply of the amplifier: {volts} V at the most{reason}. Up to there the RF power stays below the crystal's "
+        f"{safe.limit_w:g} W at every frequency from {low:.4g} to {high:.4g} MHz ({100 * safe.confidence:g} %)."
+    )
+
+
+def _wait(session: Session, driver: Driver) -> Iterator[str]:
+    """Yield how long to wait after power-on."""
+    if driver.warm_up is None:
+        return
+    width = narrowest_mhz(session)
+    if width is None:
+        yield "How long to wait after power-on is not known: no passband was measured."
+        return
+    try:
+        minutes = waited_min(driver.warm_up, width)
+    except AotfLabError as error:
+        yield f"How long to wait after power-on is not known: {error.what}."
+        return
+    yield (
+        f"Wait {minutes} min {since(driver.warm_up)}: the warm-up left then costs less than {LOST_PERCENT:g} % of the "
+        f"light (it moves the frequency by less than {share_allowed():.3f} of the narrowest passband, 95 %)."
+    )
+
+
+def _checked(session: Session, driver: Driver, checks: list[PartCheck], reached: bool) -> Iterator[str]:
+    failed = [c for c in checks if not c.passed]
+    if failed:
+        yield f"{count(len(failed), 'check')} failed; read them before you rely on a number."
+    elif not session.troubles and reached:
+        yield "Every check passed."
+    if driver.unused:
+        bad, of = len(driver.unused), len(driver.unused) + len(driver.good)
+        yield f"{bad} of {count(of, 'trace')} {'is' if bad == 1 else 'are'} not used; the reason stands below."
+
+
+_PART_NAMES = {
+    "vco": "oscillator curve",
+    "tuning": "tuning curve",
+    "level": "RF power against the supply",
+    "safe_supply": "highest safe supply",
+    "warm_up": "warm-up",
+}
+
+
+def trouble_names(session: Session) -> list[str]:
+    """Return the spoken names of the parts that could not be computed."""
+    return [_PART_NAMES.get(part, part) for part in session.troubles]
