@@ -71,8 +71,8 @@ _SPELLINGS |= {"volt": "V", "volts": "V", "watt": "W", "watts": "W", "vac": "Vrm
 _SPELLINGS |= {"amp": "A", "amps": "A", "ampere": "A", "amperes": "A", "ohms": "ohm", "hertz": "Hz", "kelvin": "K"}
 _SPELLINGS |= {"angstroms": "Angstrom", "ångström": "Angstrom", "samples/s": "S/s", "sa/s": "S/s", "celsius": "degC"}
 _SPELLINGS |= {"count": "counts", "cts": "counts", "lsb": "counts", "adc": "counts", "adccounts": "counts"}
-_EXACT = {"mVp-p": "mVpp", "mVpk-pk": "mVpp", "mV_rms": "mVrms", "Veff": "Vrms", "mVeff": "mVrms", "MOhm": "Mohm", "Å": "Angstrom"}
-_EXACT |= {"kSa/s": "kS/s", "MSa/s": "MS/s", "GSa/s": "GS/s"}
+_EXACT = {"mVp-p": "mVpp", "mVpk-pk": "mVpp", "mV_rms": "mVrms", "MOhm": "Mohm", "Å": "Angstrom"}
+_EXACT |= {"Veff": "Vrms", "mVeff": "mVrms", "kSa/s": "kS/s", "MSa/s": "MS/s", "GSa/s": "GS/s"}
 _LETTERS = str.maketrans({"\u00b5": "u", "\u03bc": "u", "\u2126": "ohm", "\u03a9": "ohm", "\u212b": "Å"})
 
 _MILLI_OR_MEGA = "m is milli and M is mega"
