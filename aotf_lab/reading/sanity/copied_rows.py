@@ -48,7 +48,9 @@ def _time_chance(time: Floats | None, repeats: int, run: EqualRun) -> float:
 
     ``repeats``: how many rows of the file show a time that an earlier one shows.
     """
-    if time is None or not np.array_equal(time[list(run.first)], time[list(run.second)]):
+    if time is None or time[run.first[0]] != time[run.second[0]]:
+        return 1.0
+    if not np.array_equal(time[list(run.first)], time[list(run.second)]):
         return 1.0
     return max(1.0 / time.size**2, (repeats - len(run.second)) / time.size)
 

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from aotf_lab.quantities import QUANTITIES
 from aotf_lab.reading.readings import Readings
 from aotf_lab.reading.sanity.scatter import Floats, chance_of_equal, numbers
 
 __all__ = ["EqualRun", "equal_blocks", "number_columns"]
+
+Rows = NDArray[np.int64]
 
 _MOST_PARTNERS = 20
 _CAUTION = 3.0
@@ -33,54 +36,64 @@ def number_columns(readings: Readings) -> list[str]:
     return [c for c in wanted if c in readings.table.columns and c != "time_s"]
 
 
-def equal_blocks(first: Readings, second: Readings, columns: Sequence[str], *, within: bool = False) -> list[EqualRun]:
+def equal_blocks(
+    first: Readings, second: Readings, columns: Sequence[str], *, within: bool = False, most: float = 1.0
+) -> list[EqualRun]:
     """Return the runs of rows of ``second`` that are equal to rows of ``first`` in all ``columns``, longest first.
 
     ``within``: both are one table, and each run is paired with an earlier one. ``chance`` is the number of pairs of
     rows times the probability that one run of this length is equal by chance; per row and column that is the larger
-    of what resolution and scatter say and of how often the other rows repeat a value (a setting repeats).
+    of what resolution and scatter say and of how often the other rows repeat a value (a setting repeats). Runs whose
+    chance is above ``most`` are left out.
     """
     one, other = (np.stack([numbers(r.table[c]) for c in columns], axis=1) for r in (first, second))
-    pairs = _pairs(one, other, within)
-    if not pairs:
+    i, j = _pairs(one, other, within)
+    if i.size == 0:
         return []
-    matched = {j for _, j in pairs} | ({i for i, _ in pairs} if within else set())
+    matched = np.unique(np.concatenate([i, j]) if within else j)
     per_row = float(np.prod([_chance(one[:, k], other[:, k], matched, within) for k in range(len(columns))]))
     trials = len(one) * len(other) * (0.5 if within else 1.0)
     found = []
-    for run in _diagonals(pairs):
-        i, j = zip(*run, strict=True)
-        found.append(EqualRun(tuple(i), tuple(j), float(min(1.0, trials * per_row ** len(run)))))
+    for start, end, length in _diagonals(i, j):
+        chance = float(min(1.0, trials * per_row**length))
+        if chance <= most:
+            rows = tuple(range(start, start + length)), tuple(range(end, end + length))
+            found.append(EqualRun(*rows, chance))
     return sorted(found, key=lambda r: -len(r.second))
 
 
-def _pairs(one: Floats, other: Floats, within: bool) -> set[tuple[int, int]]:
+def _pairs(one: Floats, other: Floats, within: bool) -> tuple[Rows, Rows]:
+    """Return the positions (n,) of equal rows in both tables; no row of ``other`` has more than a few partners."""
     places: dict[bytes, list[int]] = {}
-    for i, row in enumerate(one):
+    for place, row in enumerate(one):
         if np.any(np.isfinite(row)):
-            places.setdefault(row.tobytes(), []).append(i)
-    pairs = set()
-    for j, row in enumerate(other):
-        partners = places.get(row.tobytes(), [])
-        pairs |= {(i, j) for i in partners[:_MOST_PARTNERS] if not within or i < j}
-    return pairs
+            places.setdefault(row.tobytes(), []).append(place)
+    firsts: list[int] = []
+    seconds: list[int] = []
+    for place, row in enumerate(other):
+        partners = places.get(row.tobytes(), [])[:_MOST_PARTNERS]
+        firsts += partners
+        seconds += [place] * len(partners)
+    i, j = np.array(firsts, dtype=np.int64), np.array(seconds, dtype=np.int64)
+    return (i[i < j], j[i < j]) if within else (i, j)
 
 
-def _diagonals(pairs: set[tuple[int, int]]) -> list[list[tuple[int, int]]]:
-    """Return the pairs in runs along which both positions count up by one."""
-    runs = []
-    for pair in sorted(pairs):
-        if (pair[0] - 1, pair[1] - 1) not in pairs:
-            run = [pair]
-            while (run[-1][0] + 1, run[-1][1] + 1) in pairs:
-                run.append((run[-1][0] + 1, run[-1][1] + 1))
-            runs.append(run)
-    return runs
+def _diagonals(i: Rows, j: Rows) -> Iterator[tuple[int, int, int]]:
+    """Yield where the runs along which both positions count up by one start, and how long they are."""
+    order = np.lexsort((i, j - i))
+    i, j = i[order], j[order]
+    new = np.ones(i.size, dtype=bool)
+    new[1:] = (np.diff(i) != 1) | (np.diff(j) != 1)
+    starts = np.flatnonzero(new)
+    lengths = np.diff(np.append(starts, i.size))
+    i, j = i[starts], j[starts]
+    order = np.lexsort((j, i))
+    yield from zip(i[order].tolist(), j[order].tolist(), lengths[order].tolist(), strict=True)
 
 
-def _chance(one: Floats, other: Floats, matched: set[int], within: bool) -> float:
+def _chance(one: Floats, other: Floats, matched: Rows, within: bool) -> float:
     noise = max(chance_of_equal(one), chance_of_equal(other))
-    rest = np.delete(other, sorted(matched))
+    rest = np.delete(other, matched)
     rest = rest[np.isfinite(rest)]
     if within:
         _, counts = np.unique(rest, return_counts=True)

@@ -33,7 +33,7 @@ def same_readings(
     columns = [c for c in number_columns(first) if c in number_columns(second)]
     if not columns or min(len(first.table), len(second.table)) < 3:
         return ()
-    runs = [r for r in equal_blocks(first, second, columns) if r.chance <= chance_limit(comparisons)]
+    runs = equal_blocks(first, second, columns, most=chance_limit(comparisons))
     if not runs:
         return ()
     copied = sorted({j for run in runs for j in run.second})
