@@ -1,4 +1,4 @@
-"""What a practitioner writes in an afternoon: read the same files, four curve_fits, the same number of figures.
+"""What a practitioner writes in an afternoon: read the same files, fit the same curves, the same number of figures.
 
 Run as ``python plain_script.py SESSION OUT FIGURES``; it writes FIGURES SVG files into OUT. It is the yardstick of
 ``report_speed``, with none of the uncertainties, checks or set-points.
@@ -6,6 +6,7 @@ Run as ``python plain_script.py SESSION OUT FIGURES``; it writes FIGURES SVG fil
 
 from __future__ import annotations
 
+import re
 import sys
 from pathlib import Path
 
@@ -18,9 +19,59 @@ import pandas as pd
 from matplotlib import pyplot as plt
 from scipy.optimize import curve_fit
 
+KEPT = ("vco_cold", "lines_mistyped")
+"""Files that the session keeps and does not read."""
+
+
+def read(path: Path) -> pd.DataFrame:
+    """Return the table of a file; a trace has its settings above its one column of counts, and becomes us and volts."""
+    if not path.name.startswith("trace_"):
+        return pd.read_csv(path, comment="#")
+    said = dict(re.findall(r"^(\w[\w ]*): ([\d.]+)", path.read_text(encoding="utf-8"), re.MULTILINE))
+    counts = pd.read_csv(path, skiprows=8).iloc[:, 0].to_numpy(float)
+    us = 1e-3 * float(said["Sample interval"]) * np.arange(counts.size)
+    return pd.DataFrame({"us": us, "V": 1e-3 * float(said["Scale"]) * (counts - float(said["Offset"]))})
+
+
+def wave(t: np.ndarray, f: float, offset: float, *parts: float) -> np.ndarray:
+    """Return a sine of ``f`` with its harmonics: cosine and sine parts by turns."""
+    pairs = zip(parts[::2], parts[1::2], strict=True)
+    turns = 2 * np.pi * f * t
+    return offset + sum(a * np.cos(k * turns) + b * np.sin(k * turns) for k, (a, b) in enumerate(pairs, 1))
+
+
+def allan(f: np.ndarray, m: int) -> float:
+    """Return the overlapping Allan deviation of averages over ``m`` readings."""
+    means = np.convolve(f, np.ones(m) / m, "valid")
+    return float(np.sqrt(0.5 * np.mean((means[m:] - means[:-m]) ** 2)))
+
+
+def driver(session: Path, tables: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
+    """Fit what was measured of the driver, with no uncertainty; return the tables that its figures show."""
+    for name in [n for n in tables if n.startswith("trace_")]:
+        t, u = tables[name].to_numpy(float).T
+        bins = np.fft.rfftfreq(t.size, t[1] - t[0])
+        start = [float(bins[np.argmax(np.abs(np.fft.rfft(u - u.mean())))]), 0.0, *([0.1, 0.1] * 5)]
+        curve_fit(wave, t, u, p0=start)
+    supply = tables["supply_to_power"].select_dtypes("number").to_numpy(float)
+    curve_fit(lambda v, g, v0: g * (v - v0), supply[:, 0], supply[:, 2], p0=[0.05, 2.0])
+    band = tables["level_over_band"].select_dtypes("number").to_numpy(float)
+    np.polyfit(band[:, 1] / 70, band[:, -1], 6)
+    log = tables["warmup_log"]
+    minutes = np.arange(len(log)) / 6.0
+    start = [0.3, 13.0, float(log["Counter (MHz)"].iloc[-1])]
+    best, _ = curve_fit(lambda t, a, tau, f: a * np.exp(-t / tau) + f, minutes, log["Counter (MHz)"], p0=start)
+    left = log["Counter (MHz)"].to_numpy() - best[0] * np.exp(-minutes / best[1])
+    taus = 2 ** np.arange(8)
+    pushed = tables["pushing"]
+    np.polyfit(pushed["Supply (V)"], pushed["Counter (MHz)"], 1)
+    match = pd.read_csv(session / "match.s1p", sep=r"\s+", skiprows=2, header=None)
+    match["dB"] = -20 * np.log10(np.hypot(match[1], match[2]))
+    return {"allan": pd.DataFrame({"tau": 10.0 * taus, "MHz": [allan(left, int(m)) for m in taus]}), "match": match}
+
 
 def main(session: Path, out: Path, figures: int) -> None:
-    tables = {p.stem: pd.read_csv(p, comment="#") for p in sorted(session.glob("*.csv"))}
+    tables = {p.stem: read(p) for p in sorted(session.glob("*.csv")) if p.stem not in KEPT}
     vco = tables["vco_warm"]
     x, y = vco["Drive voltage (V)"].to_numpy(), vco["Counter (MHz)"].to_numpy()
     curve_fit(lambda v, a, b, c, d: a + b * v + c * v**2 + d * v**3, x, y)
@@ -28,7 +79,8 @@ def main(session: Path, out: Path, figures: int) -> None:
         f, p = tables[name]["Counter (MHz)"].to_numpy(), tables[name]["Diffracted (uW)"].to_numpy()
         start = [float(np.ptp(p)), float(f[np.argmax(p)]), 0.35, float(np.min(p))]
         curve_fit(lambda f, a, c, w, b: a * np.sinc((f - c) / w) ** 2 + b, f, p, p0=start)
-    shown = list(tables.values())
+    shown = [table for name, table in tables.items() if not name.startswith("trace_")]
+    shown += [tables["trace_64mhz_10v"].head(130), *driver(session, tables).values()]
     for k in range(figures):
         table = shown[k % len(shown)].select_dtypes("number")
         figure, axes = plt.subplots(2 if k < 2 else 1, 1, figsize=(7.2, 4.0), layout="constrained", squeeze=False)
