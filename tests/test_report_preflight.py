@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shutil
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -320,6 +321,16 @@ def test_page_is_well_formed_escaped_and_needs_nothing_else(tmp_path):
     assert text.index(found.verdict) < text.index("<h1>")
     assert text.count('class="tick"') == len(found.on) + len(found.off) + len(found.cautions) + 1
     assert found.name == '<b>shelf</b> & "Co"'
+
+
+def test_names_of_files_are_escaped_wherever_they_stand(stated):
+    bad = "level<i>&.csv"
+    found = replace(
+        stated, verdict=bad, limits=((bad,) * 3,), parts=((bad,) * 4,), warnings=(bad,), load=(bad,), on=(bad,),
+        off=(bad,), cautions=(bad,), missing=((bad, bad),),
+    )  # fmt: skip
+    assert "<i>" not in found.html()
+    assert found.html().count("level&lt;i&gt;&amp;.csv") == 1 + 3 + 4 + 5 + 2
 
 
 def test_page_says_what_the_text_says(stated):
