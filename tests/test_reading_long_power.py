@@ -151,12 +151,14 @@ def test_dark_rows_are_interpolated_in_time(log):
     assert (1e3 * table["subtracted_dark_mw"]).tolist() == pytest.approx([2, 2.5, 3, 3.5, 4, 4.5, 5, 5], abs=1e-9)
     assert (1e3 * table["optical_power_mw"]).tolist() == pytest.approx([100, 99.5] * 3 + [100, 100], abs=1e-9)
     assert "80 rows marked dark in 4 blocks" in str(found)
+    (receipt,) = [c for c in found.readings.receipts[0].columns if c.header == "Shutter"]
+    assert (receipt.meaning, receipt.evidence) == ("dark or light", "its words tell dark rows from light ones")
 
 
 def test_a_word_that_is_neither_dark_nor_light(log):
     lines = [f"{line},{'closed' if k < 9 else 'open' if k != 3000 else 'ajar'}" for k, line in enumerate(rows(4000))]
     with pytest.raises(
-        ReadingError, match=r"log.csv:3002, column 'Shutter': a row that is marked.*found 'ajar'; allowed"
+        ReadingError, match=r"log.csv:3002, column 'Shutter': a row that is marked.*found 'ajar'; allowed.*\{ 3002 = "
     ):
         reduce_power_log(log("Time (s),Optical power (uW),Shutter\n" + "\n".join(lines) + "\n"))
 

@@ -189,3 +189,15 @@ def test_a_row_that_is_wrong_is_refused_in_a_long_log_too(log, monkeypatch, row)
     monkeypatch.setattr(plain_rows, "_LEAST_BYTES", 0)
     with pytest.raises(ReadingError, match=r"log.csv:203"):
         read_table(log(PLAIN.replace("100.5,1201,66.2000", row)))
+
+
+def test_a_unit_among_counts_names_its_line(log):
+    text = "Scale: 2 mV/count\nDrive (counts),Counter (MHz)\n1012,46.25\n1013 mV,46.26\n"
+    with pytest.raises(ReadingError, match=r"log.csv:4, .*a unit in a column of counts.*skip_lines = \{ 4 = "):
+        read_counter(log(text))
+
+
+@pytest.mark.parametrize("said", ["Scale: 2 mV/count", "LSB: 2 mV", "Volts per count: 0.002"])
+def test_a_scale_alone(log, said):
+    readings = read_counter(log(f"{said}\nDrive (counts),Counter (MHz)\n1012,46.25\n1013,46.26\n"))
+    assert readings.table["drive_v"].tolist() == pytest.approx([2.024, 2.026])

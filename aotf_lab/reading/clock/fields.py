@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from typing import Literal
 
 from aotf_lab.errors import ReadingError, Said
+from aotf_lab.reading.cells.cure import pass_over
 from aotf_lab.reading.clock.course import Nature
 from aotf_lab.reading.clock.forms import SECOND_NS, Stamp
 
@@ -45,7 +46,7 @@ def times_without_date(
         row = next(r for r, s in enumerate(stamps) if s.certain != stamps[0].certain)
         raise ReadingError(
             "times of day and counted times in one column", where=place(row), found=Said(stamps[row].kind),
-            allowed="one kind", cure='pass the lines over: skip_lines = { 17 = "reason" } in a layout',
+            allowed="one kind", cure=f"{pass_over(place(row))}, and each line like it",
         )  # fmt: skip
     if ns[0] != 0:
         notes.append(f"time counted from the first reading, which stands at {_spoken(ns[0])}")

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aotf_lab.errors import ReadingError, Said
+from aotf_lab.reading.cells.cure import pass_over
 from aotf_lab.reading.cells.marks import fill_dittos, is_gap, missing_mark
 from aotf_lab.reading.clock.course import Course, Nature, course_of
 from aotf_lab.reading.clock.dates import days_of
@@ -114,7 +115,7 @@ def _stamps(cells: Sequence[str], place: Place) -> tuple[list[Stamp | None], lis
 
 
 def _stamp(cell: str, row: int, place: Place) -> Stamp:
-    cure = 'pass the line over: skip_lines = { 17 = "reason" } in a layout'
+    cure = pass_over(place(row))
     try:
         stamp = parse_stamp(cell)
     except NoSuchTimeError as error:
@@ -146,7 +147,7 @@ def _one_kind(stamps: Sequence[Stamp], place: Place) -> None:
     if other is not None:
         raise ReadingError(
             "two kinds of stamps in one column", where=place(other), found=Said(_family(stamps[other])),
-            allowed=f"{kind}, as above it", cure='pass the lines over: skip_lines = { 17 = "reason" } in a layout',
+            allowed=f"{kind}, as above it", cure=f"{pass_over(place(other))}, and each line like it",
         )  # fmt: skip
 
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from aotf_lab.errors import ReadingError
+from aotf_lab.reading.cells.cure import pass_over
 from aotf_lab.reading.shape.heading import Heading
 from aotf_lab.reading.text.grid import RawRow
 
@@ -39,7 +40,7 @@ class DarkMark:
             raise ReadingError(
                 "a row that is marked neither dark nor light", where=place, found=word,
                 allowed=", ".join(sorted((_DARK | _LIGHT) - {""})),
-                cure='pass the line over in a layout: skip_lines = { 17 = "reason" }',
+                cure=pass_over(place),
             )  # fmt: skip
         return False
 

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aotf_lab.errors import ReadingError
+from aotf_lab.reading.cells.cure import pass_over
 from aotf_lab.reading.shape.heading import Heading
 from aotf_lab.reading.text.grid import Grid
 
@@ -68,7 +69,7 @@ class IsoClock:
         if match is None or whole is None or (match["zone"] or "") != self.zone:
             raise ReadingError(
                 "text in a column of times, or another form of time than above it", where=place, found=cell,
-                allowed=self.example, cure='pass the line over in a layout: skip_lines = { 17 = "reason" }',
+                allowed=self.example, cure=pass_over(place),
             )  # fmt: skip
         return (whole - self.start).total_seconds() + float(f"0.{match['part'] or 0}")
 

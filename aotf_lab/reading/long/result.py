@@ -174,7 +174,8 @@ def _column_receipt(heading: Heading, plan: Plan, account: Account | None) -> Co
     read = {c.position: c.unit for c in plan.numbers}
     marks = {m.position for m in (plan.dark, plan.clock) if m is not None}
     if heading.position in marks:
-        return ColumnReceipt(heading.header, heading.column or "dark or light", "", heading.evidence)
+        said = heading.evidence if heading.column else "its words tell dark rows from light ones"
+        return ColumnReceipt(heading.header, heading.column or "dark or light", "", said)
     if heading.position not in read:
         return ColumnReceipt(heading.header, "", "", f"not reduced: {heading.evidence}")
     unit = read[heading.position]

@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aotf_lab.errors import ReadingError
-from aotf_lab.reading.cells.column import read_column
+from aotf_lab.reading.cells.column import read_column, units_in
+from aotf_lab.reading.cells.cure import pass_over
 from aotf_lab.reading.cells.marks import fill_dittos, is_ditto, is_gap
 from aotf_lab.reading.cells.words import direction_of, medium_of
 from aotf_lab.reading.clock.stamps import Clock, seconds_of
@@ -121,11 +122,11 @@ class ColumnReader:
             return _of_clock(clock, cells, clock.rejected)
         column, unit = _PLAIN_NUMBER if heading.counts else (heading.reads or heading.column, heading.unit)
         unit = None if heading.in_cells else unit
-        numbers = read_column(cells, unit, column, self.grid.form, place)
-        values, notes = numbers.values, numbers.notes
-        odd = [unit for unit in numbers.units if unit and not is_count_unit(unit)] if heading.counts else []
+        odd = [u for u in units_in(cells, self.grid.form) if not is_count_unit(u)] if heading.counts else []
         if odd:
             raise _unit_of_counts(odd[0], cells, place)
+        numbers = read_column(cells, unit, column, self.grid.form, place)
+        values, notes = numbers.values, numbers.notes
         if heading.counts and self.scale is not None:
             values = bench_values(self.scale.apply(values), self.scale.unit, heading.reads or heading.column, place(0))
         data = ColumnData(values, cells, numbers.rejected, numbers.flagged, notes)
@@ -147,7 +148,7 @@ def _unit_of_counts(unit: str, cells: Sequence[str], place: Callable[[int], str]
     row = next((k for k, cell in enumerate(cells) if cell.rstrip().endswith(unit)), 0)
     return ReadingError(
         "a unit in a column of counts", where=place(row), found=cells[row], allowed="plain numbers of counts",
-        cure='pass the line over: skip_lines = { 17 = "reason" } in a layout',
+        cure=pass_over(place(row)),
     )  # fmt: skip
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 
@@ -63,13 +63,13 @@ def read_scale(settings: Settings | None, name: str) -> Scale | None:
     if settings is None or setting is None or not re.search(r"[0-9]", setting.value):  # such as "linear"
         return None
     number = settings.number(setting)
-    text = _PER_COUNT.sub("", number[1]) if number else ""
+    text = _PER_COUNT.sub("", number[1] or _unit_of_key(setting.key)) if number else ""
     if number is None or not known_unit(text) or number[0] == 0:
         raise _refuse(
             setting, name, "a scale of counts that is no number with a unit", "0.5 mV/count, 0.125 uW per count"
         )
     factor, unit = number[0], parse_unit(text)
-    offset, in_counts, said = _offset(settings, unit, name)
+    offset, in_counts, said = _offset(settings, setting, unit, name)
     formula = f"counts x {setting.value}" if not said else (
         f"(counts - {said}) x {setting.value}" if in_counts else f"counts x {setting.value} + {said}"
     )  # fmt: skip
@@ -77,11 +77,17 @@ def read_scale(settings: Settings | None, name: str) -> Scale | None:
     return Scale(factor, unit, offset, in_counts, formula)
 
 
-def _offset(settings: Settings, unit: Unit, name: str) -> tuple[float, bool, str]:
+def _unit_of_key(key: str) -> str:
+    """Return the unit that a key names in words, "" for none: "Volts per count"."""
+    match = re.fullmatch(r"(?P<unit>\S+) per (?:count|lsb)", key.strip(), re.IGNORECASE)
+    return match["unit"] if match else ""
+
+
+def _offset(settings: Settings, scale: Setting, unit: Unit, name: str) -> tuple[float, bool, str]:
     """Return the offset, whether it is in counts (else in ``unit``), and its words, "" for none."""
     setting = settings.find("offset")
     if setting is None:
-        _refuse_unknown(settings, name)
+        _refuse_unknown([e for e in (*settings.entries, *settings.loose) if e != scale], name)
         return 0.0, True, ""
     number = settings.number(setting)
     allowed = f"512 counts (taken off before the scale), or -5 {unit.symbol} (added after it)"
@@ -98,9 +104,9 @@ def _offset(settings: Settings, unit: Unit, name: str) -> tuple[float, bool, str
     return number[0] * (parse_unit(number[1]).factor / unit.factor), False, setting.value
 
 
-def _refuse_unknown(settings: Settings, name: str) -> None:
+def _refuse_unknown(entries: Sequence[Setting], name: str) -> None:
     """Raise ``ReadingError`` where no offset stands, and a number of counts that may be it is not understood."""
-    for entry in (*settings.entries, *settings.loose):
+    for entry in entries:
         said = f"{entry.key} {entry.value}"
         match = _COUNTED.search(entry.value)
         unit = match[1].lower() if match else ""
