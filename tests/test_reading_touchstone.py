@@ -193,7 +193,7 @@ def test_a_reflection_too_large_for_a_float(s1p):
 
 def test_without_scikit_rf(s1p, monkeypatch):
     monkeypatch.setitem(sys.modules, "skrf.io.touchstone", None)
-    with pytest.raises(ReadingError, match=r'not installed.*run: pip install "aotf-lab\[touchstone\]"'):
+    with pytest.raises(ReadingError, match=r"not installed.*run: pip install scikit-rf"):
         read_touchstone(s1p("# MHz S RI R 50\n44 0.1 0.2\n"))
 
 
