@@ -22,12 +22,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices only: threads would cost more than they give
     try:
         text, code = options.run(options)
-        print(text)
     except AotfLabError as error:
         return _failed(str(error))
     except OSError as error:
         return _failed(f"{error.strerror or error}: {error.filename}")
+    _say(text)
     return int(code)
+
+
+def _say(text: str) -> None:
+    """Print the text; whoever reads only the head of it has seen enough."""
+    try:
+        print(text, flush=True)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _failed(reason: str) -> int:

@@ -2,6 +2,8 @@
 
 import re
 import shutil
+import subprocess
+import sys
 
 import numpy as np
 import pytest
@@ -518,3 +520,10 @@ def test_a_layout_under_another_ending_is_wrong_usage(bench, capsys):
     assert "allowed is a name that ends in .layout.toml" in capsys.readouterr().err
     assert main(["layout", str(folder / "none.csv"), "--out", str(folder / "a.layout.toml")]) == 1
     assert not (folder / "a.layout.toml").exists()
+
+
+def test_a_reader_of_the_head_alone_is_no_error(tmp_path):
+    command = f"{sys.executable} -m aotf_lab check {DEMO} 2> {tmp_path / 'errors'} | head -n 1"
+    shown = subprocess.run(["sh", "-c", command], capture_output=True, text=True, check=False)
+    assert shown.stdout == "vco_warm.csv: 34 rows read, 0 rejected\n"
+    assert (tmp_path / "errors").read_text() == ""

@@ -31,7 +31,6 @@ temperature_c = 22.6
 [instrument.counter]
 time_base_ppm = 15.0           # data sheet, +-25 ppm
 u_reading_khz = 4.5            # twenty readings at one setting
-
 pad_db = 20.0                  # between the RF line and its input
 input_ohm = 50.0
 max_input_vrms = 3.0
