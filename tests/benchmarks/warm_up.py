@@ -199,7 +199,7 @@ ABOUT = """\
 Every log with its own constants: 0.15 to 0.6 MHz of either sign, 8 to 20 min, within 80 kHz/K, a box that moves by
 tenths of K, a thermometer with 0.03 K of noise, jitter 4 kHz, random walk 0.02 to 0.1 kHz per root second (1.2 to 6 kHz
 in an hour); the second exponential has 0.15 to 0.4 of the first's amplitude and 0.12 to 0.3 of its time constant.
-Intervals are for 95 %."""
+Intervals are for 95 %. Where a second exponential does not show, the constants and the wait are those of one alone."""
 
 
 def main(logs: int) -> None:
