@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import numpy as np
-from numpy.typing import NDArray
-
 from aotf_lab.reading.shape.settings import Settings
 from aotf_lab.reading.shape.split_heading import known_unit
 from aotf_lab.reading.units import parse_unit
 
-__all__ = ["sample_interval_s", "times_s"]
+__all__ = ["sample_interval_s"]
 
 _PER_SECOND = {"/s": 1.0, "1/s": 1.0, "per s": 1.0, "per second": 1.0, "samples per second": 1.0, "readings/s": 1.0}
 
@@ -41,12 +38,3 @@ def _seconds(kind: str, number: float, unit_text: str) -> float | None:
     if not known_unit(unit_text) or parse_unit(unit_text).kind != "time":
         return None
     return number * parse_unit(unit_text).factor
-
-
-def times_s(interval_s: float, ordinals: NDArray[np.int64]) -> NDArray[np.float64]:
-    """Return the time of each row by its place among all rows, the rejected ones included.
-
-    >>> times_s(0.5, np.array([0, 1, 3])).tolist()
-    [0.0, 0.5, 1.5]
-    """
-    return np.asarray(ordinals * interval_s, dtype=np.float64)

@@ -8,7 +8,7 @@ from aotf_lab.errors import ReadingError
 from aotf_lab.reading.units import is_unit, kinds_of, parse_unit
 from aotf_lab.reading.words import TEXT_COLUMNS, UNDECIDED, word_meaning
 
-__all__ = ["COUNTS", "is_clock_form", "is_count_unit", "known_unit", "split_heading"]
+__all__ = ["is_clock_form", "is_count_unit", "known_unit", "split_heading"]
 
 _FORMS = (
     (re.compile(r"^(?P<words>.*?)\s*\((?P<unit>[^()]*)\)$"), True),
@@ -17,7 +17,6 @@ _FORMS = (
     (re.compile(r"^(?P<words>.+?)\s*,\s*(?P<unit>[^,]+)$"), False),
 )
 _LAST_WORD = re.compile(r"^(?P<words>.+?)[\s_]+(?P<unit>\S+)$")
-COUNTS = "counts"
 _COUNT_WORDS = {"count", "counts", "cts", "lsb", "lsbs", "code", "codes", "adc", "adu", "adc counts", "raw"}
 _CLOCK_FORM = re.compile(
     r"^(?:[hmsydHMSYDT]{1,4}[:\-./ ]*){2,}(?:[.,]?[0fFsSxz]{1,6})?$|^(?:utc|gmt|local|local time|am/pm|iso)$",

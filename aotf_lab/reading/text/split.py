@@ -27,8 +27,6 @@ from aotf_lab.reading.text.stated import stated_frame
 __all__ = ["split"]
 
 _NOTHING_STATED = Layout()
-_LIKE = 1000
-"""So many readings show what a reading looks like."""
 
 
 def split(name: str, content: bytes, layout: Layout = _NOTHING_STATED) -> Grid:
