@@ -13,7 +13,17 @@ CHECKS = (
     ("ruff", "check", "."),
     ("ruff", "format", "--check", "."),
     ("mypy",),
-    ("pytest", "-q", "--cov", "--cov-report=term:skip-covered", "--cov-fail-under=92"),
+    (
+        "pytest",
+        "-q",
+        "-n",
+        "auto",
+        "--dist",
+        "loadfile",
+        "--cov",
+        "--cov-report=term:skip-covered",
+        "--cov-fail-under=92",
+    ),
     ("pytest", "-q", "--nbval-lax", "notebooks"),
 )
 
