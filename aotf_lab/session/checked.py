@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 
 from aotf_lab.errors import AotfLabError, SessionError
 from aotf_lab.reading.by_purpose import READERS, read_raw_file
-from aotf_lab.reading.instruments import Instruments
 from aotf_lab.reading.receipt import Receipt
 from aotf_lab.reading.receipt_html import bullets, heading, page, paragraph, table
 from aotf_lab.reading.sanity import Suspicion, suspicions, suspicions_between
@@ -131,7 +130,7 @@ def check_session(session: Session) -> SessionCheck:
     tuning curve are fitted, since some contradictions show only there. Raises nothing of the data.
     """
     facts = session.facts
-    outcomes = [_read(file, facts, session.instruments) for file in facts.files]
+    outcomes = [_read(file, session) for file in facts.files]
     files = tuple(check for check, _ in outcomes)
     reads = [read for _, read in outcomes if read is not None]
     doubts = _suspicions(reads, facts)
@@ -144,18 +143,19 @@ def check_session(session: Session) -> SessionCheck:
     )  # fmt: skip
 
 
-def _read(file: RawFile, facts: SessionFile, instruments: Instruments) -> tuple[FileCheck, ReadFile | None]:
+def _read(file: RawFile, session: Session) -> tuple[FileCheck, ReadFile | None]:
+    facts = session.facts
     name = file.path.relative_to(facts.folder).as_posix()
     if file.purpose not in READERS:
         return FileCheck(name, file.purpose), None
     own = False
     try:
         try:
-            readings = read_raw_file(file, instruments)
+            readings = session.read(file)
         except SessionError:
             if file.direction is None:
                 raise
-            readings = read_raw_file(replace(file, direction=None), instruments)
+            readings = read_raw_file(replace(file, direction=None), session.instruments)
             own = True
     except AotfLabError as error:
         return FileCheck(name, file.purpose, error=error), None

@@ -13,7 +13,6 @@ from aotf_lab.driver.match import Match, fit_match
 from aotf_lab.driver.stability import Pushing, Stability, WarmUp, fit_pushing, fit_warm_up, stability
 from aotf_lab.errors import Said, UnsafeDriveError
 from aotf_lab.planning.safe_drive import CONFIDENCE
-from aotf_lab.reading.by_purpose import read_raw_file
 from aotf_lab.session.read import SessionReadings
 
 __all__ = ["SessionDriver"]
@@ -34,7 +33,7 @@ class SessionDriver(SessionReadings):
         files = self.files("level")
         if not files:
             self.readings("level")
-        return fit_level([read_raw_file(f, self.instruments) for f in files])
+        return fit_level([self.read(f) for f in files])
 
     @cached_property
     def safe_supply(self) -> SafeSupply:

@@ -30,6 +30,7 @@ class SessionReadings:
 
     facts: SessionFile
     _troubles: dict[str, AotfLabError] = field(default_factory=dict, repr=False, compare=False)
+    _kept: dict[int, tuple[RawFile, Readings]] = field(default_factory=dict, repr=False, compare=False)
 
     def files(self, purpose: str, line: str | None = None) -> tuple[RawFile, ...]:
         """Return the raw files of ``purpose`` (and of ``line``), in the order of session.toml."""
@@ -51,9 +52,16 @@ class SessionReadings:
         bench = self.facts.instruments
 
         def fitted(file: RawFile) -> Waveform:
-            return fit_waveform(read_raw_file(file, bench), bench, counter_mhz=file.counter_mhz)
+            return fit_waveform(self.read(file), bench, counter_mhz=file.counter_mhz)
 
         return self._each({f.path.name: f for f in self.files("trace")}, fitted, "trace")
+
+    def read(self, file: RawFile) -> Readings:
+        """Return the readings of one of the session's files, which is read once. Raises as ``read_raw_file``."""
+        if id(file) not in self._kept:  # the file is kept beside its readings, so that no other one takes its id
+            bench = self.facts.instruments if file.purpose == "trace" else self.instruments
+            self._kept[id(file)] = file, read_raw_file(file, bench)
+        return self._kept[id(file)][1]
 
     def readings(self, purpose: str, line: str | None = None) -> Readings:
         """Return the rows of all files of ``purpose`` (and of ``line``) joined, in bench units.
@@ -71,14 +79,14 @@ class SessionReadings:
                 allowed=f"a [[file]] with purpose = {purpose!r}",
                 cure="add it to session.toml",
             )
-        return join_readings(read_raw_file(f, self.instruments) for f in files)
+        return join_readings(self.read(f) for f in files)
 
     @cached_property
     def all_readings(self) -> Mapping[str, Readings]:
         """The readings of every file that has a reader and could be read, by file name."""
         return self._each(
             {f.path.name: f for f in self.facts.files if f.purpose in READERS},
-            lambda file: read_raw_file(file, self.instruments),
+            self.read,
             "file",
         )
 
