@@ -64,17 +64,16 @@ def equal_blocks(
 
 def _pairs(one: Floats, other: Floats, within: bool) -> tuple[Rows, Rows]:
     """Return the positions (n,) of equal rows in both tables; no row of ``other`` has more than a few partners."""
-    places: dict[bytes, list[int]] = {}
-    for place, row in enumerate(one):
-        if np.any(np.isfinite(row)):
-            places.setdefault(row.tobytes(), []).append(place)
-    firsts: list[int] = []
-    seconds: list[int] = []
-    for place, row in enumerate(other):
-        partners = places.get(row.tobytes(), [])[:_MOST_PARTNERS]
-        firsts += partners
-        seconds += [place] * len(partners)
-    i, j = np.array(firsts, dtype=np.int64), np.array(seconds, dtype=np.int64)
+    rows = np.concatenate([one, other])
+    _, kinds = np.unique(rows.view(np.int64), axis=0, return_inverse=True)
+    told = np.any(np.isfinite(rows), axis=1)
+    places, asked = np.flatnonzero(told[: len(one)]), np.flatnonzero(told[len(one) :])
+    places = places[np.argsort(kinds[places], kind="stable")]
+    known, wanted = kinds[places], kinds[len(one) + asked]
+    start = np.searchsorted(known, wanted, side="left")
+    count = np.minimum(np.searchsorted(known, wanted, side="right") - start, _MOST_PARTNERS)
+    turn = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    i, j = places[np.repeat(start, count) + turn], np.repeat(asked, count)
     return (i[i < j], j[i < j]) if within else (i, j)
 
 
