@@ -24,23 +24,27 @@ def copied_rows(readings: Readings) -> tuple[Suspicion, ...]:
     columns = number_columns(readings)
     if not columns or len(readings.table) < 5:
         return ()
-    runs = equal_blocks(readings, readings, columns, within=True)
-    adjacent = {r for run in runs for i, r in zip(run.first, run.second, strict=True) if r == i + 1}
-    slow = len(adjacent) > max(2.0, _SLOW_METERS * len(readings.table))
+    adjacent = _equal_to_the_row_before(readings, columns)
+    slow = adjacent > max(2.0, _SLOW_METERS * len(readings.table))
     time = numbers(readings.table["time_s"]) if "time_s" in readings.table.columns else None
     repeats = 0 if time is None else time.size - np.unique(time).size
+    most = 1.0 if repeats else chance_limit(1)  # only equal times make a likely run improbable
+    runs = equal_blocks(readings, readings, columns, within=True, most=most)
     pairs: dict[int, int] = {}
     for run in runs:
-        if (
-            slow
-            and all(b == a + 1 for a, b in zip(run.first, run.second, strict=True))
-            and len(adjacent) > len(run.second)
-        ):
+        if slow and all(b == a + 1 for a, b in zip(run.first, run.second, strict=True)) and adjacent > len(run.second):
             continue
         if run.chance * _time_chance(time, repeats, run) <= chance_limit(1):
             for a, b in zip(run.first, run.second, strict=True):
                 pairs.setdefault(b, a)
     return (_copied(readings, pairs),) if pairs else ()
+
+
+def _equal_to_the_row_before(readings: Readings, columns: list[str]) -> int:
+    """Return how many rows show the numbers of the row before, blank cells alike."""
+    table = np.stack([numbers(readings.table[c]) for c in columns], axis=1)
+    same = (table[1:] == table[:-1]) | (np.isnan(table[1:]) & np.isnan(table[:-1]))
+    return int(np.sum(same.all(axis=1) & np.isfinite(table[1:]).any(axis=1)))
 
 
 def _time_chance(time: Floats | None, repeats: int, run: EqualRun) -> float:

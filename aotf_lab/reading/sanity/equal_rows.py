@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -53,12 +53,13 @@ def equal_blocks(
     matched = np.unique(np.concatenate([i, j]) if within else j)
     per_row = float(np.prod([_chance(one[:, k], other[:, k], matched, within) for k in range(len(columns))]))
     trials = len(one) * len(other) * (0.5 if within else 1.0)
+    starts, ends, lengths = _diagonals(i, j)
+    chances = np.minimum(1.0, trials * per_row ** lengths.astype(float))
     found = []
-    for start, end, length in _diagonals(i, j):
-        chance = float(min(1.0, trials * per_row**length))
-        if chance <= most:
-            rows = tuple(range(start, start + length)), tuple(range(end, end + length))
-            found.append(EqualRun(*rows, chance))
+    for k in np.flatnonzero(chances <= most).tolist():
+        start, end, length = int(starts[k]), int(ends[k]), int(lengths[k])
+        rows = tuple(range(start, start + length)), tuple(range(end, end + length))
+        found.append(EqualRun(*rows, float(chances[k])))
     return sorted(found, key=lambda r: -len(r.second))
 
 
@@ -77,8 +78,8 @@ def _pairs(one: Floats, other: Floats, within: bool) -> tuple[Rows, Rows]:
     return (i[i < j], j[i < j]) if within else (i, j)
 
 
-def _diagonals(i: Rows, j: Rows) -> Iterator[tuple[int, int, int]]:
-    """Yield where the runs along which both positions count up by one start, and how long they are."""
+def _diagonals(i: Rows, j: Rows) -> tuple[Rows, Rows, Rows]:
+    """Return where the runs along which both positions count up by one start (two arrays), and how long they are."""
     order = np.lexsort((i, j - i))
     i, j = i[order], j[order]
     new = np.ones(i.size, dtype=bool)
@@ -87,7 +88,7 @@ def _diagonals(i: Rows, j: Rows) -> Iterator[tuple[int, int, int]]:
     lengths = np.diff(np.append(starts, i.size))
     i, j = i[starts], j[starts]
     order = np.lexsort((j, i))
-    yield from zip(i[order].tolist(), j[order].tolist(), lengths[order].tolist(), strict=True)
+    return i[order], j[order], lengths[order]
 
 
 def _chance(one: Floats, other: Floats, matched: Rows, within: bool) -> float:
