@@ -50,6 +50,7 @@ class Efficiency(EfficiencyCurve):
     fit: Fit = field(repr=False)
     drive: DriveReadings = field(repr=False)
     problem: Problem = field(repr=False)
+    _intervals: dict[float, tuple[float, float]] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def saturation_interval_w(self, confidence: float = 0.95) -> tuple[float, float]:
         """Return the interval of the saturation power (true W) at ``confidence``: profile likelihood, asymmetric.
@@ -58,7 +59,11 @@ class Efficiency(EfficiencyCurve):
         the readings' curvature allows, and the high end only says that no efficiency exceeds 1.
         An end that nothing bounds is infinite. Raises ``AotfLabError`` for a confidence outside 0 to 1.
         """
-        return saturation_interval(self.drive, self.problem, self.fit, confidence, self.level == SLOPE_ONLY)
+        if confidence not in self._intervals:
+            bounds_only = self.level == SLOPE_ONLY
+            found = saturation_interval(self.drive, self.problem, self.fit, confidence, bounds_only)
+            self._intervals[confidence] = found
+        return self._intervals[confidence]
 
     def peak_interval(self, confidence: float = 0.95) -> tuple[float, float]:
         """Return the interval of the peak efficiency at ``confidence``: profile likelihood, at most 1.
