@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.ticker import FormatStrFormatter, LogFormatter
 from numpy.typing import NDArray
 
 from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new
@@ -76,6 +77,9 @@ def plot_allan(
     ax.axvline(best_s, color=GREY, linewidth=0.9, linestyle="--", label=f"least at {best_s:.4g} s")
     ax.set_xscale("log")
     ax.set_yscale("log")
+    for axis in (ax.xaxis, ax.yaxis):
+        axis.set_major_formatter(FormatStrFormatter("%g"))
+    ax.yaxis.set_minor_formatter(LogFormatter(labelOnlyBase=False, minor_thresholds=(1.5, 0.8)))
     ax = _finish(ax, "Averaging time τ (s)", f"Allan deviation at {frequency_mhz:.3f} MHz (kHz)")
     ax.grid(visible=True, which="minor", color="0.95", linewidth=0.5)
     return ax
