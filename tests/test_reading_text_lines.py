@@ -4,7 +4,7 @@ import pytest
 
 from aotf_lab.errors import ReadingError
 from aotf_lab.reading.text.cells import WIDE, cells_of, dittos_of
-from aotf_lab.reading.text.lines import comment_of, lines_of
+from aotf_lab.reading.text.lines import Line, comment_of, lines_of, without_remark
 from aotf_lab.reading.text.split import split
 
 
@@ -88,3 +88,14 @@ def test_a_last_line_without_its_end_is_flagged(end, flagged):
     grid = split("log.csv", f"drive_v,frequency_mhz\n1,46\n2,50{end}".encode())
     assert [row.line for row in grid.flagged] == flagged
     assert [row.cells for row in grid.rows] == [("1", "46"), ("2", "50")]
+
+
+@pytest.mark.parametrize("text", ["1.0,45.783 #N/A", "1.0\t45.783\t# kicked", "1.0,45.783, # kicked", "1.0,45.783 #2"])
+def test_no_remark_but_a_cell(text):
+    assert without_remark(Line(3, text)) == (Line(3, text), "")
+
+
+def test_a_note_between_blanks_is_a_cell():
+    grid = split("log.txt", b"Drive (V)   Counter (MHz)   Note\n1.0   45.783   # a\n2.0   50.541   # b\n")
+    assert [row.cells[2] for row in grid.rows] == ["# a", "# b"]
+    assert grid.flagged == ()

@@ -19,8 +19,8 @@ _MAY_COMMENT = frozenset("#%/; \t\u00a0")
 _COMMENT = re.compile(r"\s*(?:#|%|//|;(?=\s*[^\W\d]))+[ \t]?")
 
 
-_REMARK = re.compile(r"(?P<row>[^\s#\"][^#\"]*[0-9][^\s#\",;|]{0,8})\s+(?P<said>#\s*[^\W\d_][^\n]*)")
-"""A remark behind a number at the end of a line, a blank before it: "54.902 # table kicked"."""
+_REMARK = re.compile(r"(?P<row>[^\s#\"][^#\"]*[0-9][^\s#\",;|]{0,8})[ ]+(?P<said>#(?![A-Z0/!?]+$)[ ]*[^\W\d_][^\n]*)")
+"""A remark behind a number at the end of a line, a blank before it: "54.902 # table kicked", and no "#N/A"."""
 
 
 class Line(NamedTuple):

@@ -11,7 +11,7 @@ from aotf_lab.errors import ReadingError
 from aotf_lab.reading.layout import Layout
 from aotf_lab.reading.receipt import FlaggedRow, RejectedRow
 from aotf_lab.reading.text.body import no_readings, sort_rows
-from aotf_lab.reading.text.cells import cells_of
+from aotf_lab.reading.text.cells import WIDE, cells_of
 from aotf_lab.reading.text.decimal_mark import find_decimal_mark
 from aotf_lab.reading.text.decode import decode
 from aotf_lab.reading.text.foreign import refuse_foreign_bytes, refuse_foreign_text
@@ -47,6 +47,8 @@ def split(name: str, content: bytes, layout: Layout = _NOTHING_STATED) -> Grid:
     apart = [without_remark(line) for line in found.lines if line.number not in layout.skip_lines]
     taken, remarks = [line for line, _ in apart], {line.number: said for line, said in apart if said}
     separator, separator_evidence = find_separator(name, taken, layout.separator)
+    if remarks and separator in ("blanks", WIDE):  # what a blank sets apart may be a cell of its own
+        taken, remarks = [line for line in found.lines if line.number not in layout.skip_lines], {}
     rows, comments, broken = _parted(taken, separator)
     frame = stated_frame(name, rows, comments, separator, layout)
     if frame is None or frame.first >= len(rows):
