@@ -4,8 +4,10 @@ heading, marks, split_heading    one heading: what it means, which repeat or lin
 hints          units that stand outside the heading: in a row, in the cells, above the headings
 mapped         the columns that a person stated, in a call, in session.toml or in a layout
 only_one       a column that is needed and is the only one of its kind of unit
-settings       the lines above the headings;  interval, counts use them
-blocks, wide   which headings belong together: blocks side by side, a column per repeat or line
+companions     columns that complete another one: a date, a unit
+settings       the lines above the headings;  interval, counts and start use them
+segments, per_line, blocks    which headings belong together: behind a marked one, per line, side by side
 pairs, legs    least and greatest reading; up and down in one file
-column_data    the numbers of one heading;  account: what the receipt says of it
+column_data    the numbers of one heading;  block_rows  the rows of one block;  plain_rows  a long log of plain numbers
+account        what the receipt says of them
 """
