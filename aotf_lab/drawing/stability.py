@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.ticker import FormatStrFormatter, LogFormatter
+from matplotlib.ticker import FormatStrFormatter, LogLocator
 from numpy.typing import NDArray
 
 from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new
@@ -79,7 +79,8 @@ def plot_allan(
     ax.set_yscale("log")
     for axis in (ax.xaxis, ax.yaxis):
         axis.set_major_formatter(FormatStrFormatter("%g"))
-    ax.yaxis.set_minor_formatter(LogFormatter(labelOnlyBase=False, minor_thresholds=(1.5, 0.8)))
+    ax.yaxis.set_minor_locator(LogLocator(subs=(2, 5)))
+    ax.yaxis.set_minor_formatter(FormatStrFormatter("%g"))
     ax = _finish(ax, "Averaging time τ (s)", f"Allan deviation at {frequency_mhz:.3f} MHz (kHz)")
     ax.grid(visible=True, which="minor", color="0.95", linewidth=0.5)
     return ax

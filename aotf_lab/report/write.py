@@ -53,11 +53,12 @@ def report_html(session: Session) -> str:
             allowed="at least one curve's readings",
             cure="mend this first",
         )
-    before = before_rf(session)
+    checked = check_session(session)
+    before = before_rf(session, checked)
     driver = driver_of(session, None if before.start is None else before.start.safe, before.withheld)
     environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
     template = environment.from_string(files("aotf_lab.report").joinpath("template.html").read_text(encoding="utf-8"))
-    return template.render(**_content(session, driver, finding_rows(check_session(session)))) + "\n"
+    return template.render(**_content(session, driver, finding_rows(checked))) + "\n"
 
 
 def _content(session: Session, driver: Driver, findings: list[Finding]) -> dict[str, object]:

@@ -15,7 +15,7 @@ from aotf_lab.planning.safe_start import SafeStart, safe_start
 from aotf_lab.reading.instruments import POWER_SCALE_UNSTATED
 from aotf_lab.reading.readings import Readings
 from aotf_lab.reading.session_file import AmplifierFacts, SessionFile
-from aotf_lab.session.checked import check_session
+from aotf_lab.session.checked import SessionCheck, check_session
 from aotf_lab.session.opened import Session
 
 __all__ = ["BeforeRf", "before_rf"]
@@ -62,10 +62,13 @@ class BeforeRf:
         return self.start is not None and not self.damaged
 
 
-def before_rf(session: Session) -> BeforeRf:
-    """Return what must be known before RF goes on. Raises nothing of the data: what cannot be computed is said."""
+def before_rf(session: Session, checked: SessionCheck | None = None) -> BeforeRf:
+    """Return what must be known before RF goes on. Raises nothing of the data: what cannot be computed is said.
+
+    ``checked`` is the check of the session, where that was made already.
+    """
     facts = session.facts
-    start, withheld = _start(session)
+    start, withheld = _start(session, checked)
     most = _most_power_w(session)
     reached = most if start is None else _reached_w(start)
     control, light = _range_of(session, "oscillator", "drive_v"), _light_mw(session)
@@ -91,7 +94,7 @@ def _larger(first: float | None, second: float | None) -> float | None:
     return max(known, default=None)
 
 
-def _start(session: Session) -> tuple[SafeStart | None, str]:
+def _start(session: Session, checked: SessionCheck | None) -> tuple[SafeStart | None, str]:
     """Return with which supply to start, or None and why there is none."""
     facts = session.facts
     rated, scope = facts.crystal.rated_rf_power_w, facts.instruments.scope
@@ -102,7 +105,7 @@ def _start(session: Session) -> tuple[SafeStart | None, str]:
     if not facts.instruments.power_scale_stated:
         missing = [key for key in ("pad_db", "probe") if getattr(scope, key) is None]
         return None, f"[instrument.scope] {' and '.join(missing)} not stated: RF power may be wrong by any factor"
-    grave = _grave(session)
+    grave = _grave(session, checked)
     if grave:
         return None, f"the readings of level do not hold together: {grave[0]} ('aotf-lab check' tells more)"
     try:
@@ -135,11 +138,11 @@ def _too_little(level: Level, amplifier: AmplifierFacts) -> str:
     return ""
 
 
-def _grave(session: Session) -> tuple[str, ...]:
+def _grave(session: Session, checked: SessionCheck | None) -> tuple[str, ...]:
     """Return what makes readings of level, or those beside them, unusable."""
     names = [f.path.name for f in session.facts.files if f.purpose in (_LEVEL, _WITH_CRYSTAL)]
     files = tuple(f for f in session.facts.files if f.purpose in (_LEVEL, _WITH_CRYSTAL, "oscillator"))
-    found = check_session(Session(replace(session.facts, files=files)))
+    found = checked or check_session(Session(replace(session.facts, files=files)))
     errors = [f"{f.name} cannot be read" for f in found.files if f.error is not None and f.purpose == _LEVEL]
     entries = [(e, f"{e.where}: {e.what}") for e in found.suspicions if e.unusable]
     against = [(e, f"{e.place}: {e.what}") for e in found.contradictions if e.unusable]
