@@ -165,12 +165,13 @@ class WarmUp:
         """Draw the log, less the effect of its temperature, and the law with its band; return the Axes."""
         from aotf_lab.drawing.stability import plot_warm_up
 
-        times = np.linspace(*self.range_s, 300)
+        times = np.linspace(*self.range_s, 151)
         found = self.frequency_at(times)
         centre = np.array([f.n for f in found])
         half = self.fit.coverage_factor() * np.array([(f - self.final_mhz).s for f in found])
         t = self.log.time_s - self.log.time_s[0] + self.range_s[0]
-        shown = self.log.frequency_mhz - self.explained_mhz() + np.array([r.n for r in self.remaining_mhz(t)])
+        left = sum(a.n * np.exp(-t / tau.n) for a, tau in zip(self.shifts_mhz, self.time_constants_s, strict=True))
+        shown = self.log.frequency_mhz - self.explained_mhz() + left
         return plot_warm_up(
             t, shown, times, centre, (centre - half, centre + half), self.final_mhz.n,
             "power-on" if self.started_s is not None else "the first reading", ax=ax,
