@@ -139,7 +139,7 @@ def test_lines_on_two_scopes_are_brought_together():
     }
     lines = fit_efficiency_lines(plan)
     assert lines.at(671.1).saturation_power_w.n == pytest.approx(saturation(671.1), rel=1e-6)
-    assert lines.fit.parameters["power_scale_against_first_line_0"].s < 0.03
+    assert lines.fit.parameters["power_scale_to_first_0"].s < 0.03
     one = fit_efficiency_lines({n: (Readings(r.table, (first,)), nm) for n, (r, nm) in plan.items()})
     assert one.exponent.s < lines.exponent.s
 

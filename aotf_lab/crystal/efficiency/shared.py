@@ -64,7 +64,7 @@ def fit_shared(lines: Mapping[str, Efficiency], wavelengths_nm: Mapping[str, flo
     ratio = np.array([wavelengths_nm[name] / REFERENCE_NM for name in lines])
     counts = [len(e.drive.power_w) for e in alone]
     row = np.repeat(np.arange(len(alone)), counts)
-    scales = _shared_errors([e.power_scale / alone[0].power_scale for e in alone], 1.0, "power_scale_against_first_line")
+    scales = _shared_errors([e.power_scale / alone[0].power_scale for e in alone], 1.0, "power_scale_to_first")
     offsets = _shared_errors([e.drive.power_offset for e in alone], 0.0, "power_offset_w")
     darks = _shared_errors([e.drive.dark_offset for e in alone], 0.0, "dark_offset")
     extra = (scales, offsets, darks)
