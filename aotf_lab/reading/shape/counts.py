@@ -24,7 +24,7 @@ _PER_COUNT = re.compile(
 
 _PARTS = re.compile(r"[(\[]([^()\[\]]*)[)\]]")
 
-_COUNTED = re.compile(r"[0-9]\s*([^\W\d][^\d]*?)\W*$")
+_COUNTED = re.compile(r"[0-9]\W*([^\W\d][^\d]*?)\W*$")
 _ALIKE = 0.7
 """A word that is like "counts" to this ratio may be a damaged one."""
 _NO_OFFSET = re.compile(
