@@ -53,6 +53,7 @@ def _parser() -> argparse.ArgumentParser:
     layout = commands.add_parser("layout", help="write how one raw file was read, to be edited by hand")
     layout.add_argument("raw_file", type=Path, metavar="RAWFILE")
     layout.add_argument("--out", type=Path, required=True, metavar="NAME.layout.toml", help="where to write it")
+    layout.add_argument("--purpose", metavar="PURPOSE", help="what the file is for, as in session.toml")
     layout.set_defaults(run=_layout, parser=layout)
     check = commands.add_parser("check", help="say how each file was read, and what contradicts session.toml")
     check.add_argument("session", type=Path, metavar="SESSION", help="folder with session.toml and the raw files")
@@ -84,10 +85,15 @@ def _new(options: argparse.Namespace) -> tuple[str, int]:
 
 def _layout(options: argparse.Namespace) -> tuple[str, int]:
     from aotf_lab.errors import ReadingError
+    from aotf_lab.reading.by_purpose import READERS, read_raw_file
+    from aotf_lab.reading.instruments import UNSTATED
     from aotf_lab.reading.layout_file import ENDING, write_layout
+    from aotf_lab.reading.session_file import RawFile
     from aotf_lab.reading.table import read_bare_table
 
-    out = options.out
+    out, purpose = options.out, options.purpose
+    if purpose is not None and purpose not in READERS:
+        options.parser.error(f"--purpose {purpose}: allowed are {', '.join(READERS)}")
     if not out.name.endswith(ENDING):
         options.parser.error(f"--out {out}: allowed is a name that ends in {ENDING}")
     if out.exists():
@@ -95,7 +101,10 @@ def _layout(options: argparse.Namespace) -> tuple[str, int]:
             "a file of that name is already there", where=out.name, found=str(out), allowed="a new name",
             cure="name another, or delete it first; nothing was written",
         )  # fmt: skip
-    receipt = read_bare_table(options.raw_file).receipts[-1]
+    if purpose is None:
+        receipt = read_bare_table(options.raw_file).receipts[-1]
+    else:
+        receipt = read_raw_file(RawFile(options.raw_file, purpose, None, None, {}), UNSTATED).receipts[-1]
     if receipt.layout is None:
         raise ReadingError(
             "a file whose form needs no layout", where=receipt.file, found=options.raw_file.suffix,

@@ -527,3 +527,15 @@ def test_a_reader_of_the_head_alone_is_no_error(tmp_path):
     shown = subprocess.run(["sh", "-c", command], capture_output=True, text=True, check=False)
     assert shown.stdout == "vco_warm.csv: 34 rows read, 0 rejected\n"
     assert (tmp_path / "errors").read_text() == ""
+
+
+def test_a_layout_knows_the_purpose_of_the_file(tmp_path, capsys):
+    raw, out = tmp_path / "volts.csv", tmp_path / "volts.layout.toml"
+    raw.write_text("Voltage (V),Frequency (MHz)\n1.0,45.783\n2.0,50.541\n3.0,54.902\n", encoding="utf-8")
+    assert main(["layout", str(raw), "--out", str(tmp_path / "plain.layout.toml")]) == 0
+    assert "drive_v" not in (tmp_path / "plain.layout.toml").read_text(encoding="utf-8").split("[columns]")[1]
+    assert main(["layout", str(raw), "--purpose", "oscillator", "--out", str(out)]) == 0
+    assert 'drive_v = { headings = "Voltage (V)"' in out.read_text(encoding="utf-8")
+    with pytest.raises(SystemExit, match="2"):
+        main(["layout", str(raw), "--purpose", "holiday", "--out", str(out)])
+    assert "--purpose holiday: allowed are oscillator, scan" in capsys.readouterr().err
