@@ -33,7 +33,8 @@ class EqualRun:
 def number_columns(readings: Readings) -> list[str]:
     """Return the columns of readings that are numbers, without time and without uncertainties."""
     wanted = (*QUANTITIES, "rf_level_dbm", "wavelength_stated_nm")
-    return [c for c in wanted if c in readings.table.columns and c != "time_s"]
+    have = set(readings.table.columns)
+    return [c for c in wanted if c in have and c != "time_s"]
 
 
 def equal_blocks(
@@ -80,14 +81,14 @@ def _pairs(one: Floats, other: Floats, within: bool) -> tuple[Rows, Rows]:
 
 def _diagonals(i: Rows, j: Rows) -> tuple[Rows, Rows, Rows]:
     """Return where the runs along which both positions count up by one start (two arrays), and how long they are."""
-    order = np.lexsort((i, j - i))
+    order = np.argsort((j - i) * (i.max() + 1) + i)
     i, j = i[order], j[order]
     new = np.ones(i.size, dtype=bool)
     new[1:] = (np.diff(i) != 1) | (np.diff(j) != 1)
     starts = np.flatnonzero(new)
     lengths = np.diff(np.append(starts, i.size))
     i, j = i[starts], j[starts]
-    order = np.lexsort((j, i))
+    order = np.argsort(i * (j.max() + 1) + j)
     return i[order], j[order], lengths[order]
 
 

@@ -30,7 +30,8 @@ def same_readings(
                 " that was meant", rows, unusable=True,
             ),
         )  # fmt: skip
-    columns = [c for c in number_columns(first) if c in number_columns(second)]
+    known = number_columns(second)
+    columns = [c for c in number_columns(first) if c in known]
     if not columns or min(len(first.table), len(second.table)) < 3:
         return ()
     runs = equal_blocks(first, second, columns, most=chance_limit(comparisons))
