@@ -70,20 +70,38 @@ def driver(session: Path, tables: dict[str, pd.DataFrame]) -> dict[str, pd.DataF
     return {"allan": pd.DataFrame({"tau": 10.0 * taus, "MHz": [allan(left, int(m)) for m in taus]}), "match": match}
 
 
+def crystal(tables: dict[str, pd.DataFrame]) -> pd.DataFrame:
+    """Fit every scan, every efficiency and the tuning; return the tuning's table."""
+    peaks = {}
+    for name in [n for n in tables if n.startswith("scan_")]:
+        f, p = tables[name]["Counter (MHz)"].to_numpy(), tables[name]["Diffracted (uW)"].to_numpy()
+        start = [float(np.ptp(p)), float(f[np.argmax(p)]), 0.35, float(np.min(p))]
+        best, _ = curve_fit(lambda f, a, c, w, b: a * np.sinc((f - c) / w) ** 2 + b, f, p, p0=start)
+        peaks.setdefault(name[5], []).append(float(best[1]))
+    for name in [n for n in tables if n.startswith("efficiency_")]:
+        table = tables[name]
+        light = ((table["Diffracted (uW)"] - table["Dark (uW)"]) / table["Incident (uW)"]).to_numpy()
+        rms = table["Scope (Vrms)"].to_numpy()
+        curve_fit(lambda v, top, full: top * np.sin(np.pi * v / (2 * full)) ** 2, rms, light, p0=[0.9, 0.15])
+    nm = {"B": 473.06, "D": 556.27, "E": 588.96, "G": 671.10}
+    tuning = pd.DataFrame({"nm": list(nm.values()), "MHz": [np.mean(peaks[line]) for line in nm]})
+    np.polyfit(1e3 / tuning["nm"], tuning["MHz"], 2)
+    return tuning
+
+
 def main(session: Path, out: Path, figures: int) -> None:
     tables = {p.stem: read(p) for p in sorted(session.glob("*.csv")) if p.stem not in KEPT}
     vco = tables["vco_warm"]
     x, y = vco["Drive voltage (V)"].to_numpy(), vco["Counter (MHz)"].to_numpy()
     curve_fit(lambda v, a, b, c, d: a + b * v + c * v**2 + d * v**3, x, y)
-    for name in ("scan_B_up", "scan_D_up", "scan_E_up"):
-        f, p = tables[name]["Counter (MHz)"].to_numpy(), tables[name]["Diffracted (uW)"].to_numpy()
-        start = [float(np.ptp(p)), float(f[np.argmax(p)]), 0.35, float(np.min(p))]
-        curve_fit(lambda f, a, c, w, b: a * np.sinc((f - c) / w) ** 2 + b, f, p, p0=start)
-    shown = [table for name, table in tables.items() if not name.startswith("trace_")]
-    shown += [tables["trace_64mhz_10v"].head(130), *driver(session, tables).values()]
+    efficiencies = [table for name, table in tables.items() if name.startswith("efficiency_")]
+    scans = [table for name, table in tables.items() if name.startswith("scan_") and name.endswith("_up")]
+    shown = [vco, crystal(tables), *efficiencies, *scans, tables["level_over_band"], tables["supply_to_power"]]
+    shown += [tables["trace_64mhz_10v"].head(130), tables["warmup_log"], *driver(session, tables).values()]
     for k in range(figures):
         table = shown[k % len(shown)].select_dtypes("number")
-        figure, axes = plt.subplots(2 if k < 2 else 1, 1, figsize=(7.2, 4.0), layout="constrained", squeeze=False)
+        rows = 2 if k < 2 + len(efficiencies) else 1  # these have their residuals below
+        figure, axes = plt.subplots(rows, 1, figsize=(7.2, 4.0), layout="constrained", squeeze=False)
         for ax in axes[:, 0]:
             ax.plot(table.iloc[:, 0], table.iloc[:, -1], "o", label="readings")
             ax.plot(table.iloc[:, 0], table.iloc[:, -1], "-", label="line")
