@@ -12,7 +12,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, name_axes
 from aotf_lab.quantities import axis_label
 
 __all__ = [
@@ -48,11 +48,7 @@ def plot_curve(
         ax.plot(x, prediction[0], ":", color=GREY, linewidth=1.2, label="95 % prediction band of a reading")
         ax.plot(x, prediction[1], ":", color=GREY, linewidth=1.2)
     ax.plot(x, y, "-", color=BLUE, linewidth=1.6)
-    ax.set_xlabel(axis_label(x_column))
-    ax.set_ylabel(axis_label(y_column))
-    ax.grid(visible=True, color="0.9", linewidth=0.6)
-    ax.set_axisbelow(True)
-    return ax
+    return name_axes(ax, axis_label(x_column), axis_label(y_column))
 
 
 def plot_vco(

@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 
-__all__ = ["BLUE", "GREY", "ORANGE", "axes_or_new", "figure_to_svg", "new_figure"]
+__all__ = ["BLUE", "GREY", "ORANGE", "axes_or_new", "figure_to_svg", "name_axes", "new_figure"]
 
 BLUE = "#0072B2"
 ORANGE = "#D55E00"
@@ -31,6 +31,15 @@ def axes_or_new(ax: Axes | None) -> Axes:
     from matplotlib import pyplot as plt
 
     return plt.subplots(figsize=(6.4, 4.0), layout="constrained")[1]
+
+
+def name_axes(ax: Axes, x_label: str, y_label: str) -> Axes:
+    """Label both axes and draw the grid below everything else; return the Axes."""
+    ax.set_xlabel(x_label)
+    ax.set_ylabel(y_label)
+    ax.grid(visible=True, color="0.9", linewidth=0.6)
+    ax.set_axisbelow(True)
+    return ax
 
 
 def new_figure(

@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import FormatStrFormatter, LogLocator
 from numpy.typing import NDArray
 
-from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, name_axes
 
 __all__ = ["plot_allan", "plot_stability_budget", "plot_steps", "plot_warm_up"]
 
@@ -17,11 +17,7 @@ Floats = NDArray[np.float64]
 
 
 def _finish(ax: Axes, x_label: str, y_label: str) -> Axes:
-    ax.set_xlabel(x_label)
-    ax.set_ylabel(y_label)
-    ax.grid(visible=True, color="0.9", linewidth=0.6)
-    ax.set_axisbelow(True)
-    ax.legend(frameon=False, fontsize="small")
+    name_axes(ax, x_label, y_label).legend(frameon=False, fontsize="small")
     return ax
 
 

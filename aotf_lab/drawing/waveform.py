@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, name_axes
 
 __all__ = ["plot_waveform"]
 
@@ -35,10 +35,7 @@ def plot_waveform(
     if not good.all():
         time_ns = 1e9 * (time_s[~good] - start)
         ax.plot(time_ns, signal_v[~good], "s", color=ORANGE, markersize=4, label="samples at the rail")
-    ax.set_xlabel("Time t (ns) from the first sample")
-    ax.set_ylabel("Voltage at the scope (V)")
+    name_axes(ax, "Time t (ns) from the first sample", "Voltage at the scope (V)")
     ax.set_title(note, fontsize="medium")
-    ax.grid(visible=True, color="0.9", linewidth=0.6)
-    ax.set_axisbelow(True)
     ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.08 if note else 1.0), ncols=3, frameon=False, fontsize="small")
     return ax

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from html import escape
 from typing import Any
 
 import numpy as np
 from uncertainties import UFloat, ufloat
 
+from aotf_lab.driver.named_rows import named_rows_html
 from aotf_lab.errors import AotfLabError, Said
 from aotf_lab.estimation.checks import Check
 from aotf_lab.estimation.evaluate import require_inside, split
@@ -139,9 +139,7 @@ class Match:
         return "\n".join(["reflection at the crystal", *(f"  {n}: {t}" for n, t in self._lines()), *failed])
 
     def _repr_html_(self) -> str:
-        rows = "".join(f"<tr><th>{escape(n)}</th><td>{escape(t)}</td></tr>" for n, t in self._lines())
-        failed = "".join(f"<p>{escape(str(c))}</p>" for c in self.checks if not c.passed)
-        return f"<table>{rows}</table>{failed}"
+        return named_rows_html(self._lines(), self.checks)
 
 
 def _below(places: FloatArray, limit: float, sizes: Any) -> Sequence[tuple[float, float]]:

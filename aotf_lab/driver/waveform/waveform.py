@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
-from html import escape
 from typing import Any
 
 import numpy as np
 from uncertainties import UFloat, nominal_value
 
+from aotf_lab.driver.named_rows import named_rows_html
 from aotf_lab.driver.waveform.harmonic import Harmonic, rms_excess, vpp_excess, vpp_excess_range
 from aotf_lab.driver.waveform.harmonics import HarmonicFit
 from aotf_lab.driver.waveform.sampling import Sampling
@@ -148,9 +148,7 @@ class Waveform:
         return "\n".join([head, *(f"  {name}: {text}" for name, text in self._lines()), *map(str, self.fit.failed)])
 
     def _repr_html_(self) -> str:
-        rows = "".join(f"<tr><th>{escape(n)}</th><td>{escape(t)}</td></tr>" for n, t in self._lines())
-        failed = "".join(f"<p>{escape(str(c))}</p>" for c in self.fit.failed)
-        return f"<table>{rows}</table>{failed}"
+        return named_rows_html(self._lines(), self.fit.checks)
 
 
 def _level(harmonic: Harmonic) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 
 from aotf_lab.reading.readings import Readings
-from aotf_lab.reading.sanity.frequency_steps import Stretch, false_factors
+from aotf_lab.reading.sanity.frequency_steps import by_factor
 from aotf_lab.reading.sanity.suspicion import Suspicion, lines_of, listed
 
 __all__ = ["false_counts"]
@@ -26,22 +26,16 @@ def false_counts(readings: Readings, explained: Collection[int] = ()) -> tuple[S
     Readings of one file. Neighbours are taken in the order of ``drive_v`` where there is one, else in that of the
     file. Rows in ``explained`` (0-based) are passed over.
     """
-    groups: dict[float, list[Stretch]] = {}
-    for stretch in false_factors(readings, explained):
-        if stretch.factor in _CAUSES:
-            groups.setdefault(stretch.factor, []).append(stretch)
     found = []
-    for factor, stretches in groups.items():
-        pairs = sorted((row, true) for s in stretches for row, true in zip(s.rows, s.true_mhz, strict=True))
-        rows = [row for row, _ in pairs]
+    for factor, (first, rows, true_mhz) in by_factor(readings, explained, _CAUSES).items():
         what, cause = _CAUSES[factor]
         found.append(
             Suspicion(
                 what, lines_of(readings, rows),
-                f"{stretches[0].ratio:.4g} +- {max(stretches[0].u_ratio, 1e-4):.1g} times what the rows around say",
-                f"{cause}: these rows would be " + listed([f"{true:.7g} MHz" for _, true in pairs]),
+                f"{first.ratio:.4g} +- {max(first.u_ratio, 1e-4):.1g} times what the rows around say",
+                f"{cause}: these rows would be " + listed([f"{true:.7g} MHz" for true in true_mhz]),
                 "set the counter's trigger level and gate and measure again, or pass these lines over",
-                tuple(rows), unusable=True,
+                rows, unusable=True,
             )
         )  # fmt: skip
     return tuple(found)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Container
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from aotf_lab.reading.readings import Readings
 from aotf_lab.reading.sanity.scatter import Floats, numbers
 
-__all__ = ["FACTORS", "Stretch", "along", "false_factors"]
+__all__ = ["FACTORS", "Stretch", "along", "by_factor", "false_factors"]
 
 FACTORS = (2.0, 1 / 2, 3.0, 1 / 3, 10.0, 1 / 10, 1e3, 1e-3, 1e6, 1e-6)
 """What a counter's trigger and gate, and a prefix of the unit, make of a frequency."""
@@ -82,6 +82,21 @@ def false_factors(readings: Readings, explained: Collection[int] = ()) -> tuple[
             ratio, true = float(np.exp(size + edge[0])), np.exp(logs[first:last] - size)
             found.append(Stretch(tuple(rows[first:last].tolist()), _named(size), ratio, ratio * edge[1], tuple(true)))
     return tuple(sorted(found, key=lambda s: s.u_ratio / s.ratio))
+
+
+def by_factor(
+    readings: Readings, explained: Collection[int], factors: Container[float]
+) -> dict[float, tuple[Stretch, tuple[int, ...], tuple[float, ...]]]:
+    """Return for each of ``factors`` found: its first stretch, and all its rows in order with their true MHz."""
+    groups: dict[float, list[Stretch]] = {}
+    for stretch in false_factors(readings, explained):
+        if stretch.factor in factors:
+            groups.setdefault(stretch.factor, []).append(stretch)
+    found = {}
+    for factor, stretches in groups.items():
+        pairs = sorted((row, true) for s in stretches for row, true in zip(s.rows, s.true_mhz, strict=True))
+        found[factor] = stretches[0], tuple(row for row, _ in pairs), tuple(true for _, true in pairs)
+    return found
 
 
 def _exact(size: float, off: float, u: float) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 
 from aotf_lab.reading.readings import Readings
-from aotf_lab.reading.sanity.frequency_steps import Stretch, false_factors
+from aotf_lab.reading.sanity.frequency_steps import Stretch, by_factor
 from aotf_lab.reading.sanity.suspicion import Suspicion, lines_of, listed
 
 __all__ = ["mixed_frequency_units"]
@@ -19,28 +19,25 @@ def mixed_frequency_units(readings: Readings, explained: Collection[int] = ()) -
     Readings of one file. Neighbours are taken in the order of ``drive_v`` where there is one, else in that of the
     file. Rows in ``explained`` (0-based) are passed over.
     """
-    groups: dict[float, list[Stretch]] = {}
-    for stretch in false_factors(readings, explained):
-        if stretch.factor in _PREFIX:
-            groups.setdefault(stretch.factor, []).append(stretch)
-    return tuple(_mixed(readings, factor, stretches) for factor, stretches in groups.items())
+    found = by_factor(readings, explained, _PREFIX)
+    return tuple(_mixed(readings, factor, *group) for factor, group in found.items())
 
 
-def _mixed(readings: Readings, factor: float, stretches: list[Stretch]) -> Suspicion:
-    pairs = sorted((row, true) for s in stretches for row, true in zip(s.rows, s.true_mhz, strict=True))
-    rows = [row for row, _ in pairs]
+def _mixed(
+    readings: Readings, factor: float, first: Stretch, rows: tuple[int, ...], true_mhz: tuple[float, ...]
+) -> Suspicion:
     shown = readings.table["frequency_mhz"]
     size = f"{factor:g}" if factor > 1 else f"1/{1 / factor:g}"
     digits = " (or the decimal point was lost)" if factor > 1 else ""
     return Suspicion(
         f"MHz and {_PREFIX[factor]} are mixed in one column",
         lines_of(readings, rows),
-        f"{shown.iloc[rows[0]]:.8g} MHz, {stretches[0].ratio / factor:.3f}({_u(stretches[0], factor)}) times {size}"
+        f"{shown.iloc[rows[0]]:.8g} MHz, {first.ratio / factor:.3f}({_u(first, factor)}) times {size}"
         " of what the rows around say",
         f"{len(rows)} of {len(readings.table)} rows are in {_PREFIX[factor]}{digits}: they would be "
-        + listed([f"{true:.8g} MHz" for _, true in pairs]),
+        + listed([f"{true:.8g} MHz" for true in true_mhz]),
         "state the unit of these lines, or pass them over in a layout",
-        tuple(rows),
+        rows,
         unusable=True,
     )
 
