@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from aotf_lab.reading.counter import read_counter
 from aotf_lab.reading.readings import Readings
 from aotf_lab.reading.sanity.alias import aliased, fold_frequency
 from aotf_lab.reading.sanity.counts import false_counts
@@ -129,3 +130,19 @@ def test_settings_and_steps_of_the_drive_are_no_miscounts():
         pd.DataFrame({"drive_v": toggled, "frequency_mhz": follows}),
     ):
         assert false_counts(Readings(table)) + mixed_frequency_units(Readings(table)) == ()
+
+
+@pytest.mark.parametrize(
+    ("unit", "scale", "slip", "named"),
+    [("kHz", 1e3, 1e-3, "MHz"), ("MHz", 1.0, 1e3, "kHz"), ("Hz", 1e6, 1e-6, "MHz"), ("GHz", 1e-3, 1e3, "MHz")],
+)
+def test_mixed_units_are_named_as_the_heading_has_them(log, unit, scale, slip, named):
+    true_mhz = 47.0 + 4.1 * np.arange(8)
+    cells = true_mhz * scale * np.where(np.arange(8) == 3, slip, 1.0)
+    rows = "".join(f"{1.0 + k},{cell:.9g}\n" for k, cell in enumerate(cells))
+    readings = read_counter(log(f"Drive (V),Frequency ({unit})\n{rows}"))
+    (found,) = mixed_frequency_units(readings)
+    assert found.what == f"{unit} and {named} are mixed in one column"
+    assert found.rows == (3,)
+    assert f"1 of 8 rows are in {named}" in found.likely_cause
+    assert "they would be 59.3 MHz" in found.likely_cause

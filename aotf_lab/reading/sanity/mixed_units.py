@@ -10,7 +10,11 @@ from aotf_lab.reading.sanity.suspicion import Suspicion, lines_of, listed
 
 __all__ = ["mixed_frequency_units"]
 
-_PREFIX = {1e3: "kHz", 1e-3: "GHz", 1e6: "Hz", 1e-6: "THz"}
+_POWERS = {"Hz": -6, "kHz": -3, "MHz": 0, "GHz": 3, "THz": 6}
+"""Unit of a frequency -> power of ten of its size in MHz."""
+
+_FACTORS = {1e3: 3, 1e-3: -3, 1e6: 6, 1e-6: -6}
+"""Factor that a row is too large by -> its power of ten."""
 
 
 def mixed_frequency_units(readings: Readings, explained: Collection[int] = ()) -> tuple[Suspicion, ...]:
@@ -19,7 +23,7 @@ def mixed_frequency_units(readings: Readings, explained: Collection[int] = ()) -
     Readings of one file. Neighbours are taken in the order of ``drive_v`` where there is one, else in that of the
     file. Rows in ``explained`` (0-based) are passed over.
     """
-    found = by_factor(readings, explained, _PREFIX)
+    found = by_factor(readings, explained, _FACTORS)
     return tuple(_mixed(readings, factor, *group) for factor, group in found.items())
 
 
@@ -27,19 +31,28 @@ def _mixed(
     readings: Readings, factor: float, first: Stretch, rows: tuple[int, ...], true_mhz: tuple[float, ...]
 ) -> Suspicion:
     shown = readings.table["frequency_mhz"]
+    headed = _heading_unit(readings)
+    power = _POWERS[headed] - _FACTORS[factor]
+    unit = next((u for u, p in _POWERS.items() if p == power), f"1e{power} MHz")
     size = f"{factor:g}" if factor > 1 else f"1/{1 / factor:g}"
     digits = " (or the decimal point was lost)" if factor > 1 else ""
     return Suspicion(
-        f"MHz and {_PREFIX[factor]} are mixed in one column",
+        f"{headed} and {unit} are mixed in one column",
         lines_of(readings, rows),
         f"{shown.iloc[rows[0]]:.8g} MHz, {first.ratio / factor:.3f}({_u(first, factor)}) times {size}"
         " of what the rows around say",
-        f"{len(rows)} of {len(readings.table)} rows are in {_PREFIX[factor]}{digits}: they would be "
+        f"{len(rows)} of {len(readings.table)} rows are in {unit}{digits}: they would be "
         + listed([f"{true:.8g} MHz" for true in true_mhz]),
         "state the unit of these lines, or pass them over in a layout",
         rows,
         unusable=True,
     )
+
+
+def _heading_unit(readings: Readings) -> str:
+    """Return the unit in which the file's column of frequencies was read, MHz where no receipt says."""
+    units = [c.unit for receipt in readings.receipts for c in receipt.columns if c.meaning == "frequency_mhz"]
+    return units[0] if units and units[0] in _POWERS else "MHz"
 
 
 def _u(stretch: Stretch, factor: float) -> str:
