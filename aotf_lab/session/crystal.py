@@ -1,0 +1,106 @@
+"""What a session says of its crystal: passbands, tuning, efficiency, cut, and the lines that were found by them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+from uncertainties import UFloat, nominal_value, ufloat
+
+from aotf_lab.crystal import (
+    Cut,
+    EfficiencyLines,
+    Scan,
+    Tuning,
+    fit_cut,
+    fit_efficiency_lines,
+    fit_scan,
+    fit_tuning,
+)
+from aotf_lab.crystal.scan.known import U_TIME_CONSTANT
+from aotf_lab.errors import Said, SessionError
+from aotf_lab.estimation import new_cause
+from aotf_lab.reading.readings import Readings
+from aotf_lab.session.driver import SessionDriver
+from aotf_lab.session.lines import lines_from_scans, stated_wavelength
+
+__all__ = ["SessionCrystal"]
+
+
+@dataclass(frozen=True)
+class SessionCrystal(SessionDriver):
+    """The crystal's curves; each raises when it cannot be computed."""
+
+    @cached_property
+    def scans(self) -> Mapping[str, Scan]:
+        """The passband of each scanned line."""
+        names = {f.line: f.line for f in self.files("scan") if f.line}
+        seconds = self.facts.instruments.power_meter.time_constant_s
+        # one meter, so one error of its time constant for all scans
+        lag = None if seconds is None else new_cause("power meter time constant", U_TIME_CONSTANT * seconds, seconds)
+
+        def fitted(name: str) -> Scan:
+            return fit_scan(self.readings("scan", name), line=name, time_constant_s=lag)
+
+        return self._each(names, fitted, "scan of line")
+
+    @cached_property
+    def line_readings(self) -> Readings:
+        """The anchor lines: stated wavelength against measured frequency, from scans or a table."""
+        if self.files("lines"):
+            return self.readings("lines")
+        anchors = [line for line in self.facts.lines if line.use == "anchor" and line.name in self.scans]
+        if not anchors:
+            raise SessionError(
+                "no anchor line was scanned",
+                where="session.toml",
+                found=Said(", ".join(f"{line.name} ({line.use})" for line in self.facts.lines) or "no lines"),
+                allowed='scans of two or more lines with use = "anchor", or a file with purpose = "lines"',
+                cure="scan lines of known wavelength",
+            )
+        return lines_from_scans(anchors, self.scans)
+
+    @cached_property
+    def tuning(self) -> Tuning:
+        """The crystal: wavelength to frequency."""
+        return fit_tuning(self.line_readings, material=self.facts.crystal.material)
+
+    @cached_property
+    def efficiency(self) -> EfficiencyLines:
+        """Efficiency against RF power of every line that was measured."""
+        names = {f.line: f.line for f in self.files("efficiency") if f.line}
+        if not names:
+            self.readings("efficiency")
+        readings = self._each(names, lambda name: self.readings("efficiency", name), "efficiency of line")
+        wavelengths = {n: self.wavelengths_nm[n] for n in readings}
+        return fit_efficiency_lines(
+            {n: (readings[n], None if w is None else float(nominal_value(w))) for n, w in wavelengths.items()}
+        )
+
+    @cached_property
+    def velocity_m_s(self) -> UFloat | None:
+        """The acoustic velocity stated in session.toml; 1 % when its uncertainty is not."""
+        crystal = self.facts.crystal
+        if crystal.velocity_m_s is None:
+            return None
+        u = crystal.u_velocity_m_s
+        return ufloat(crystal.velocity_m_s, 0.01 * crystal.velocity_m_s if u is None else u, tag="acoustic velocity")
+
+    @cached_property
+    def found_nm(self) -> Mapping[str, UFloat]:
+        """Vacuum wavelength of each line to find whose peak lies within the tuning curve's range."""
+        tuning, scans = self.part("tuning"), self.part("scans") or {}
+        low, high = tuning.range_mhz if tuning is not None else (1.0, 0.0)
+        names = [line.name for line in self.facts.lines if line.use == "find" and line.name in scans]
+        return {n: tuning.wavelength(scans[n].centre_mhz) for n in names if low <= scans[n].centre_mhz.n <= high}
+
+    @cached_property
+    def wavelengths_nm(self) -> Mapping[str, UFloat | float | None]:
+        """Vacuum wavelength of each line: as found from its peak where it was to be found, else as stated."""
+        return {line.name: self.found_nm.get(line.name, stated_wavelength(line)) for line in self.facts.lines}
+
+    @cached_property
+    def cut(self) -> Cut:
+        """The cut of the crystal whose exact phase matching fits the lines."""
+        return fit_cut(self.tuning, velocity_m_s=self.velocity_m_s)
