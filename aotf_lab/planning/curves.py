@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from typing import Protocol
 
 import numpy as np
+from uncertainties import UFloat
 
 from aotf_lab.crystal import EfficiencyLines, Scan, Tuning
 from aotf_lab.driver import Vco
 from aotf_lab.driver.level import Level, SafeSupply
+from aotf_lab.errors import AotfLabError, Said
 from aotf_lab.physics.coupled_waves import light_lost
 
-__all__ = ["Curves", "Doubt", "light_lost_percent"]
+__all__ = ["Curves", "Doubt", "HasCurves", "curves_of", "light_lost_percent", "line_peak", "wanted_lines"]
 
 
 @dataclass(frozen=True)
@@ -50,6 +53,73 @@ class Curves:
         pairs = sorted((s.centre_mhz.n, s.fwhm_mhz.n) for s in self.scans.values())
         centres, widths = np.array(pairs).T
         return float(np.interp(frequency_mhz, centres, widths))
+
+
+class HasCurves(Protocol):
+    """Anything with curves and lines of its own, such as an open session."""
+
+    @property
+    def curves(self) -> Curves:
+        """All curves that could be computed."""
+
+    @property
+    def wavelengths_nm(self) -> Mapping[str, UFloat | float | None]:
+        """Vacuum wavelength (nm) of each line by name."""
+
+
+def curves_of(source: Curves | HasCurves) -> tuple[Curves, Mapping[str, UFloat | float | None]]:
+    """Return the curves of ``source``, and the wavelengths (nm) of the lines that it has of its own."""
+    return (source, {}) if isinstance(source, Curves) else (source.curves, source.wavelengths_nm)
+
+
+def wanted_lines(
+    lines: Mapping[str, UFloat | float | None] | Iterable[float | str] | None,
+    own: Mapping[str, UFloat | float | None],
+    curves: Curves,
+) -> dict[str, UFloat | float | None]:
+    """Return name -> vacuum wavelength (nm) of the lines asked for; None stands for all that there are.
+
+    ``lines`` maps names to wavelengths, or lists wavelengths, or names of ``own`` or of scanned lines. Raises
+    ``AotfLabError`` for a name that is no line.
+    """
+    if lines is None:
+        return dict(own) or dict.fromkeys(curves.scans)
+    if isinstance(lines, Mapping):
+        return dict(lines)
+    wanted: dict[str, UFloat | float | None] = {}
+    for line in lines:
+        if not isinstance(line, str):
+            wanted[f"{line:g} nm"] = line
+        elif line in own or line in curves.scans:
+            wanted[line] = own.get(line)
+        else:
+            known = ", ".join([*own, *curves.scans]) or "none"
+            raise AotfLabError(
+                "no such line", found=line, allowed=f"one of {known}", cure="name a line or a wavelength"
+            )
+    return wanted
+
+
+def line_peak(
+    curves: Curves, name: str, wavelength_nm: UFloat | float | None
+) -> tuple[UFloat | float | None, UFloat]:
+    """Return the wavelength (nm) of a line and its frequency (MHz): its own scan's peak, else by the tuning curve.
+
+    Raises ``AotfLabError`` when neither is there, ``OutOfRangeError`` beyond the tuning curve.
+    """
+    if name in curves.scans:
+        frequency = curves.scans[name].centre_mhz
+        if wavelength_nm is None and curves.tuning is not None:
+            low, high = curves.tuning.range_mhz
+            wavelength_nm = curves.tuning.wavelength(frequency) if low <= frequency.n <= high else None
+        return wavelength_nm, frequency
+    if curves.tuning is None or wavelength_nm is None:
+        raise AotfLabError(
+            "the frequency of this line is not known", where=name,
+            found=Said("neither a scan of it nor a tuning curve with its wavelength"),
+            allowed="one of the two", cure="scan the line, or state its wavelength",
+        )  # fmt: skip
+    return wavelength_nm, curves.tuning.frequency(wavelength_nm)
 
 
 def light_lost_percent(error_mhz: float, fwhm_mhz: float) -> float:

@@ -4,27 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Protocol
 
 from uncertainties import UFloat, nominal_value
 
-from aotf_lab.errors import AotfLabError, OutOfRangeError
+from aotf_lab.errors import OutOfRangeError
 from aotf_lab.estimation import largest_cause, variance_shares
-from aotf_lab.planning.curves import Curves, light_lost_percent
+from aotf_lab.planning.curves import Curves, HasCurves, curves_of, light_lost_percent, wanted_lines
 from aotf_lab.planning.power_point import PowerPoint
 from aotf_lab.planning.set_point import SetPoint, SetPoints
 from aotf_lab.planning.supply_point import supply_point
 
 __all__ = ["set_points"]
-
-
-class HasCurves(Protocol):
-    """Anything with curves and lines of its own, such as an open session."""
-
-    @property
-    def curves(self) -> Curves: ...
-    @property
-    def wavelengths_nm(self) -> Mapping[str, UFloat | float | None]: ...
 
 
 def set_points(
@@ -45,33 +35,9 @@ def set_points(
     when the upper 97.5 % bound of ``rf_power_w`` exceeds the crystal's rated power, and
     ``AotfLabError`` for a name that is no line.
     """
-    curves = source if isinstance(source, Curves) else source.curves
-    own = {} if isinstance(source, Curves) else source.wavelengths_nm
-    wanted = _wanted(lines, own, curves)
+    curves, own = curves_of(source)
+    wanted = wanted_lines(lines, own, curves)
     return SetPoints(tuple(_set_point(curves, name, value, rf_power_w) for name, value in wanted.items()))
-
-
-def _wanted(
-    lines: Mapping[str, UFloat | float | None] | Iterable[float | str] | None,
-    own: Mapping[str, UFloat | float | None],
-    curves: Curves,
-) -> dict[str, UFloat | float | None]:
-    if lines is None:
-        return dict(own) or dict.fromkeys(curves.scans)
-    if isinstance(lines, Mapping):
-        return dict(lines)
-    wanted: dict[str, UFloat | float | None] = {}
-    for line in lines:
-        if not isinstance(line, str):
-            wanted[f"{line:g} nm"] = line
-        elif line in own or line in curves.scans:
-            wanted[line] = own.get(line)
-        else:
-            known = ", ".join([*own, *curves.scans]) or "none"
-            raise AotfLabError(
-                "no such line", found=line, allowed=f"one of {known}", cure="name a line or a wavelength"
-            )
-    return wanted
 
 
 @dataclass(frozen=True)
