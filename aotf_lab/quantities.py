@@ -50,6 +50,11 @@ QUANTITIES: dict[str, Quantity] = {
         Quantity("birefringence", "Effective birefringence", "", "B"),
         Quantity("velocity_m_s", "Acoustic velocity", "m/s", "v"),
         Quantity("passband_mhz", "Passband FWHM", "MHz", "Δf"),
+        Quantity("spot_mm", "Spot from the undiffracted one", "mm", "y"),
+        Quantity("distance_mm", "Distance to the screen", "mm", "L"),
+        Quantity("separation_mrad", "Separation of the orders", "mrad", "θ"),
+        Quantity("analyser_deg", "Angle of the analyser", "°", "α"),
+        Quantity("position_mm", "Position of the edge", "mm", "x"),
     )
 }
 

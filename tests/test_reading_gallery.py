@@ -22,8 +22,11 @@ import pytest
 
 from aotf_lab.errors import ReadingError
 from aotf_lab.reading import read_counter, read_lines, read_power_log, read_scope_levels
+from aotf_lab.reading.analyser import read_analyser
+from aotf_lab.reading.knife_edge import read_knife_edge
 from aotf_lab.reading.layout import Layout, StatedColumn
 from aotf_lab.reading.readings import Readings
+from aotf_lab.reading.spots import read_spots
 
 GALLERY = Path(__file__).with_name("gallery")
 READERS: dict[str, Callable[..., Readings]] = {
@@ -33,6 +36,10 @@ READERS: dict[str, Callable[..., Readings]] = {
     "power log": read_power_log,
     "lines": read_lines,
     "level": read_scope_levels,
+    "hunt": read_power_log,
+    "spots": read_spots,
+    "polarisation": read_analyser,
+    "beam_size": read_knife_edge,
 }
 SAID = {p.stem: tomllib.loads(p.read_text(encoding="utf-8")) for p in sorted(GALLERY.glob("*.toml"))}
 REFUSED = [name for name, said in SAID.items() if "error" in said]

@@ -3,7 +3,8 @@
     readings        what every reader returns: table, shared errors, receipts, sources
     counter, scope, power_log, lines, any_table    one reader for each kind of file;
     trace, touchstone, coupler, counted_log        and of the driver: scope traces, .s1p, reflection, logs at one drive
-    instruments     accuracies of the instruments, and what is assumed where none is stated
+    spots, analyser, knife_edge                    and of the light: orders on a screen, polarisation, size of the beam
+    instruments     accuracies of the instruments, and what is assumed where none is stated (optics_tools: ruler, ...)
     accuracy        gives columns the errors of the instruments
     table           raw file -> bare table, by way of four wings:
         text        bytes -> grid of cells: encoding, separator, decimal mark, where the headings stand
@@ -25,13 +26,15 @@ power, efficiency): the fit then takes it from the scatter. For what a fit is dr
 (drive voltage, RF power, wavelength) it is a wide default.
 """
 
+from aotf_lab.reading.analyser import read_analyser
 from aotf_lab.reading.any_table import read_table
 from aotf_lab.reading.by_purpose import read_raw_file
 from aotf_lab.reading.clock.joined import JoinedLogs, join_logs
 from aotf_lab.reading.counted_log import read_counted_log
 from aotf_lab.reading.counter import read_counter
 from aotf_lab.reading.coupler import read_reflection
-from aotf_lab.reading.instruments import Counter, Instruments, PowerMeter, Scope, Voltmeter
+from aotf_lab.reading.instruments import Counter, Instruments, PowerMeter, Rotator, Ruler, Scope, Stage, Voltmeter
+from aotf_lab.reading.knife_edge import read_knife_edge
 from aotf_lab.reading.layout import Layout, StatedColumn
 from aotf_lab.reading.layout_file import load_layout, write_layout
 from aotf_lab.reading.lines import read_lines
@@ -42,6 +45,7 @@ from aotf_lab.reading.receipt import Receipt
 from aotf_lab.reading.sanity import Suspicion, suspicions, suspicions_between
 from aotf_lab.reading.scope import read_scope_levels
 from aotf_lab.reading.session_file import SessionFile, load_session_file
+from aotf_lab.reading.spots import read_spots
 from aotf_lab.reading.template import write_template
 from aotf_lab.reading.touchstone import read_touchstone
 from aotf_lab.reading.trace import read_trace
@@ -55,8 +59,11 @@ __all__ = [
     "PowerMeter",
     "Readings",
     "Receipt",
+    "Rotator",
+    "Ruler",
     "Scope",
     "SessionFile",
+    "Stage",
     "StatedColumn",
     "Suspicion",
     "Voltmeter",
@@ -65,13 +72,16 @@ __all__ = [
     "join_readings",
     "load_layout",
     "load_session_file",
+    "read_analyser",
     "read_counted_log",
     "read_counter",
+    "read_knife_edge",
     "read_lines",
     "read_power_log",
     "read_raw_file",
     "read_reflection",
     "read_scope_levels",
+    "read_spots",
     "read_table",
     "read_touchstone",
     "read_trace",

@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from aotf_lab.errors import SessionError
+from aotf_lab.reading.analyser import read_analyser
 from aotf_lab.reading.any_table import read_table
 from aotf_lab.reading.clock.joined import join_logs
 from aotf_lab.reading.counted_log import read_counted_log
@@ -14,6 +15,7 @@ from aotf_lab.reading.counter import read_counter
 from aotf_lab.reading.coupler import read_reflection
 from aotf_lab.reading.headers import ColumnMap
 from aotf_lab.reading.instruments import Instruments
+from aotf_lab.reading.knife_edge import read_knife_edge
 from aotf_lab.reading.layout import Layout
 from aotf_lab.reading.lines import read_lines
 from aotf_lab.reading.long import reduce_power_log
@@ -22,6 +24,7 @@ from aotf_lab.reading.readings import Readings
 from aotf_lab.reading.scope import read_scope_levels
 from aotf_lab.reading.session_beside import SecondLog
 from aotf_lab.reading.session_file import FILE_NAME, RawFile
+from aotf_lab.reading.spots import read_spots
 from aotf_lab.reading.touchstone import read_touchstone
 from aotf_lab.reading.trace import read_trace
 
@@ -49,6 +52,12 @@ READERS: dict[str, Callable[..., Readings]] = {
     "warm_up": read_counted_log,
     "pushing": read_counted_log,
     "pulling": read_counted_log,
+    "hunt": read_power_log,
+    "spectrum": read_power_log,
+    "leakage": read_power_log,
+    "spots": read_spots,
+    "polarisation": read_analyser,
+    "beam_size": read_knife_edge,
 }
 """Purpose -> reader(path, instruments, columns, layout=...)."""
 
@@ -56,6 +65,12 @@ _OF_THE_FILE: dict[str, Callable[[RawFile], dict[str, object]]] = {
     "lines": lambda file: {"material": file.material},
     "scan": lambda file: {"label": file.line or (), "wanted": ("frequency_mhz",)},
     "efficiency": lambda file: {"label": file.line or ()},
+    "hunt": lambda file: {"wanted": ("frequency_mhz",)},
+    "spectrum": lambda file: {"wanted": ("frequency_mhz",)},
+    "leakage": lambda file: {"label": file.line or (), "wanted": ("frequency_mhz",)},
+    "spots": lambda file: {"distance_mm": file.distance_mm, "line": file.line},
+    "polarisation": lambda file: {"label": file.line or ()},
+    "beam_size": lambda file: {"label": file.line or ()},
 }
 """Purpose -> what else its reader is told of the file."""
 

@@ -19,9 +19,13 @@ from uncertainties import UFloat
 from aotf_lab.estimation.causes import new_cause
 from aotf_lab.reading.harmonic_content import Excess, HarmonicShare, ReadingKind, harmonic_excess
 from aotf_lab.reading.instrument_fields import Instrument, or_default, said, stated
+from aotf_lab.reading.optics_tools import Rotator, Ruler, Stage
 from aotf_lab.reading.scope_facts import Scope
 
-__all__ = ["POWER_SCALE_UNSTATED", "UNSTATED", "Counter", "Instruments", "PowerMeter", "Scope", "Voltmeter"]
+__all__ = [
+    "POWER_SCALE_UNSTATED", "UNSTATED", "Counter", "Instruments", "PowerMeter", "Rotator", "Ruler", "Scope", "Stage",
+    "Voltmeter",
+]  # fmt: skip
 
 POWER_SCALE_UNSTATED = "pad or probe not stated"
 """The cause that makes every RF power from a level unknown: 100 %, as a lost pad of 30 dB is a factor of 1000."""
@@ -86,6 +90,7 @@ class PowerMeter(Instrument):
 
 
 _SCOPE = Scope()
+_RULER, _ROTATOR, _STAGE = Ruler(), Rotator(), Stage()
 
 
 @dataclass(frozen=True)
@@ -94,7 +99,8 @@ class Instruments:
 
     Pass one ``Instruments`` to all readers of a session: what they share then cancels where it
     should. Causes are variables of mean 0: relative for gains, time base, load, mismatch and harmonics, volts for
-    offset and noise, dB for the pad; a cause whose size is stated as zero does not exist (None).
+    offset and noise, dB for the pad, mm for ruler and distance, degrees for the rotator; a cause whose size is
+    stated as zero does not exist (None).
 
     ``harmonics`` are those of a saved trace, each with an ``order`` and its ``share`` of the fundamental's power:
     every level is then corrected for them. An empty tuple states a pure sine, None that no trace was saved.
@@ -107,12 +113,16 @@ class Instruments:
     voltmeter: Voltmeter = Voltmeter()
     scope: Scope = _SCOPE
     power_meter: PowerMeter = PowerMeter()
+    ruler: Ruler = _RULER
+    rotator: Rotator = _ROTATOR
+    stage: Stage = _STAGE
     harmonics: tuple[HarmonicShare, ...] | None = None
 
     @property
     def assumed(self) -> tuple[str, ...]:
         """What was assumed because nothing is stated, and what each assumption costs, in words."""
-        return self.counter.assumed + self.voltmeter.assumed + self.scope.assumed + self.power_meter.assumed
+        electric = self.counter.assumed + self.voltmeter.assumed + self.scope.assumed + self.power_meter.assumed
+        return electric + self.ruler.assumed + self.rotator.assumed + self.stage.assumed
 
     @property
     def power_scale_stated(self) -> bool:
@@ -138,6 +148,9 @@ class Instruments:
             "harmonics (rms)": self.harmonic_excess("rms", _TYPICAL_MHZ).u,
             "harmonics (peak to peak)": self.harmonic_excess("peak to peak", _TYPICAL_MHZ).u,
             "power meter gain": 1e-2 * or_default(self.power_meter.gain_percent, 5.0),
+            **self.ruler.causes,
+            **self.rotator.causes,
+            **self.stage.causes,
         }
         return {name: new_cause(name, u) if u > 0 else None for name, u in sizes.items()}
 

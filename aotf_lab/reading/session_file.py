@@ -9,7 +9,8 @@ from typing import Any
 
 from aotf_lab.errors import Said, SessionError
 from aotf_lab.physics.indices import known_materials
-from aotf_lab.reading.instruments import Counter, Instruments, PowerMeter, Scope, Voltmeter
+from aotf_lab.reading.instrument_fields import Instrument
+from aotf_lab.reading.instruments import Counter, Instruments, PowerMeter, Rotator, Ruler, Scope, Stage, Voltmeter
 from aotf_lab.reading.session_limits import (
     NO_LIMITS,
     CounterLimits,
@@ -180,8 +181,8 @@ def _amplifier(section: Section) -> AmplifierFacts:
 
 
 def _instruments(section: Section) -> tuple[Instruments, DamageLimits]:
-    names = ("counter", "voltmeter", "scope", "power_meter")
-    counter, voltmeter, scope, meter = (section.section(name) for name in names)
+    names = ("counter", "voltmeter", "scope", "power_meter", "ruler", "rotator", "stage")
+    counter, voltmeter, scope, meter, ruler, rotator, stage = (section.section(name) for name in names)
     limits = DamageLimits(
         limits_of(scope, ScopeLimits), limits_of(counter, CounterLimits), limits_of(meter, PowerMeterLimits)
     )
@@ -190,25 +191,34 @@ def _instruments(section: Section) -> tuple[Instruments, DamageLimits]:
         Voltmeter(**_fields(voltmeter, Voltmeter)),
         Scope(**_fields(scope, Scope)),
         PowerMeter(**_fields(meter, PowerMeter)),
+        Ruler(**_fields(ruler, Ruler)),
+        Rotator(**_fields(rotator, Rotator)),
+        Stage(**_fields(stage, Stage)),
     )
     section.close()
     return instruments, limits
 
 
-def _fields(section: Section, kind: type[Counter | Voltmeter | Scope | PowerMeter]) -> dict[str, Any]:
+def _fields(section: Section, kind: type[Instrument]) -> dict[str, Any]:
     values = {f.name: section.number(f.name, None, **f.metadata) for f in fields(kind)}
     section.close()
     return values
+
+
+_OF_LIGHT = ("hunt", "spectrum", "leakage", "polarisation", "beam_size")
 
 
 def _assumed(instruments: Instruments, files: tuple[RawFile, ...]) -> tuple[str, ...]:
     """Return what was assumed of the instruments that the files come from."""
     purposes = {f.purpose for f in files}
     uses = (
-        (instruments.counter, {"oscillator", "scan", "lines"}),
+        (instruments.counter, {"oscillator", "scan", "lines", "hunt", "spectrum", "leakage", "spots"}),
         (instruments.voltmeter, {"oscillator"}),
         (instruments.scope, {"efficiency", "level"}),
-        (instruments.power_meter, {"scan", "efficiency"}),
+        (instruments.power_meter, {"scan", "efficiency", *_OF_LIGHT}),
+        (instruments.ruler, {"spots"}),
+        (instruments.rotator, {"polarisation"}),
+        (instruments.stage, {"beam_size"}),
     )
     return tuple(words for instrument, kinds in uses if purposes & kinds for words in instrument.assumed)
 

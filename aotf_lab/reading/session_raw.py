@@ -18,15 +18,17 @@ from aotf_lab.reading.toml_section import Section
 __all__ = ["FILE_NAME", "PURPOSES", "RawFile", "kept_sources", "layout_sources", "raw_file", "remarks_on"]
 
 PURPOSES = (
-    "oscillator", "scan", "efficiency", "lines", "level", "trace", "match", "warm_up", "pushing", "pulling", "keep",
+    "oscillator", "scan", "efficiency", "lines", "level", "trace", "match", "warm_up", "pushing", "pulling",
+    "hunt", "spectrum", "leakage", "spots", "polarisation", "beam_size", "keep",
 )  # fmt: skip
 """What a raw file can be for; "keep" belongs to the session but is not read."""
 
-_OF_ONE_LINE = ("scan", "efficiency")
+_OF_ONE_LINE = ("scan", "efficiency", "leakage")
 _OF_PURPOSE: dict[str, tuple[str, dict[str, Any]]] = {
     "counter_mhz": ("trace", {"above": 0}),
     "directivity_db": ("match", {"at_least": 0}),
     "cable_loss_db": ("match", {"at_least": 0}),
+    "distance_mm": ("spots", {"above": 0}),
 }
 """Key of a [[file]] -> the one purpose that it belongs to, and its bound."""
 
@@ -39,7 +41,8 @@ class RawFile:
     states how the file is written, ``layout_source`` is the record of the file that it stands in. ``second`` is a
     log of the same run on another clock. ``block_s`` is the length of the blocks to whose means a long log is reduced.
     ``counter_mhz`` is what the counter showed beside a trace; ``directivity_db`` and ``cable_loss_db`` belong to
-    a match: the coupler's, and what the cable to the crystal takes on one way.
+    a match: the coupler's, and what the cable to the crystal takes on one way. ``distance_mm`` is that from the
+    crystal to the screen on which spots were measured.
     """
 
     path: Path
@@ -55,6 +58,7 @@ class RawFile:
     counter_mhz: float | None = None
     directivity_db: float | None = None
     cable_loss_db: float | None = None
+    distance_mm: float | None = None
 
 
 def raw_file(section: Section, home: Path, lines: Sequence[str], material: str) -> RawFile:

@@ -72,6 +72,19 @@ material = "TeO2"              # paratellurite
 # gain_percent = 3.0           # error of the gain; it cancels in efficiency
 # max_power_mw = 50.0          # light that its head takes
 
+# What measures spots on a screen, the analyser's angle and the position of a knife edge.
+[instrument.ruler]
+# u_reading_mm = 0.5           # scatter of one reading, and of the mark of the undiffracted spot
+# u_distance_mm = 3.0          # of the distance from the crystal to the screen
+
+[instrument.rotator]
+# u_reading_deg = 0.5
+# u_zero_deg = 1.0             # of its zero against the bench
+
+[instrument.stage]
+# u_reading_um = 5.0
+# scale_percent = 0.1          # error of its scale
+
 # What 'aotf-lab check' holds the RF power against: none can exceed what goes into the amplifier.
 [amplifier]
 # supply_a = 0.8               # largest current that it draws at its supply
@@ -105,7 +118,8 @@ medium = "air"
 u_wavelength_nm = 3.0          # a diode's label
 use = "find"
 
-# purpose is one of oscillator, scan, efficiency, lines, level, trace, match, warm_up, pushing, pulling, keep.
+# purpose is one of oscillator, scan, efficiency, lines, level, trace, match, warm_up, pushing, pulling, hunt,
+# spectrum, leakage, spots, polarisation, beam_size, keep.
 # columns maps what the heading does not say: columns = { drive_v = "Set (V)", not_used = "Note" }
 # layout = "NAME.layout.toml" names a file that says how this one is written, where the file leaves that in
 # doubt; 'aotf-lab layout RAWFILE --out NAME.layout.toml' writes one, to be edited by hand.
@@ -113,6 +127,7 @@ use = "find"
 # readings may be that belong together, offset_s what is added to the times of the second (left out: it is found,
 # not beyond max_offset_s), second_layout the layout of the second.
 # counter_mhz is what the counter showed beside a trace; directivity_db and cable_loss_db belong to a match.
+# distance_mm is that from the crystal to the screen, for spots whose file does not say it.
 # block_s reduces a long log of power to the means of blocks of so many seconds.
 [[file]]
 path = "oscillator.csv"
@@ -153,6 +168,34 @@ purpose = "pushing"
 [[file]]
 path = "pulling.csv"           # another load at the amplifier, the usual one again and again
 purpose = "pulling"
+
+[[file]]
+path = "hunt.csv"              # a wide sweep with every laser on
+purpose = "hunt"
+
+[[file]]
+path = "spectrum.csv"          # a lamp or another laser, scanned
+purpose = "spectrum"
+
+[[file]]
+path = "leakage_A.csv"         # only this line's laser on: light at frequencies of other lines, or at "off"
+purpose = "leakage"
+line = "A"
+
+[[file]]
+path = "spots.csv"             # where the diffracted spot falls on a screen
+purpose = "spots"
+distance_mm = 2000.0
+
+[[file]]
+path = "polarisation.csv"      # light behind a turning analyser, before the crystal
+purpose = "polarisation"
+line = "A"
+
+[[file]]
+path = "beam_size.csv"         # light past a knife edge, at the crystal
+purpose = "beam_size"
+line = "A"
 
 [[file]]
 path = "lines.csv"             # instead of scans, where the frequency of each line is already known

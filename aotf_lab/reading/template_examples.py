@@ -71,6 +71,47 @@ Time (s),Load,Counter (MHz)
 20,crystal,66.405
 40,matched,66.401
 """,
+    "hunt.csv": """\
+# invented example: light in the diffracted beam while the frequency is swept over the band, all lasers on
+Frequency (MHz),Optical power (uW)
+74.80,51.0
+74.95,148.0
+75.10,60.0
+""",
+    "spectrum.csv": """\
+# invented example: a lamp, scanned
+Frequency (MHz),Optical power (uW),Dark (uW)
+63.60,4.1,2.0
+63.80,9.7,2.0
+64.00,4.9,2.0
+""",
+    "leakage_A.csv": """\
+# invented example: only laser A on, the frequency set for another line and for "off"
+Frequency (MHz),Optical power (uW),Incident (uW),Dark (uW)
+63.87,3.1,402.0,2.0
+45.00,2.0,401.0,2.0
+""",
+    "spots.csv": """\
+# invented example: from the undiffracted spot to the diffracted one on the screen
+Line,Frequency (MHz),Spot (mm)
+A,74.95,124.5
+B,58.40,117.0
+""",
+    "polarisation.csv": """\
+# invented example: the laser behind a turning analyser
+Analyser (deg),Power meter (uW)
+0,402.0
+45,205.0
+90,3.0
+135,199.0
+""",
+    "beam_size.csv": """\
+# invented example: a knife edge moved through the beam
+Position (mm),Power meter (uW)
+10.0,402.0
+10.8,201.0
+11.6,3.0
+""",
     "lines.csv": """\
 # invented example: the frequency that was found for each line
 Label,Wavelength in air (nm),u (nm),Frequency (MHz),u (kHz)

@@ -9,6 +9,7 @@ its section 2.3.1. pint 0.25 was tried on bench cells and left: it reads "1,25 V
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 
@@ -27,7 +28,7 @@ class Unit:
     """A unit: its ``symbol``, the ``kind`` of quantity, and what makes a number one of the base of that kind.
 
     number in the base = number * ``factor`` + ``offset``. The bases are V, V rms, A, ohm, Hz, W, dBm,
-    dB, m, s, samples per second, degC, counts and 1. The kinds "power level" (dBm) and "level ratio"
+    dB, m, rad, s, samples per second, degC, counts and 1. The kinds "power level" (dBm) and "level ratio"
     (dB) are logarithmic. Ohm, dB and samples per second serve settings; no column has them.
     """
 
@@ -53,6 +54,8 @@ _UNITS = (
     Unit("dBm", "power level"), Unit("dBW", "power level", 1.0, 30.0), Unit("dB", "level ratio"),
     Unit("m", "length"), Unit("cm", "length", 1e-2), Unit("mm", "length", 1e-3), Unit("um", "length", 1e-6),
     Unit("nm", "length", 1e-9), Unit("pm", "length", 1e-12), Unit("Angstrom", "length", 1e-10),
+    Unit("inch", "length", 0.0254),
+    Unit("deg", "angle", math.pi / 180.0), Unit("rad", "angle"), Unit("mrad", "angle", 1e-3),
     Unit("h", "time", 3600.0), Unit("min", "time", 60.0), Unit("s", "time"), Unit("ms", "time", 1e-3),
     Unit("us", "time", 1e-6), Unit("ns", "time", 1e-9),
     Unit("S/s", "sample rate"), Unit("kS/s", "sample rate", 1e3), Unit("MS/s", "sample rate", 1e6),
@@ -63,7 +66,7 @@ _UNITS = (
 _BY_SYMBOL = {unit.symbol: unit for unit in _UNITS}
 
 _CASE_MATTERS = {"mV", "mVrms", "mVpp", "MHz", "mW", "pW", "s", "ms", "us", "ns", "m", "cm", "mm", "um", "nm", "pm"}
-_CASE_MATTERS |= {"h", "A", "mA", "Mohm", "K", "S/s", "kS/s", "MS/s", "GS/s"}
+_CASE_MATTERS |= {"mrad", "h", "A", "mA", "Mohm", "K", "S/s", "kS/s", "MS/s", "GS/s"}
 _SPELLINGS: dict[str, str] = {u.symbol.lower(): u.symbol for u in _UNITS if u.symbol not in _CASE_MATTERS}
 _SPELLINGS |= {"vp-p": "Vpp", "vpk-pk": "Vpp", "vrms": "Vrms", "v_rms": "Vrms", "c": "degC", "°c": "degC", "℃": "degC"}
 _SPELLINGS |= {"sec": "s", "second": "s", "seconds": "s", "minute": "min", "minutes": "min", "hour": "h", "hours": "h"}
@@ -71,12 +74,13 @@ _SPELLINGS |= {"volt": "V", "volts": "V", "watt": "W", "watts": "W", "vac": "Vrm
 _SPELLINGS |= {"amp": "A", "amps": "A", "ampere": "A", "amperes": "A", "ohms": "ohm", "hertz": "Hz", "kelvin": "K"}
 _SPELLINGS |= {"angstroms": "Angstrom", "ångström": "Angstrom", "samples/s": "S/s", "sa/s": "S/s", "celsius": "degC"}
 _SPELLINGS |= {"count": "counts", "cts": "counts", "lsb": "counts", "adc": "counts", "adccounts": "counts"}
+_SPELLINGS |= {"°": "deg", "degree": "deg", "degrees": "deg", "radian": "rad", "radians": "rad", "inches": "inch"}
 _EXACT = {"mVp-p": "mVpp", "mVpk-pk": "mVpp", "mV_rms": "mVrms", "MOhm": "Mohm", "Å": "Angstrom"}
 _EXACT |= {"Veff": "Vrms", "mVeff": "mVrms", "kSa/s": "kS/s", "MSa/s": "MS/s", "GSa/s": "GS/s"}
 _LETTERS = str.maketrans({"\u00b5": "u", "\u03bc": "u", "\u2126": "ohm", "\u03a9": "ohm", "\u212b": "Å"})
 
 _MILLI_OR_MEGA = "m is milli and M is mega"
-_REFUSED = dict.fromkeys(("mw", "mhz", "mv", "mvrms", "mvpp", "ma", "mohm"), _MILLI_OR_MEGA)
+_REFUSED = dict.fromkeys(("mw", "mhz", "mv", "mvrms", "mvpp", "ma", "mohm", "mrad"), _MILLI_OR_MEGA)
 _REFUSED |= dict.fromkeys(("vp", "vpk"), "a peak value may be counted from zero or from the other peak")
 _REFUSED |= dict.fromkeys(("a.u.", "arb"), "arbitrary units have no size")
 _REFUSED |= dict.fromkeys(("f", "°f"), "degrees Fahrenheit are not converted")
@@ -157,7 +161,8 @@ def bench_unit(column: str) -> Unit:
     if column == "wavelength_stated_nm":
         return _BY_SYMBOL["nm"]
     unit = QUANTITIES[column].unit
-    return _BY_SYMBOL["degC"] if unit == "°C" else _BY_SYMBOL[unit] if unit else UNITLESS
+    unit = {"°C": "degC", "°": "deg"}.get(unit, unit)
+    return _BY_SYMBOL[unit] if unit else UNITLESS
 
 
 def kinds_of(column: str) -> tuple[str, ...]:

@@ -20,10 +20,9 @@ __all__ = [
 
 TEXT_COLUMNS = ("label", "medium", "direction", "load")
 
+_DERIVED = ("sensitivity_mhz_per_v", "birefringence", "velocity_m_s", "separation_mrad")
 _EXTRA = ("rf_level_dbm", "wavelength_stated_nm")
-NUMBER_COLUMNS: tuple[str, ...] = tuple(
-    c for c in (*QUANTITIES, *_EXTRA) if c not in ("sensitivity_mhz_per_v", "birefringence", "velocity_m_s")
-)
+NUMBER_COLUMNS: tuple[str, ...] = tuple(c for c in (*QUANTITIES, *_EXTRA) if c not in _DERIVED)
 """Columns that hold numbers: those of ``quantities.py`` that an instrument can show, a level in dBm
 (``rf_level_dbm``) and a wavelength whose heading does not say the medium (``wavelength_stated_nm``)."""
 
@@ -57,16 +56,29 @@ _WORDS: dict[str, tuple[str, ...]] = {
     "wavelength_nm": ("wavelength in vacuum", "vacuum wavelength", "wavelength vacuum", "wavelength in vac",
                       "wavelength vac", "vac wavelength", "lambda in vacuum", "lambda vacuum", "lambda vac"),
     "wavelength_air_nm": ("wavelength in air", "air wavelength", "wavelength air", "lambda in air", "lambda air"),
+    "spot_mm": ("spot position", "diffracted spot", "spot separation", "spot on screen", "spot on the screen",
+                "distance between spots", "distance of the spots", "deflection on the screen"),
+    "distance_mm": ("screen distance", "distance to screen", "distance to the screen", "crystal to screen",
+                    "crystal to the screen"),
+    "analyser_deg": ("analyser", "analyzer", "analyser angle", "analyzer angle", "angle of the analyser",
+                     "polariser angle", "polarizer angle", "rotator angle"),
+    "position_mm": ("knife", "knife edge", "knife position", "knife edge position", "edge position", "blade position",
+                    "stage position", "razor blade"),
     "label": ("label", "line", "name", "laser"),
     "medium": ("medium", "air or vacuum"),
     "load": ("load", "connected", "connected to", "terminated by"),
     "direction": ("direction", "sweep", "sweep direction", "up/down", "up or down"),
     UNDECIDED: ("voltage", "volts", "power", "value", "reading"),
 }  # fmt: skip
-UNIT_DECIDES: dict[str, tuple[str, ...]] = dict.fromkeys(
-    ("rf", "rf drive", "rf out", "rf output"), ("rf_power_w", "rf_level_vrms", "frequency_mhz")
-)
-"""Word -> the columns that it can mean, of kinds of unit that have nothing in common: the unit decides."""
+UNIT_DECIDES: dict[str, tuple[str, ...]] = {
+    **dict.fromkeys(("rf", "rf drive", "rf out", "rf output"), ("rf_power_w", "rf_level_vrms", "frequency_mhz")),
+    **dict.fromkeys(("spot", "deflection", "displacement", "separation"), ("spot_mm",)),
+    **dict.fromkeys(("distance", "screen", "screen at", "throw"), ("distance_mm",)),
+    **dict.fromkeys(("angle", "rotator", "rotation", "polariser", "polarizer", "winkel"), ("analyser_deg",)),
+    **dict.fromkeys(("position", "edge", "blade", "stage", "micrometer", "x"), ("position_mm",)),
+}
+"""Word -> the columns that it can mean, of kinds of unit that have nothing in common: the unit decides. Without such
+a unit the heading means nothing."""
 
 _OTHER_QUANTITIES = frozenset(
     ("heater", "heating", "heizung", "bias", "battery", "fan", "dc", "noise", "rauschen", "background", "reference",
@@ -99,6 +111,10 @@ BENCH_NAMES: dict[str, tuple[str, str]] = {
     "optical_power_w": ("optical_power_mw", "W"), "optical_power_uw": ("optical_power_mw", "uW"),
     "incident_power_w": ("incident_power_mw", "W"), "incident_power_uw": ("incident_power_mw", "uW"),
     "dark_power_w": ("dark_power_mw", "W"), "dark_power_uw": ("dark_power_mw", "uW"),
+    "spot_um": ("spot_mm", "um"), "spot_cm": ("spot_mm", "cm"),
+    "distance_cm": ("distance_mm", "cm"), "distance_m": ("distance_mm", "m"),
+    "analyser_rad": ("analyser_deg", "rad"), "analyser_mrad": ("analyser_deg", "mrad"),
+    "position_um": ("position_mm", "um"), "position_cm": ("position_mm", "cm"),
     "time_ms": ("time_s", "ms"), "time_min": ("time_s", "min"), "time_h": ("time_s", "h"),
 }  # fmt: skip
 """Heading written as a name -> (column, unit of the heading; "" where the column's own unit)."""
