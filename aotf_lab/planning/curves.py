@@ -100,9 +100,7 @@ def wanted_lines(
     return wanted
 
 
-def line_peak(
-    curves: Curves, name: str, wavelength_nm: UFloat | float | None
-) -> tuple[UFloat | float | None, UFloat]:
+def line_peak(curves: Curves, name: str, wavelength_nm: UFloat | float | None) -> tuple[UFloat | float | None, UFloat]:
     """Return the wavelength (nm) of a line and its frequency (MHz): its own scan's peak, else by the tuning curve.
 
     Raises ``AotfLabError`` when neither is there, ``OutOfRangeError`` beyond the tuning curve.
