@@ -15,7 +15,9 @@ from aotf_lab.errors import AotfLabError
 
 __all__ = ["ASSUMED_U_NM", "PACKAGED_TABLES", "CatalogueLine", "catalogue_lines", "read_packaged_table"]
 
-PACKAGED_TABLES = ("dispersion", "acoustic_velocity", "wavelength_standards", "lamp_lines")
+PACKAGED_TABLES = (
+    "dispersion", "acoustic_velocity", "elastic_constants", "rotatory_power", "wavelength_standards", "lamp_lines",
+)  # fmt: skip
 
 ASSUMED_U_NM = 0.001
 """Standard uncertainty taken for a catalogue line whose listing states none (nm)."""
