@@ -1,4 +1,7 @@
-"""The indicated power of a passband scan: coupled waves, a lean, a floor, and a power meter that trails."""
+"""The indicated power of a passband scan: coupled waves, a lean, a floor, and a power meter that trails.
+
+Where the readings ask for it: a floor that slopes, a second passband, ranges of the meter that do not quite agree.
+"""
 
 from __future__ import annotations
 
@@ -7,6 +10,7 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from aotf_lab.estimation.problem import FloatArray
 
@@ -114,22 +118,33 @@ class ScanModel:
     ``lapse`` (n,) is the time since the row before, over the median one, and infinite where the meter had settled
     before the row (``exponent`` is that less one). ``light`` (n,) is the incident light over its mean, all ones
     where it was not measured.
-    ``drive_ratio`` holds the drive when it is not fitted. The parameters are ``names``, in that order.
+    ``drive_ratio`` holds the drive when it is not fitted. ``sloped`` gives the floor a slope, ``second`` adds another
+    passband of the same shape, ``ranges`` (n,) numbers the meter's range of each row: 0 is that of the peak, the
+    others have a gain and an offset each. The parameters are ``names``, in that order.
     """
 
     lapse: FloatArray
     light: FloatArray
     drive_ratio: float | None
     lag_steps: float | None
+    sloped: bool = False
+    second: bool = False
+    ranges: NDArray[np.intp] | None = None
     names: tuple[str, ...] = field(init=False)
     exponent: FloatArray = field(init=False, repr=False)
+    place: dict[str, int] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         names = ["centre_mhz", "fwhm_mhz", "peak_power_mw", "floor_mw", "skew"]
         names += ["lag_steps"] if self.lag_steps is None else []
         names += ["drive_ratio"] if self.drive_ratio is None else []
+        names += ["slope_mw_per_mhz"] if self.sloped else []
+        names += ["separation_mhz", "second_ratio"] if self.second else []
+        others = range(1, 1 if self.ranges is None else int(self.ranges.max()) + 1)
+        names += [name for k in others for name in (f"gain_{k}", f"offset_{k}_mw")]
         object.__setattr__(self, "names", tuple(names))
         object.__setattr__(self, "exponent", np.where(np.isfinite(self.lapse), self.lapse, 1.0) - 1.0)
+        object.__setattr__(self, "place", {name: k for k, name in enumerate(names)})
 
     def lag(self, values: tuple[float, ...] | FloatArray) -> float:
         """Return the lag in steps among ``values``."""
@@ -137,19 +152,45 @@ class ScanModel:
 
     def drive(self, values: tuple[float, ...] | FloatArray) -> float:
         """Return the drive ratio among ``values``."""
-        return float(values[-1]) if self.drive_ratio is None else self.drive_ratio
+        return float(values[self.place["drive_ratio"]]) if self.drive_ratio is None else self.drive_ratio
+
+    def slope(self, values: tuple[float, ...] | FloatArray) -> float:
+        """Return the floor's slope (mW/MHz) among ``values``."""
+        return float(values[self.place["slope_mw_per_mhz"]]) if self.sloped else 0.0
 
     def signal(self, frequency_mhz: FloatArray, *values: float) -> FloatArray:
         """Return the true diffracted power (n,) without floor, at the mean incident light."""
-        return values[2] * passband(frequency_mhz, values[0], values[1], values[4], self.drive(values))
+        main = values[2] * passband(frequency_mhz, values[0], values[1], values[4], self.drive(values))
+        if not self.second:
+            return main
+        apart, ratio = values[self.place["separation_mhz"]], values[self.place["second_ratio"]]
+        shape = passband(frequency_mhz, values[0] + apart, values[1], values[4], self.drive(values))
+        return np.asarray(main + ratio * values[2] * shape)
 
     def settled(self, frequency_mhz: FloatArray, *values: float) -> FloatArray:
-        """Return the power (n,) that a settled meter shows, at any frequencies."""
-        return self.signal(frequency_mhz, *values) + values[3]
+        """Return the power (n,) that a settled meter shows in the peak's range, at any frequencies."""
+        level = self.signal(frequency_mhz, *values) + values[3]
+        return level + self.slope(values) * (frequency_mhz - values[0]) if self.sloped else level
 
     def __call__(self, frequency_mhz: FloatArray, *values: float) -> FloatArray:
         """Return the indicated power (n,) at the rows of the scan."""
-        return self.trailing(self.light * self.signal(frequency_mhz, *values), values) + values[3]
+        light = self.light * self.signal(frequency_mhz, *values)
+        if self.sloped:
+            light = light + self.slope(values) * (frequency_mhz - values[0])
+        shown = self.trailing(light, values)
+        if self.ranges is None:
+            return shown + values[3]
+        return shown + self.gains(values) * values[3] + self._of_ranges("offset_{}_mw", 0.0, values)
+
+    def gains(self, values: tuple[float, ...] | FloatArray) -> FloatArray:
+        """Return what the range of each row (n,) makes of a power, over what the range of the peak does."""
+        return self._of_ranges("gain_{}", 1.0, values)
+
+    def _of_ranges(self, name: str, first: float, values: tuple[float, ...] | FloatArray) -> FloatArray:
+        if self.ranges is None:
+            return np.full(len(self.light), first)
+        of_range = [first, *(values[self.place[name.format(k)]] for k in range(1, int(self.ranges.max()) + 1))]
+        return np.asarray(np.array(of_range, dtype=float)[self.ranges])
 
     def kept(self, values: tuple[float, ...] | FloatArray) -> FloatArray:
         """Return the share (n,) of its deviation that the meter keeps at each row; 0 where it had settled.
@@ -162,7 +203,14 @@ class ScanModel:
         return np.where(np.isfinite(self.lapse), kept, 0.0)
 
     def trailing(self, light: FloatArray, values: tuple[float, ...] | FloatArray) -> FloatArray:
-        """Return ``light`` (n,) or (n, k) as the meter shows it: an exponential average over the time passed."""
+        """Return ``light`` (n,) or (n, k) as the meter shows it: an exponential average, times the gain of its range."""
+        late = self._late(light, values)
+        if self.ranges is None:
+            return late
+        gains = self.gains(values)
+        return np.asarray(late * (gains if light.ndim == 1 else gains[:, None]))
+
+    def _late(self, light: FloatArray, values: tuple[float, ...] | FloatArray) -> FloatArray:
         if self.lag(values) == 0.0:
             return light
         kept = self.kept(values)
