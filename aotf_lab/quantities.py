@@ -54,6 +54,8 @@ QUANTITIES: dict[str, Quantity] = {
         Quantity("distance_mm", "Distance to the screen", "mm", "L"),
         Quantity("separation_mrad", "Separation of the orders", "mrad", "θ"),
         Quantity("analyser_deg", "Angle of the analyser", "°", "α"),
+        Quantity("x_mm", "On the screen, in the plane of the cut", "mm", "x"),
+        Quantity("y_mm", "On the screen, across the plane of the cut", "mm", "y"),
         Quantity("position_mm", "Position of the edge", "mm", "x"),
     )
 }
