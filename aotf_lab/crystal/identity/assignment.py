@@ -1,0 +1,90 @@
+"""The assignments by probability: best, runner-up, how many remain, and how sure each peak is.
+
+Probability by Bayes' rule from the evidence of each assignment, in which the unknown scale and shape are integrated
+over what is known of them beforehand, so that a freer explanation pays for its freedom (MacKay, Information Theory,
+Inference, and Learning Algorithms, ch. 28, from memory). Before any peak is seen: each peak is none of the lines with
+a stated chance, and if k are lines, each set of k lines of the catalogue is as likely as any other.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import comb, log, log1p
+
+import numpy as np
+from scipy.special import logsumexp
+
+from aotf_lab.crystal.identity.candidates import Candidates
+from aotf_lab.crystal.identity.law import LogLaw
+from aotf_lab.crystal.identity.search import NONE, Found
+from aotf_lab.data import CatalogueLine
+from aotf_lab.estimation.checks import chi2_limit
+from aotf_lab.estimation.problem import FloatArray
+
+__all__ = ["Assignment", "Ranking", "ranking"]
+
+_LISTED = 50
+
+
+@dataclass(frozen=True)
+class Assignment:
+    """One way to say which line each peak is; None where it is none of the lines.
+
+    ``chi2`` is that of the matched lines and the weak priors on ``dof`` degrees of freedom, ``probability`` that of
+    the whole assignment among all that were found.
+    """
+
+    lines: tuple[CatalogueLine | None, ...]
+    chi2: float
+    dof: int
+    probability: float
+
+    @property
+    def matched(self) -> int:
+        """How many peaks are lines."""
+        return sum(line is not None for line in self.lines)
+
+    @property
+    def consistent(self) -> bool:
+        """Whether chi-square lies within its limit."""
+        return self.dof == 0 or self.chi2 <= chi2_limit(self.dof)
+
+
+@dataclass(frozen=True)
+class Ranking:
+    """The most probable assignments first; ``remaining`` counts those as full as the best, within their limit.
+
+    ``chances`` (m, lines + 1) is the probability of each line for each peak, the last column that of none of them.
+    """
+
+    assignments: tuple[Assignment, ...]
+    remaining: int
+    chances: FloatArray
+
+
+def ranking(found: Found, law: LogLaw, lines: Candidates, chance_of_none: float) -> Ranking:
+    """Return the assignments of ``found`` by probability."""
+    m, n = len(law.log_peak), len(lines.lines)
+    matched = np.sum(found.lines != NONE, axis=1)
+    beforehand = np.array(
+        [k * log1p(-chance_of_none) + (m - k) * log(chance_of_none) - log(comb(n, k)) for k in range(min(m, n) + 1)]
+    )
+    weight = found.log_evidence + beforehand[matched]
+    probability = np.exp(weight - logsumexp(weight))
+    order = np.argsort(-weight, kind="stable")
+    dof = np.array([law.rank(k) for k in range(m + 1)])[matched]
+    limits = np.array([chi2_limit(d) if d else np.inf for d in range(m + 1)])
+    remain = (matched == matched[order[0]]) & (found.chi2 <= limits[dof])
+    chances = np.zeros((m, n + 1))
+    for peak in range(m):
+        np.add.at(chances[peak], found.lines[:, peak], probability)  # NONE is the last column
+    listed = tuple(
+        Assignment(
+            tuple(None if j == NONE else lines.lines[j] for j in found.lines[k]),
+            float(found.chi2[k]),
+            int(dof[k]),
+            float(probability[k]),
+        )
+        for k in order[:_LISTED]
+    )
+    return Ranking(listed, int(np.sum(remain)), chances)

@@ -1,0 +1,73 @@
+"""The plot of an identity: peaks over wavelength against the catalogue, and how far two assignments miss them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+from numpy.typing import NDArray
+
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, name_axes
+from aotf_lab.quantities import axis_label
+
+__all__ = ["plot_identity"]
+
+Floats = NDArray[np.float64]
+
+
+def plot_identity(
+    names: Sequence[str],
+    frequency_mhz: Floats,
+    catalogue_nm: Floats,
+    places_nm: Mapping[str, Floats],
+    residuals_mhz: Mapping[str, Floats],
+    found_nm: Floats,
+    curve: Callable[[Floats], Floats] | None,
+    ax: Axes | None = None,
+) -> Axes:
+    """Draw peaks (m,) at the wavelengths that each assignment gives them, over the lines of the catalogue (n,).
+
+    ``places_nm`` and ``residuals_mhz`` are (m,) for each assignment, nan where a peak is no line; ``found_nm`` is
+    where the others put each peak. The residuals go into a panel below, drawn within the same Axes' space.
+    """
+    ax = axes_or_new(ax)
+    for k, nm in enumerate(catalogue_nm):
+        ax.axvline(nm, color="0.8", linewidth=0.7, label="lines of the catalogue" if k == 0 else None)
+    if curve is not None:
+        shown = np.concatenate([*places_nm.values(), found_nm])
+        grid = np.linspace(np.nanmin(shown), np.nanmax(shown), 200)
+        ax.plot(grid, curve(grid), "-", color=BLUE, linewidth=1.4, label="curve of the best assignment")
+    for (name, nm), (marker, ink, face) in zip(places_nm.items(), _STYLES, strict=False):
+        ax.plot(nm, frequency_mhz, marker, color=ink, markerfacecolor=face, markersize=6, label=name)
+    spare = np.isnan(next(iter(places_nm.values())))
+    if spare.any():
+        ax.plot(found_nm[spare], frequency_mhz[spare], "x", color=GREY, markersize=6, label="none of these lines")
+    _name_peaks(ax, names, np.where(spare, found_nm, next(iter(places_nm.values()))), frequency_mhz)
+    name_axes(ax, axis_label("wavelength_nm"), axis_label("frequency_mhz"))
+    ax.legend(frameon=False, fontsize="small")
+    _residuals(ax, places_nm, residuals_mhz)
+    return ax
+
+
+_STYLES = (("o", ORANGE, ORANGE), ("s", GREY, "white"))
+
+
+def _name_peaks(ax: Axes, names: Sequence[str], nm: Floats, mhz: Floats) -> None:
+    for name, x, y in zip(names, nm, mhz, strict=True):
+        if np.isfinite(x):
+            ax.annotate(name, (x, y), xytext=(6, 5), textcoords="offset points", fontsize="small")
+
+
+def _residuals(ax: Axes, places_nm: Mapping[str, Floats], residuals_mhz: Mapping[str, Floats]) -> None:
+    """Draw the residuals (kHz) in the lower quarter of the space of ``ax``."""
+    if not any(np.isfinite(r).any() for r in residuals_mhz.values()):
+        return
+    low, high = ax.get_ylim()
+    ax.set_ylim(low - 0.45 * (high - low), high)
+    below = ax.inset_axes((0.0, 0.0, 1.0, 0.24), sharex=ax)
+    below.axhline(0.0, color="0.6", linewidth=0.8)
+    for (name, mhz), (marker, ink, face) in zip(residuals_mhz.items(), _STYLES, strict=False):
+        below.plot(places_nm[name], 1e3 * mhz, marker, color=ink, markerfacecolor=face, markersize=4)
+    below.set_ylabel("peak - line (kHz)", fontsize="small")
+    below.tick_params(labelsize="small")
