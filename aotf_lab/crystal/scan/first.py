@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
 from scipy.optimize import OptimizeResult, least_squares
 
 from aotf_lab.crystal.scan.guess import ScanGuess
+from aotf_lab.crystal.scan.model import ScanModel
+from aotf_lab.crystal.scan.noise import LEAST
 from aotf_lab.crystal.scan.table import ScanTable
 from aotf_lab.estimation import Problem
 from aotf_lab.estimation.problem import FloatArray
 
-__all__ = ["FirstFit", "first_fit", "rough_u"]
+__all__ = ["FirstFit", "first_fit", "log_start", "near_fit", "rough_u"]
 
 ROUGH = 0.01
 """Share of the peak by which the first fit may miss any reading."""
@@ -23,6 +26,7 @@ _WIDTHS, _LAGS, _SKEWS = (1.0, 0.6, 1.6), (1.0, 0.5), (0.0, -0.15, 0.15)
 
 _MUCH = 3.0
 _STRONG_LEAN = 0.25
+_ROUGH_LEVEL = 0.03
 
 
 def rough_u(table: ScanTable, guess: ScanGuess) -> FloatArray:
@@ -55,6 +59,45 @@ def first_fit(problem: Problem, guess: ScanGuess) -> FirstFit:
         best = min((best, other), key=lambda result: float(result.cost))
     values, gradient = np.asarray(best.x, dtype=float), -np.asarray(best.jac, dtype=float)[: len(problem.y)]
     return FirstFit(values, gradient * problem.spread(values)[:, None])
+
+
+def near_fit(table: ScanTable, problem: Problem, guess: ScanGuess) -> FirstFit:
+    """Return the minimum next to the starts of ``problem``, without a search; on a log scale that of the levels."""
+    if table.log:
+        values = np.asarray(_least(_in_levels(table, problem), guess, 1e-6).x, dtype=float)
+    else:
+        values = np.asarray(_least(problem, guess, 1e-6).x, dtype=float)
+    return FirstFit(values, problem.jacobian(lambda v: problem.model(problem.x, *v), values))
+
+
+def log_start(table: ScanTable, model: ScanModel, values: Mapping[str, float]) -> Mapping[str, float]:
+    """Return ``values`` of a first fit with a floor that a log scale can show."""
+    if not table.log:
+        return values
+    low = float(np.quantile(table.power_mw, 0.05))
+    return {**values, "floor_mw": max(values["floor_mw"], 0.5 * low) if values["floor_mw"] < 5 * low else low}
+
+
+def _in_levels(table: ScanTable, problem: Problem) -> Problem:
+    """Return the same problem for the logarithms of the powers."""
+    y, u = table.power_mw, table.u_power_mw
+
+    def levels(frequency_mhz: FloatArray, *values: float) -> FloatArray:
+        return np.log(np.maximum(problem.model(frequency_mhz, *values), LEAST * y) / y)
+
+    spread = np.hypot(0.0 if u is None else u / y, _ROUGH_LEVEL)
+    return replace(problem, model=levels, y=np.zeros_like(y), u_y=np.broadcast_to(spread, y.shape))
+
+
+def _least(problem: Problem, guess: ScanGuess, tolerance: float) -> OptimizeResult:
+    """Return the minimum from the starts of ``problem``."""
+    start = np.array([p.start for p in problem.parameters])
+    inside = np.minimum(1e-6, 1e-3 * (problem.high - problem.low))
+    start = np.clip(start, problem.low + inside, problem.high - inside)
+    scales = np.array([guess.scale(p.name) for p in problem.parameters])
+    return least_squares(
+        problem.residual, start, bounds=(problem.low, problem.high), x_scale=scales, ftol=tolerance, xtol=tolerance
+    )
 
 
 def _doubtful(problem: Problem, guess: ScanGuess, result: OptimizeResult) -> bool:

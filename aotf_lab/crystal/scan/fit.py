@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 from uncertainties import UFloat
 
-from aotf_lab.crystal.scan.first import FirstFit, first_fit, rough_u
-from aotf_lab.crystal.scan.guess import guess_scan
+from aotf_lab.crystal.scan.first import FirstFit, first_fit, log_start, near_fit, rough_u
+from aotf_lab.crystal.scan.guess import ScanGuess, guess_scan
 from aotf_lab.crystal.scan.known import assumed_lag, if_exact, known_drive, scan_parameters, stated_lag
 from aotf_lab.crystal.scan.model import ScanModel
 from aotf_lab.crystal.scan.noise import ScanNoise, scan_noise
@@ -17,14 +18,25 @@ from aotf_lab.errors import FitError
 from aotf_lab.estimation import Check, Fit, Parameter, Problem, fit_problem
 from aotf_lab.estimation.problem import FloatArray
 
-__all__ = ["ScanSolution", "solve_scan"]
+__all__ = ["ScanSolution", "ScanTold", "solve_again", "solve_scan"]
+
+
+@dataclass(frozen=True)
+class ScanTold:
+    """What a fit of a scan was told, and its guess: drive and lag as they are known, ``what`` names the scan."""
+
+    guess: ScanGuess
+    drive: float | UFloat | None
+    lag: float | UFloat | None
+    lag_stated: bool
+    what: str
 
 
 @dataclass(frozen=True)
 class ScanSolution:
     """A fitted scan: its rows, its model, the scatter, the problem solved and the fit.
 
-    ``lag_stated`` says whether the power meter's time constant was known beforehand.
+    ``told`` is what was known beforehand; ``lag_stated`` whether the power meter's time constant was.
     """
 
     table: ScanTable
@@ -32,7 +44,12 @@ class ScanSolution:
     noise: ScanNoise
     problem: Problem
     fit: Fit
-    lag_stated: bool
+    told: ScanTold
+
+    @property
+    def lag_stated(self) -> bool:
+        """Whether the power meter's time constant was known beforehand."""
+        return self.told.lag_stated
 
 
 def solve_scan(
@@ -42,15 +59,44 @@ def solve_scan(
     guess = guess_scan(table)
     drive, stated = known_drive(drive_ratio), stated_lag(table, time_constant_s)
     lag = assumed_lag(table) if stated is None else stated
-    model = ScanModel(table.lapse, table.light, if_exact(drive), if_exact(lag))
+    told = ScanTold(guess, drive, lag, stated is not None, what)
+    model = ScanModel(table.lapse, table.light, if_exact(drive), if_exact(lag), ranges=table.ranges)
     parameters = scan_parameters(model, table, guess, drive, lag)
     f, y = table.frequency_mhz, table.power_mw
     rough = Problem(model, parameters, f, y, rough_u(table, guess), None, what)
     first = first_fit(rough, guess)
+    if table.log or table.ranges is not None:
+        values = dict(zip(model.names, first.values.tolist(), strict=True))
+        return _solved(table, model, told, log_start(table, model, values))
+    return _from_first(table, model, told, rough, first)
+
+
+def solve_again(solution: ScanSolution, model: ScanModel, starts: Mapping[str, float]) -> ScanSolution:
+    """Return the fit of another ``model`` to the same rows, from where ``solution`` ended and ``starts``."""
+    known = dict(zip(solution.model.names, solution.fit.values.tolist(), strict=True))
+    ranges = model.ranges if solution.table.ranges is None else solution.table.ranges
+    table = replace(solution.table, ranges=ranges)
+    return _solved(table, model, solution.told, known | dict(starts))
+
+
+def _solved(table: ScanTable, model: ScanModel, told: ScanTold, starts: Mapping[str, float]) -> ScanSolution:
+    """Return the fit from ``starts``; its scatter is judged twice where small readings count as much as large ones."""
+    made = scan_parameters(model, table, told.guess, told.drive, told.lag)
+    parameters = tuple(replace(p, start=float(starts.get(p.name, p.start))) for p in made)
+    rough = Problem(model, parameters, table.frequency_mhz, table.power_mw, rough_u(table, told.guess), None, told.what)
+    solution = _from_first(table, model, told, rough, near_fit(table, rough, told.guess))
+    if table.log or table.ranges is not None:
+        values = solution.fit.values
+        gradient = rough.jacobian(lambda v: model(rough.x, *v), values)
+        solution = _from_first(table, model, told, rough, FirstFit(values, gradient))
+    return solution
+
+
+def _from_first(table: ScanTable, model: ScanModel, told: ScanTold, rough: Problem, first: FirstFit) -> ScanSolution:
     noise = scan_noise(table, model, rough, first.values, first.gradient)
-    problem = _whitened(table, model, noise, parameters, _one_step(rough, noise, first), what)
+    problem = _whitened(table, model, noise, rough.parameters, _one_step(rough, noise, first), told.what)
     fit = _final_fit(problem, table.u_power_mw is not None)
-    return ScanSolution(table, model, noise, problem, fit, stated is not None)
+    return ScanSolution(table, model, noise, problem, fit, told)
 
 
 def _whitened(
@@ -64,9 +110,9 @@ def _whitened(
     """Return the problem in which the readings are independent."""
 
     def whitened(frequency_mhz: FloatArray, *values: float) -> FloatArray:
-        return noise.whitened(model(frequency_mhz, *values))
+        return noise.seen(model(frequency_mhz, *values))
 
-    y = noise.whitened(table.power_mw)
+    y = noise.seen(table.power_mw)
     return Problem(
         whitened,
         tuple(replace(p, start=float(v)) for p, v in zip(parameters, start, strict=True)),
@@ -81,7 +127,9 @@ def _whitened(
 
 def _one_step(problem: Problem, noise: ScanNoise, first: FirstFit) -> FloatArray:
     """Return where the first fit would have ended, to first order, had it known the scatter."""
-    residual = noise.whitened(problem.y - problem.model(problem.x, *first.values))
+    expected = problem.model(problem.x, *first.values)
+    log = noise.about_mw is not None
+    residual = noise.seen(problem.y) - noise.seen(expected) if log else noise.whitened(problem.y - expected)
     gradient = np.vstack([noise.whitened(first.gradient), problem.prior_rows])
     pulls = problem.prior_rows @ (problem.prior_values - first.values)
     size = np.linalg.norm(gradient, axis=0)

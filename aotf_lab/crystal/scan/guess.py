@@ -42,7 +42,9 @@ class ScanGuess:
 
     def scale(self, name: str) -> float:
         """Return by how much the parameter ``name`` may typically move."""
-        sizes = {"centre_mhz": self.fwhm_mhz, "fwhm_mhz": self.fwhm_mhz, "skew": 0.1}
+        sizes = {"centre_mhz": self.fwhm_mhz, "fwhm_mhz": self.fwhm_mhz, "skew": 0.1, "separation_mhz": self.fwhm_mhz}
+        if name == "slope_mw_per_mhz":
+            return 0.1 * self.peak_mw / self.fwhm_mhz
         return sizes.get(name, self.peak_mw if name.endswith("_mw") else 1.0)
 
 

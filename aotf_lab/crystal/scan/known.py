@@ -22,6 +22,10 @@ full, and for one-way scans a lag of the meter of about the second that thermal 
 MOST_LEAD_STEPS = 0.4
 """A meter cannot lead; so much is left to scatter about no lag."""
 
+U_RANGE_GAIN, U_RANGE_OFFSET = 0.05, 0.02
+"""How far two ranges of a power meter may differ at the same light: in gain, and in offset as a share of the highest
+reading (common practice, no source)."""
+
 U_TIME_CONSTANT = 0.1
 """Relative standard uncertainty of a time constant stated as a plain number."""
 
@@ -94,4 +98,21 @@ def scan_parameters(
         "lag_steps": Parameter("lag_steps", lag_start, -MOST_LEAD_STEPS, np.inf, lag_prior),
         "drive_ratio": Parameter("drive_ratio", drive_prior.n, *DRIVE_LIMITS, drive_prior),
     }
+    made |= _further(table, span)
     return tuple(made[name] for name in model.names)
+
+
+def _further(table: ScanTable, span: float) -> dict[str, Parameter]:
+    """Return the parameters of a sloping floor, of a second passband, and of the meter's other ranges."""
+    largest = float(np.max(np.abs(table.power_mw)))
+    made = {
+        "slope_mw_per_mhz": Parameter("slope_mw_per_mhz", 0.0),
+        "separation_mhz": Parameter("separation_mhz", 0.5 * span, -span, span),
+        "second_ratio": Parameter("second_ratio", 0.1, 0.0, 1.5),
+    }
+    for k in range(1, 1 if table.ranges is None else int(table.ranges.max()) + 1):
+        gain = ufloat(1.0, U_RANGE_GAIN, tag=f"gain of range {k} of the power meter, unknown")
+        offset = ufloat(0.0, U_RANGE_OFFSET * largest, tag=f"offset of range {k} of the power meter, unknown")
+        made[f"gain_{k}"] = Parameter(f"gain_{k}", 1.0, 0.5, 2.0, gain)
+        made[f"offset_{k}_mw"] = Parameter(f"offset_{k}_mw", 0.0, prior=offset)
+    return made

@@ -203,7 +203,7 @@ class ScanModel:
         return np.where(np.isfinite(self.lapse), kept, 0.0)
 
     def trailing(self, light: FloatArray, values: tuple[float, ...] | FloatArray) -> FloatArray:
-        """Return ``light`` (n,) or (n, k) as the meter shows it: an exponential average, times the gain of its range."""
+        """Return ``light`` (n,) or (n, k) as the meter shows it: an exponential average, times the range's gain."""
         late = self._late(light, values)
         if self.ranges is None:
             return late

@@ -28,8 +28,12 @@ __all__ = ["ScanNoise", "scan_noise"]
 MEMORIES = (0.0, 1.0, 3.0, 10.0, 40.0)
 """Tried memories of the wander, in steps; 0 is a scatter proportional to the reading itself."""
 
+LEAST = 1e-4
+"""Share of the first fit below which no power is looked for on a log scale."""
+
 _FAR = 5.0
 _FEW = 0.05
+_ENOUGH = 8
 
 
 @dataclass(frozen=True)
@@ -38,13 +42,21 @@ class ScanNoise:
 
     ``u_mw`` (n,) is the standard uncertainty of each, all causes together, and ``root`` (n, n) turns readings into
     independent ones. ``wander`` is the relative standard deviation of the light, ``gain`` twice the rise of the
-    restricted log likelihood that a wander brings.
+    restricted log likelihood that a wander brings. ``about_mw`` (n,) is the first fit, for a scan logged in dB.
     """
 
     u_mw: FloatArray
     root: FloatArray
     wander: float
     gain: float
+    about_mw: FloatArray | None = None
+
+    def seen(self, power_mw: FloatArray) -> FloatArray:
+        """Return powers (n,) in independent units; of a log scale their ratio to ``about_mw`` counts, not their gap."""
+        about = self.about_mw
+        if about is None:
+            return self.whitened(power_mw)
+        return self.whitened(about * np.log(np.maximum(power_mw, LEAST * about) / about))
 
     def whitened(self, values: FloatArray) -> FloatArray:
         """Return ``values`` (n,) or (n, k) in independent units."""
@@ -58,11 +70,13 @@ def scan_noise(
 
     It is judged without the few readings that stand far out; those keep their place in the fit, and its checks.
     """
-    residual = table.power_mw - model(table.frequency_mhz, *values)
+    expected = model(table.frequency_mhz, *values)
+    about = np.maximum(expected, LEAST * table.power_mw.max()) if table.log else None
+    residual = table.power_mw - expected if about is None else about * np.log(table.power_mw / about)
     light = table.light * model.signal(table.frequency_mhz, *values)
     shown = model.trailing(light, values)
     trail = model.trailing(np.eye(len(light)), values)
-    stated = _stated(table, model, values, residual, shown, trail)
+    stated = _stated(table, model, values, _scale(table, residual, shown, about), shown, trail)
     apart = np.abs(table.clock[:, None] - table.clock)
     through = trail * light
     wanders = [np.diag(shown**2) if m == 0 else through @ np.exp(-apart / m) @ through.T for m in MEMORIES]
@@ -76,14 +90,29 @@ def scan_noise(
         table.u_power_mw is not None,
     )
     covariance = found.level**2 * stated + np.tensordot(found.variances, np.array(wanders), 1)
-    return ScanNoise(np.sqrt(np.diag(covariance)), _inverse_root(covariance), found.size, found.gain)
+    return ScanNoise(np.sqrt(np.diag(covariance)), _inverse_root(covariance), found.size, found.gain, about)
+
+
+def _scale(table: ScanTable, residual: FloatArray, shown: FloatArray, about: FloatArray | None) -> FloatArray:
+    """Return the scatter (n,) of the power meter in mW: as stated, or robust, of each of its ranges or in dB."""
+    u, rows = table.u_power_mw, len(shown)
+    if about is not None:
+        return about * (_robust_scale(residual / about, shown / about) if u is None else u / table.power_mw)
+    if u is not None:
+        return u
+    scale = np.full(rows, _robust_scale(residual, shown))
+    ranges = np.zeros(rows, dtype=np.intp) if table.ranges is None else table.ranges
+    for k in range(int(ranges.max()) + 1 if ranges.any() else 0):
+        inside = ranges == k
+        if inside.sum() >= _ENOUGH:
+            scale[inside] = _robust_scale(residual[inside], shown[inside])
+    return scale
 
 
 def _stated(
-    table: ScanTable, model: ScanModel, values: FloatArray, residual: FloatArray, shown: FloatArray, trail: FloatArray
+    table: ScanTable, model: ScanModel, values: FloatArray, scale: FloatArray, shown: FloatArray, trail: FloatArray
 ) -> FloatArray:
-    """Return the covariance (n, n) in mW^2 by the meters' stated accuracy; where unknown, by the robust scatter."""
-    scale = np.full(len(shown), _robust_scale(residual, shown)) if table.u_power_mw is None else table.u_power_mw
+    """Return the covariance (n, n) in mW^2 by the meters' accuracy, the power meter's being ``scale`` (n,)."""
     covariance = np.diag(scale**2 + (table.u_light * shown) ** 2)
     if table.u_frequency_mhz is None:
         return covariance

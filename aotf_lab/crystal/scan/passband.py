@@ -13,16 +13,22 @@ import pandas as pd
 from uncertainties import UFloat
 from uncertainties.umath import log1p
 
+from aotf_lab.crystal.cut import Cut
+from aotf_lab.crystal.scan.branches import Branches, branches_of
 from aotf_lab.crystal.scan.checks import scan_checks
 from aotf_lab.crystal.scan.fit import ScanSolution, solve_scan
-from aotf_lab.crystal.scan.point import ScanPoint
+from aotf_lab.crystal.scan.further import Further, further
+from aotf_lab.crystal.scan.further_checks import further_checks
+from aotf_lab.crystal.scan.lengths import length_mm, weak_fwhm_mhz, width_nm
+from aotf_lab.crystal.scan.picture import draw_scan
 from aotf_lab.crystal.scan.sidelobes import Sidelobe, measured_sidelobes
 from aotf_lab.crystal.scan.table import scan_table
+from aotf_lab.crystal.scan.words import scan_rows, scan_title
+from aotf_lab.crystal.tuning.curve import Tuning
 from aotf_lab.errors import ReadingsError
 from aotf_lab.estimation import Fit, FittedFunction, new_cause
 from aotf_lab.estimation.evaluate import require_inside, split
 from aotf_lab.estimation.problem import FloatArray
-from aotf_lab.physics.coupled_waves import light_lost
 from aotf_lab.reading.readings import Readings
 
 __all__ = ["Scan", "fit_scan"]
@@ -36,6 +42,9 @@ class Scan:
 
     - ``centre_mhz``, ``fwhm_mhz``: peak and full width at half of it (true MHz, the counter's error included).
     - ``peak_power_mw``, ``floor_mw``: diffracted power at the peak above the floor, and the floor.
+    - ``slope_mw_per_mhz``: the floor's slope, exactly 0 where the readings do not ask for one; ``floor_mw`` is then
+      the floor under the peak.
+    - ``branches``: two peaks where one would not do (both polarisations, or a second line), else None.
     - ``lag_mhz``: how far the indicated power trails on the way up, and on the way down the other way.
     - ``skew``: how the passband leans, see ``skewed_detuning``; ``drive_ratio``: RF power over P_sat.
     - ``sidelobes``: the first ones, where the readings reach them, beside coupled waves at this drive.
@@ -49,10 +58,12 @@ class Scan:
     fwhm_mhz: UFloat
     peak_power_mw: UFloat
     floor_mw: UFloat
+    slope_mw_per_mhz: UFloat
     skew: UFloat
     drive_ratio: UFloat
     lag_mhz: UFloat
     sidelobes: tuple[Sidelobe, ...]
+    branches: Branches | None
     readings: Readings = field(repr=False)
     fit: Fit = field(repr=False)
     expected_mw: FloatArray = field(repr=False)
@@ -88,6 +99,43 @@ class Scan:
             values[k] = _through(self.readings, "optical_power_mw", value)
         return values[0] if scalar else values
 
+    def share_of_peak(self, frequency_mhz: Any) -> Any:
+        """Return the light (0 to 1) at ``frequency_mhz`` (true MHz) over that in tune, the floor taken off.
+
+        Shapes and errors as for ``power``; of two peaks both count, the main one being 1.
+        """
+        nominal, elements, scalar = split(frequency_mhz)
+        require_inside("frequency", nominal, *self.range_mhz, "MHz")
+        model = self.solution.model
+        curve = FittedFunction(self.fit, lambda f, *values: model.signal(f, *values) / values[2])
+        shares = curve(np.array([self._indicated(element) for element in elements]))
+        return shares[0] if scalar else shares
+
+    def fwhm_nm(self, tuning: Tuning) -> UFloat:
+        """Return the full width at half of the peak in vacuum nm, by the local slope of ``tuning``.
+
+        Raises ``OutOfRangeError`` where the tuning curve does not reach both half heights.
+        """
+        return width_nm(self.centre_mhz, self.fwhm_mhz, tuning)
+
+    @property
+    def weak_fwhm_mhz(self) -> UFloat:
+        """Full width (MHz) at half of the peak that this passband would have upright and in weak drive."""
+        return weak_fwhm_mhz(self.fwhm_mhz, self.skew, self.drive_ratio)
+
+    def interaction_length_mm(
+        self, cut: Cut, wavelength_nm: UFloat | float, *, walkoff_deg: UFloat | float | None = None
+    ) -> UFloat:
+        """Return the length (mm) of the transducer, across the acoustic wave vector, that gives the weak-drive width.
+
+        By the exact index surfaces of ``cut`` at the vacuum ``wavelength_nm``; u from the width, the drive, the
+        velocity and the cut. ``walkoff_deg`` is the lean of the sound's energy from its wave vector (deg, towards
+        [001]), by default that of the packaged slow shear wave; 0 takes the column as straight, as published passband
+        formulas do, and the length is then the light's way through it to about 1 %. A sound field that is not even
+        makes the length that an even one would have. Errors as for ``physics.passband_length``.
+        """
+        return length_mm(self.weak_fwhm_mhz, cut, wavelength_nm, walkoff_deg)
+
     def _indicated(self, frequency_mhz: UFloat | float) -> UFloat | float:
         """Return what the counter shows at a true frequency, to first order in its errors, which have mean 0."""
         nominal = frequency_mhz.n if isinstance(frequency_mhz, UFloat) else float(frequency_mhz)
@@ -96,55 +144,20 @@ class Scan:
 
     def plot(self, ax: Any = None) -> Any:
         """Draw the readings of each direction, the passband, and what the trailing meter shows; return the Axes."""
-        from scipy.interpolate import PchipInterpolator
-
-        from aotf_lab.drawing import plot_scan
-
-        table = self.solution.table
-        grid = np.linspace(*self.range_mhz, 400)
-        models = {"settled": self.solution.model.settled(grid, *self.fit.values)}
-        readings: dict[str, tuple[FloatArray, FloatArray]] = {}
-        expected = self.solution.model(table.frequency_mhz, *self.fit.values)
-        for way, name in ((1, "up"), (-1, "down")):
-            rows = table.direction == way
-            if rows.any():
-                readings[name] = (table.frequency_mhz[rows], table.power_mw[rows])
-            f, first = np.unique(table.frequency_mhz[rows], return_index=True)
-            if len(f) > 3 and self.lag_mhz.n != 0:
-                inside = (grid >= f[0]) & (grid <= f[-1])
-                models[name] = np.where(inside, PchipInterpolator(f, expected[rows][first])(grid), np.nan)
-        return plot_scan(grid, models, readings, self.fit.values[0], ax)
+        return draw_scan(self.solution, self.range_mhz, ax)
 
     def rows(self) -> tuple[tuple[str, str], ...]:
         """Return (name, value with uncertainty and unit), one pair per line of ``str``."""
-        share = self.centre_mhz.s / self.fwhm_mhz.n
-        lag = f"{_shown(self.lag_mhz * 1e3)} kHz each way"
-        lag += f", time constant {_shown(self.time_constant_s)} s" if self.time_constant_s is not None else ""
-        return (
-            ("centre", f"{_shown(self.centre_mhz)} MHz"),
-            ("", f"u is {100 * share:.2g} % of the FWHM and costs {100 * float(light_lost(share)):.1g} % of the light"),
-            ("FWHM", f"{_shown(self.fwhm_mhz)} MHz"),
-            ("peak power", f"{_shown(self.peak_power_mw)} mW above a floor of {_shown(self.floor_mw)} mW"),
-            ("drive P/P_sat", _shown(self.drive_ratio)),
-            ("lean", _shown(self.skew)),
-            ("lag", lag),
-            ("sidelobes", "; ".join(map(str, self.sidelobes)) or "not reached"),
-            ("chi2/dof", f"{self.fit.chi2:.1f}/{self.fit.dof:.3g}"),
-        )
-
-    def _title(self) -> str:
-        table = self.solution.table
-        ways = "one way" if table.one_way else "up and down"
-        return f"Scan{' of line ' + self.line if self.line else ''}: {len(table.row)} readings, {ways}"
+        return scan_rows(self)
 
     def __str__(self) -> str:
-        lines = [self._title()] + [f"  {name:<15}{value}" for name, value in self.rows()]
+        lines = [scan_title(self)] + [f"  {name:<15}{value}" for name, value in self.rows()]
         return "\n".join(lines + [f"  {check}" for check in self.fit.failed])
 
     def _repr_html_(self) -> str:
         body = "".join(f"<tr><th>{escape(name)}</th><td>{escape(value)}</td></tr>" for name, value in self.rows())
         failed = "".join(f"<li>{escape(str(check))}</li>" for check in self.fit.failed)
-        table = f"<table><caption>{escape(self._title())}</caption>{body}</table>"
+        table = f"<table><caption>{escape(scan_title(self))}</caption>{body}</table>"
         return table + (f"<ul>{failed}</ul>" if failed else "")
 
 
@@ -159,9 +172,11 @@ def fit_scan(
 
     ``readings`` is a table, or a list of them (the way up, the way down), with ``frequency_mhz`` and
     ``optical_power_mw``; understood beside them: ``u_optical_power_mw`` (estimated from the scatter without it),
-    ``u_frequency_mhz``, ``direction`` ("up", "down", +1 or -1; else the order of rows tells), ``time_s``, and
-    ``incident_power_mw``, which is divided out. The frequency is taken to stand still between two readings, and each
-    reading to be made at the end of its step.
+    ``u_frequency_mhz``, ``direction`` ("up", "down", +1 or -1; else the order of rows tells), ``time_s``,
+    ``incident_power_mw``, which is divided out, and ``range``, the power meter's: each has an offset, a gain and a
+    scatter of its own (ranges that only the digits show are found where they differ). ``optical_power_dbm`` or
+    ``optical_level_db`` (0 dB then counts as 1 mW) may stand for the power: the scatter then counts in dB. The
+    frequency is taken to stand still between two readings, and each reading to be made at the end of its step.
 
     ``drive_ratio`` is RF power over that of full diffraction (a plain number counts as exact; fitted when left out).
     ``time_constant_s`` is the power meter's (a plain number is taken to 10 %, zero as exact). Up and down together
@@ -171,25 +186,30 @@ def fit_scan(
     impossible; ``FitError`` when no fit is found.
     """
     table = scan_table(readings)
-    solution = solve_scan(table, drive_ratio, time_constant_s, f"the scan of line {line}" if line else "the scan")
+    found = further(solve_scan(table, drive_ratio, time_constant_s, f"the scan of line {line}" if line else "the scan"))
+    solution, point = found.solution, found.point
+    table = solution.table
     _require_inside(solution)
-    point = ScanPoint.of(solution)
     p = solution.fit.parameters
     lag_mhz = _lag_steps(solution) * table.pace_mhz
-    sidelobes = measured_sidelobes(point)
+    sidelobes = () if solution.model.second else measured_sidelobes(point)
     motion = _motion(solution)
     centre = p["centre_mhz"] if motion is None else p["centre_mhz"] + motion
-    checks = scan_checks(point, lag_mhz, 0.0 if motion is None else motion.s, sidelobes)
+    branches = _branches(found, centre)
+    u_motion = 0.0 if motion is None else motion.s
+    checks = scan_checks(point, lag_mhz, u_motion, sidelobes) + further_checks(found, branches)
     return Scan(
         line=line,
-        centre_mhz=_through(table.readings, "frequency_mhz", centre),
+        centre_mhz=_through(table.readings, "frequency_mhz", centre) if branches is None else branches.main_mhz,
         fwhm_mhz=_through(table.readings, "frequency_mhz", p["fwhm_mhz"], offsets=False),
         peak_power_mw=_through(table.readings, "optical_power_mw", p["peak_power_mw"], offsets=False),
         floor_mw=_through(table.readings, "optical_power_mw", p["floor_mw"]),
+        slope_mw_per_mhz=_slope(solution),
         skew=p["skew"],
         drive_ratio=p.get("drive_ratio", _exactly(p, solution.model.drive_ratio)),
         lag_mhz=lag_mhz,
         sidelobes=sidelobes,
+        branches=branches,
         readings=table.readings,
         fit=solution.fit.with_checks(*checks),
         expected_mw=table.in_table_order(solution.model(table.frequency_mhz, *solution.fit.values)),
@@ -210,6 +230,20 @@ def _through(readings: Readings, column: str, value: UFloat | float, *, offsets:
 def _exactly(parameters: Mapping[str, UFloat], value: float | None) -> UFloat:
     """Return ``value`` as a number without uncertainty."""
     return next(iter(parameters.values())) * 0.0 + (0.0 if value is None else value)
+
+
+def _slope(solution: ScanSolution) -> UFloat:
+    p, readings = solution.fit.parameters, solution.table.readings
+    slope = p.get("slope_mw_per_mhz", _exactly(p, 0.0))
+    return _through(readings, "optical_power_mw", slope, offsets=False)
+
+
+def _branches(found: Further, centre: UFloat) -> Branches | None:
+    if found.gained is None:
+        return None
+    readings, apart = found.solution.table.readings, found.solution.fit.parameters["separation_mhz"]
+    main = _through(readings, "frequency_mhz", centre)
+    return branches_of(found.solution, main, _through(readings, "frequency_mhz", apart, offsets=False), found.gained)
 
 
 def _lag_steps(solution: ScanSolution) -> UFloat:
@@ -238,7 +272,3 @@ def _require_inside(solution: ScanSolution) -> None:
             found=f"{centre:.6g} MHz", allowed=f"inside {f.min():.6g} to {f.max():.6g} MHz",
             cure="scan further to that side, two widths beyond the peak",
         )  # fmt: skip
-
-
-def _shown(value: UFloat) -> str:
-    return f"{value:.2uS}" if value.s > 0 else f"{value.n:.6g}"

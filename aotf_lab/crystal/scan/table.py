@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from aotf_lab.crystal.scan.columns import LOG_COLUMNS, numbers, optional, stated_ranges, uncertainty, with_power
 from aotf_lab.errors import ReadingsError
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.reading.readings import Readings, as_readings, join_readings
@@ -30,6 +31,8 @@ class ScanTable:
     in such steps through all runs. ``direction`` is +1 for a row reached from below, -1 from above. ``step_mhz`` is
     the typical distance of neighbours, ``pace_mhz`` the frequency travelled per reading. ``mislabelled`` counts the
     rows whose stated direction contradicts the order of time.
+    ``ranges`` (n,) numbers the meter's range where that is stated, 0 that of the highest reading; ``log`` says that the
+    power was logged in dB.
     """
 
     readings: Readings
@@ -47,6 +50,8 @@ class ScanTable:
     pace_mhz: float
     step_s: float | None
     mislabelled: int
+    ranges: NDArray[np.intp] | None
+    log: bool
 
     @property
     def places(self) -> tuple[str, ...]:
@@ -73,13 +78,15 @@ def scan_table(readings: Readings | pd.DataFrame | Sequence[Readings | pd.DataFr
     positive, a direction with another name, too few rows, or all rows at a few frequencies.
     """
     parts = [as_readings(r) for r in ([readings] if isinstance(readings, Readings | pd.DataFrame) else readings)]
+    log = all(LOG_COLUMNS[0] in p.table or LOG_COLUMNS[1] in p.table for p in parts)
+    parts = [with_power(part) for part in parts]
     for part in parts:
         part.require("frequency_mhz", "optical_power_mw")
     joined = join_readings(parts)
-    frequency, power = _numbers(joined, "frequency_mhz"), _numbers(joined, "optical_power_mw")
+    frequency, power = numbers(joined, "frequency_mhz"), numbers(joined, "optical_power_mw")
     _require_enough(joined, frequency)
     way = _ways(joined)
-    time_s = _optional(joined, "time_s")
+    time_s = optional(joined, "time_s")
     row, first = _order(_runs(parts, joined), way, time_s, frequency)
     lapse, step_s = _lapse(first, None if time_s is None else time_s[row])
     direction, travelled = _direction(frequency[row], first)
@@ -87,13 +94,14 @@ def scan_table(readings: Readings | pd.DataFrame | Sequence[Readings | pd.DataFr
     inside = travelled[~first]
     stated = way[row] if way is not None else np.zeros(len(row))
     light, u_light = _light(joined)
+    ranges = stated_ranges(joined, power)
     return ScanTable(
         joined,
         row,
         frequency[row],
         power[row],
-        _reordered(_uncertainty(joined, "optical_power_mw"), row),
-        _reordered(_uncertainty(joined, "frequency_mhz"), row),
+        _reordered(uncertainty(joined, "optical_power_mw"), row),
+        _reordered(uncertainty(joined, "frequency_mhz"), row),
         light[row],
         u_light[row],
         lapse,
@@ -103,45 +111,9 @@ def scan_table(readings: Readings | pd.DataFrame | Sequence[Readings | pd.DataFr
         float(np.mean(np.minimum(inside, 3 * step_mhz))),
         step_s,
         int(np.sum((stated * direction < 0) & (travelled > 0) & ~first)),
+        None if ranges is None else ranges[row],
+        log and bool(np.all(power > 0)),
     )
-
-
-def _floats(readings: Readings, column: str) -> FloatArray:
-    """Return a column as floats, NaN where it holds something else."""
-    values = readings.table[column]
-    if pd.api.types.is_numeric_dtype(values):
-        return values.to_numpy(dtype=float)
-    return np.asarray(pd.to_numeric(values, errors="coerce"), dtype=float)
-
-
-def _numbers(readings: Readings, column: str) -> FloatArray:
-    values = _floats(readings, column)
-    if not np.isfinite(values).all():
-        row = int(np.argmin(np.isfinite(values)))
-        raise ReadingsError(
-            f"{column} is not a number", where=readings.place(row), found=readings.table[column].iloc[row],
-            allowed="a finite number", cure="correct the cell, or leave its row out",
-        )  # fmt: skip
-    return values
-
-
-def _optional(readings: Readings, column: str) -> FloatArray | None:
-    """Return a column where it is complete, else None."""
-    if column not in readings.table.columns:
-        return None
-    values = _floats(readings, column)
-    return values if np.isfinite(values).all() else None
-
-
-def _uncertainty(readings: Readings, column: str) -> FloatArray | None:
-    u = _optional(readings, f"u_{column}")
-    if u is not None and not np.all(u > 0):
-        row = int(np.argmin(u > 0))
-        raise ReadingsError(
-            f"standard uncertainty u_{column}", where=readings.place(row), found=float(u[row]), allowed="above zero",
-            cure="state the accuracy of the instrument, or leave it out to have it estimated from the scatter",
-        )  # fmt: skip
-    return u
 
 
 def _reordered(values: FloatArray | None, row: NDArray[np.intp]) -> FloatArray | None:
@@ -241,8 +213,8 @@ def _direction(frequency: FloatArray, first: NDArray[np.bool_]) -> tuple[FloatAr
 
 def _light(readings: Readings) -> tuple[FloatArray, FloatArray]:
     """Return the incident light over its mean, and its relative standard uncertainty; ones and zeros without it."""
-    incident = _optional(readings, "incident_power_mw")
+    incident = optional(readings, "incident_power_mw")
     if incident is None or not np.all(incident > 0):
         return np.ones(len(readings.table)), np.zeros(len(readings.table))
-    u = _uncertainty(readings, "incident_power_mw")
+    u = uncertainty(readings, "incident_power_mw")
     return incident / incident.mean(), np.zeros_like(incident) if u is None else u / incident
