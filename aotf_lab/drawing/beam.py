@@ -23,14 +23,13 @@ def plot_knife_edge(
     diameter_mm: float,
     ax: Axes | None = None,
 ) -> Axes:
-    """Draw ``readings`` (position mm, power mW, u) and the ``fitted`` curve of each way, and the beam's diameter."""
+    """Draw ``readings`` (position mm, power mW, u), ``fitted`` curves (mm, mW) of each way, and the diameter."""
     ax = axes_or_new(ax)
     for (way, (x, y, u)), face in zip(readings.items(), (ORANGE, "white", GREY), strict=False):
         label = f"readings, {way}" if way else "readings"
         ax.errorbar(x, y, yerr=u, fmt="o", color=ORANGE, markerfacecolor=face, markersize=4.5, linewidth=1, label=label)
     for (way, (x, y)), style in zip(fitted.items(), ("-", "--"), strict=False):
-        order = np.argsort(x)
-        ax.plot(x[order], y[order], style, color=BLUE, linewidth=1.5, label=f"fit, {way}" if way else "fit")
+        ax.plot(x, y, style, color=BLUE, linewidth=1.5, label=f"fit, {way}" if way else "fit")
     low, high = centre_mm - diameter_mm / 2, centre_mm + diameter_mm / 2
     ax.axvspan(low, high, color=GREY, alpha=0.12, linewidth=0, label=f"1/e² diameter {diameter_mm:.3g} mm")
     ax.axvline(centre_mm, color=GREY, linewidth=0.9, linestyle="-.")

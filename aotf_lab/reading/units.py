@@ -192,8 +192,10 @@ def bench_values(values: NDArray[np.float64], unit: Unit, column: str, where: st
     [0.001, 1.0]
     """
     if unit.kind not in kinds_of(column):
+        article = "an" if unit.kind == "angle" else "a"
+        why = f": {_NO_COLUMN[unit.symbol]}" if unit.symbol in _NO_COLUMN else ""
         raise ReadingError(
-            f"a {unit.kind} cannot be {column}" + (f": {_NO_COLUMN[unit.symbol]}" if unit.symbol in _NO_COLUMN else ""),
+            f"{article} {unit.kind} cannot be {column}{why}",
             where=where,
             found=unit.symbol or Said("no unit"),
             allowed=", ".join(u.symbol for u in _UNITS if u.kind in kinds_of(column)),

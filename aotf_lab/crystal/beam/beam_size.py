@@ -12,7 +12,7 @@ from uncertainties import UFloat
 from aotf_lab.crystal.light_rows import LightRows
 from aotf_lab.estimation import Fit
 from aotf_lab.estimation.problem import FloatArray
-from aotf_lab.physics.beams import EDGE_PER_DIAMETER, beam_diameter
+from aotf_lab.physics.beams import EDGE_PER_DIAMETER, beam_diameter, edge_share
 
 __all__ = ["BeamSize"]
 
@@ -64,7 +64,10 @@ class BeamSize:
         u = np.zeros_like(light.power_mw) if light.u_power_mw is None else light.u_power_mw
         ways = {"up": self.directions > 0, "down": self.directions < 0, "": self.directions == 0}
         read = {way: (light.setting[rows], light.power_mw[rows], u[rows]) for way, rows in ways.items() if rows.any()}
-        fitted = {way: (light.setting[rows], self.expected_mw[rows]) for way, rows in ways.items() if rows.any()}
+        grid = np.linspace(light.setting.min(), light.setting.max(), 300)
+        d, c, power, background, *shift = self.fit.values
+        ahead = {"up": sum(shift), "down": -sum(shift), "": 0.0}
+        fitted = {way: (grid, background + power * edge_share(grid - ahead[way], c, d)) for way in read}
         return plot_knife_edge(read, fitted, self.centre_mm.n, self.diameter_mm.n, ax=ax)
 
     def rows(self) -> tuple[tuple[str, str], ...]:

@@ -101,10 +101,10 @@ def _problem(light: LightRows, direction: FloatArray) -> Problem:
     width = 2.0 * float(np.ptp(steep)) if len(steep) > 1 and np.ptp(steep) > 0 else 2.0 * span / len(x)
     parameters = [
         Parameter("diameter_mm", max(width, 1e-3 * span), 1e-4 * span, 20 * span),
-        Parameter("centre_mm", centre),
+        Parameter("centre_mm", centre if abs(centre) > 1e-3 * span else 1e-3 * span),
         Parameter("power_mw", (low - high) or 1e-3),
-        Parameter("background_mw", high),
-    ] + ([Parameter("shift_mm", 0.0)] if both else [])
+        Parameter("background_mw", high if abs(high) > 1e-3 * abs(low) else 1e-3 * abs(low)),
+    ] + ([Parameter("shift_mm", 1e-3 * span)] if both else [])
 
     def model(position: FloatArray, d: float, c: float, power: float, background: float, s: float = 0.0) -> FloatArray:
         moved = position - s * direction

@@ -36,7 +36,7 @@ def fit_polarisation(readings: LightTable, *, line: str = "") -> Polarisation:
     """
     light = light_rows(readings, "analyser_deg", line, 5)
     problem, fit = fit_light(_problem(light), light.u_setting)
-    contrast = 1 - 2 * fit.parameters["crossed_share"]
+    contrast = fit.parameters["contrast"]
     if not contrast.n > z_limit() * contrast.s:
         raise FitError(
             f"{problem.scatter} show no preferred direction", found=Said(f"a contrast of {contrast:.2uS}"),
@@ -62,9 +62,9 @@ def _problem(light: LightRows) -> Problem:
     mean, c, s = np.linalg.lstsq(columns * weight[:, None], light.power_mw * weight, rcond=1e-9)[0]
     amplitude = float(np.hypot(c, s))
     power = 2.0 * max(float(mean), amplitude, 1e-12)
-    crossed = 0.5 * (1.0 - 2.0 * amplitude / power)
-    axis = 0.5 * float(np.degrees(np.arctan2(s, c)))
-    parameters = (Parameter("power_mw", power), Parameter("axis_deg", axis), Parameter("crossed_share", crossed))
+    axis = 0.5 * float(np.degrees(np.arctan2(s, c))) + 180.0  # away from zero, where it would have no scale
+    contrast = max(2.0 * amplitude / power, 1e-6)
+    parameters = (Parameter("power_mw", power), Parameter("axis_deg", axis), Parameter("contrast", contrast))
     return Problem(
         analyser_law, parameters, light.setting, light.power_mw, light.u_power_mw, None,
         f"the analyser readings{light.of_line}", light.readings.places,
@@ -73,7 +73,7 @@ def _problem(light: LightRows) -> Problem:
 
 def _crossed(light: LightRows, fit: Fit) -> UFloat:
     """Return the crossed share, less what the scatter of the angle lifts it by, with the error of the dark reading."""
-    crossed, power = fit.parameters["crossed_share"], fit.parameters["power_mw"]
+    crossed, power = 0.5 - 0.5 * fit.parameters["contrast"], fit.parameters["power_mw"]
     if light.u_setting is not None:
         u_rad = float(np.radians(np.mean(light.u_setting)))
         lifted = 0.5 * (1.0 - 2.0 * crossed.n) * (np.exp(2.0 * u_rad**2) - 1.0)
