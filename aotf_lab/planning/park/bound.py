@@ -1,0 +1,80 @@
+"""The leak at one frequency, as estimated and at the most: what bounds it, and by which line and order it comes.
+
+``upper`` of the passbands has their own doubts at their worse end. What comes on top, RF power (beside the saturation
+power, with which it shares the scale) and the harmonics' levels, is drawn: each term's logarithm is taken to first
+order in the causes, since a level known to +-6 dB has no symmetric uncertainty.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from uncertainties import UFloat
+
+from aotf_lab.driver.level.numbers import shared_numbers
+from aotf_lab.planning.park.leak import LeakModel, decibel
+
+__all__ = ["CONFIDENCE", "BoundedLeak", "bounded_leak"]
+
+CONFIDENCE = 0.95
+"""One-sided: the true leak stays below the bound with this confidence."""
+
+_DRAWS = 4000
+_PLACES = 121
+_SMALL = 0.02
+_NOTHING = 1e-30
+
+
+@dataclass(frozen=True)
+class BoundedLeak:
+    """Largest leak (dB) within a window: as estimated, its bound (95 %), and which line and order make most of it."""
+
+    leak_db: float
+    bound_db: float
+    line: str
+    order: int
+    share: float
+
+
+def bounded_leak(model: LeakModel, frequency_mhz: float, half_mhz: float) -> BoundedLeak:
+    """Return the largest leak within ``half_mhz`` of ``frequency_mhz``, with its bound."""
+    window = frequency_mhz + half_mhz * np.linspace(-1.0, 1.0, _PLACES)
+    likely, sure = model.terms(window), model.terms(window, sure=True)
+    worst = int(np.argmax(np.nan_to_num(model.total(sure), nan=-1.0)))
+    shared = model.shared(sure)[:, :, worst]
+    k, h = np.unravel_index(int(np.argmax(shared)), shared.shape)
+    at, levels = float(window[worst]), np.array([x.upper_share / x.share for x in model.levels])
+    numbers = shared_numbers([_doubt(model, i, j, at) for i in range(len(model.lines)) for j in range(len(levels))])
+    normal = np.random.default_rng(0).standard_normal((numbers.factor.shape[1], _DRAWS))
+    middle = sure[:, :, worst] / levels  # in weak drive light goes with power
+    drawn = middle[:, :, None] * np.exp(numbers.factor @ normal).reshape(*middle.shape, _DRAWS)
+    most = float(np.quantile(model.total(drawn), CONFIDENCE))
+    return BoundedLeak(
+        float(decibel(float(np.nanmax(model.total(likely))))), float(decibel(most)), model.lines[int(k)],
+        model.levels[int(h)].order, float(shared[k, h] / shared.sum()),
+    )  # fmt: skip
+
+
+def _doubt(model: LeakModel, k: int, h: int, frequency_mhz: float) -> UFloat:
+    """Return the error (mean 0) of the logarithm of line k's leak by order number h, over its full light.
+
+    The leak is weak drive: it goes with power over saturation power.
+    """
+    line = model.lines[k]
+    saturation = model.passbands.saturation_power_w(line)
+    error = _relative(model.drive.power_w(frequency_mhz) / saturation) + model.levels[h].doubt
+    at_line = model.drive.power_at_line_w(float(model.passbands.peak_mhz(line).n))
+    return error if at_line is None else error - _full_slope(model, k, at_line) * _relative(at_line / saturation)
+
+
+def _full_slope(model: LeakModel, k: int, power: UFloat) -> float:
+    """Return d ln(full efficiency) / d ln(power) of line k."""
+    line, peak = model.lines[k], float(model.passbands.peak_mhz(model.lines[k]).n)
+    powers = float(power.n) * np.array([1 - _SMALL, 1 + _SMALL])
+    low, high = np.maximum(np.asarray(model.passbands.nominal(line, np.full(2, peak), powers), dtype=float), _NOTHING)
+    return float(np.log(high / low)) / (2 * _SMALL)
+
+
+def _relative(value: UFloat) -> UFloat:
+    return (value - value.n) / value.n
