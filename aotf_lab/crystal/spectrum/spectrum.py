@@ -1,0 +1,231 @@
+"""The spectrum of a lamp, an LED or a laser, from a scan of the drive frequency."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from html import escape
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from uncertainties import UFloat, nominal_value
+
+from aotf_lab.crystal.spectrum.axis import SpectralAxis
+from aotf_lab.crystal.spectrum.density import Stray
+from aotf_lab.crystal.spectrum.kernel import PassbandLaw, blurred
+from aotf_lab.crystal.spectrum.local import density_at, integral_weights
+from aotf_lab.crystal.spectrum.response import Response
+from aotf_lab.crystal.spectrum.rows import SpectrumRows
+from aotf_lab.crystal.tuning.common import indicated_value
+from aotf_lab.errors import OutOfRangeError
+from aotf_lab.estimation import Check, u_by_cause
+from aotf_lab.estimation.problem import FloatArray
+
+if TYPE_CHECKING:
+    from aotf_lab.crystal.spectrum.lines import SpectralLine
+
+__all__ = ["Spectrum"]
+
+SCATTER = ("scatter of the spectrum", "scatter of the frequency")
+"""Causes that each point has of its own; all others are shared by the points."""
+
+
+@dataclass(frozen=True, eq=False)
+class Spectrum:
+    """Power per wavelength against vacuum wavelength; made by ``fit_spectrum`` only.
+
+    One point a reading (n,), by rising frequency: ``wavelength_nm`` (nm) and ``density_mw_per_nm`` (mW/nm), object
+    arrays of ``ufloat``s that share the causes of tuning, passband, responses, dark reading and lag.
+    ``per_mhz`` (mW/MHz) is the same power per frequency. The density is that of the light seen through the passband:
+    structure narrower than ``resolution_nm`` is flattened, which ``smoothing_mw_per_nm`` (n,) estimates point by
+    point (density less the density that the passband would make of it) and which is never taken back.
+    """
+
+    label: str
+    axis: SpectralAxis
+    passband: PassbandLaw
+    rows_used: SpectrumRows = field(repr=False)
+    wavelength_nm: NDArray[np.object_] = field(repr=False)
+    per_mhz: NDArray[np.object_] = field(repr=False)
+    density_mw_per_nm: NDArray[np.object_] = field(repr=False)
+    factors: tuple[Response | UFloat | float, ...] = field(repr=False)
+    stray: Stray = field(repr=False)
+    checks: tuple[Check, ...] = field(repr=False)
+
+    @property
+    def trusted(self) -> bool:
+        """Whether every check passed."""
+        return all(c.passed for c in self.checks)
+
+    @property
+    def failed(self) -> tuple[Check, ...]:
+        """The checks that did not pass."""
+        return tuple(c for c in self.checks if not c.passed)
+
+    @cached_property
+    def nominal_nm(self) -> FloatArray:
+        """The plain wavelengths (n,) in nm."""
+        return np.array([v.n for v in self.wavelength_nm])
+
+    @cached_property
+    def nominal_density(self) -> FloatArray:
+        """The plain density (n,) in mW/nm."""
+        return np.array([v.n for v in self.density_mw_per_nm])
+
+    @cached_property
+    def u_noise(self) -> FloatArray:
+        """The part (n,) of the density's standard uncertainty that each point has of its own (mW/nm)."""
+        return np.array([_part(v, own=True) for v in self.density_mw_per_nm])
+
+    @cached_property
+    def u_shared(self) -> FloatArray:
+        """The part (n,) of the density's standard uncertainty that comes from causes shared by all points (mW/nm)."""
+        return np.array([_part(v, own=False) for v in self.density_mw_per_nm])
+
+    @property
+    def range_nm(self) -> tuple[float, float]:
+        """The span of the points (vacuum nm)."""
+        return float(self.nominal_nm.min()), float(self.nominal_nm.max())
+
+    def resolution_nm(self, wavelength_nm: Any = None) -> Any:
+        """Return the FWHM (nm) of what one wavelength becomes, at ``wavelength_nm`` (default: each point).
+
+        Passband and trailing meter together; a scalar gives a number, an array (n,) one of them. Raises
+        ``OutOfRangeError`` outside ``range_nm``.
+        """
+        nm = self.nominal_nm if wavelength_nm is None else np.atleast_1d(np.asarray(wavelength_nm, dtype=float))
+        low, high = self.range_nm
+        outside = (nm < low - 1e-9) | (nm > high + 1e-9)
+        if outside.any():
+            raise OutOfRangeError("wavelength", float(nm[outside][0]), low, high, "nm")
+        f = self.axis.tuning.law(nm, *self.axis.tuning.fit.values)
+        fwhm = self.passband.nominal_fwhm_mhz(f)
+        lag = abs(float(nominal_value(self.rows_used.lag.mhz)))
+        values = fwhm * blurred(lag / float(np.median(fwhm))) * self.axis.nominal_nm_per_mhz(f)
+        return float(values[0]) if wavelength_nm is not None and np.ndim(wavelength_nm) == 0 else values
+
+    @cached_property
+    def smoothing_mw_per_nm(self) -> FloatArray:
+        """How much (n,) the passband is likely to have taken off the density (mW/nm): minus where it added."""
+        f = self.rows_used.indicated_mhz
+        g = np.array([v.n for v in self.per_mhz])
+        weights = integral_weights(f, float(f[0]), float(f[-1]))
+        away = (f[:, None] - f) / self.passband.nominal_fwhm_mhz(f)
+        seen = np.where(np.abs(away) < 1.13, np.sinc(0.88589 * away) ** 2, 0.0) * weights
+        again = seen @ g / seen.sum(axis=1)
+        return np.asarray((g - again) * self.nominal_density / np.where(g == 0, 1.0, g))
+
+    def at(self, wavelength_nm: Any) -> Any:
+        """Return the density (mW/nm) at vacuum wavelengths in nm: a ``ufloat``, or an object array (n,) of them.
+
+        A straight line through the points within a quarter of the resolution (three at least); the doubt about where
+        the points belong is in it. Raises ``OutOfRangeError`` outside ``range_nm``.
+        """
+        nm = np.atleast_1d(np.asarray(wavelength_nm, dtype=float))
+        half = 0.25 * np.atleast_1d(self.resolution_nm(nm))
+        values = np.array([
+            density_at(self.wavelength_nm, self.nominal_nm, self.density_mw_per_nm, float(w), float(h))
+            for w, h in zip(nm, half, strict=True)
+        ], dtype=object)  # fmt: skip
+        return values[0] if np.ndim(wavelength_nm) == 0 else values
+
+    def power_mw(self, low_nm: float | None = None, high_nm: float | None = None) -> UFloat:
+        """Return the power (mW) between two vacuum wavelengths, by default of all that was scanned.
+
+        Taken over frequency, where the tuning curve's slope cancels: its error moves the two limits only. Raises
+        ``OutOfRangeError`` for limits outside ``range_nm``.
+        """
+        low, high = self.range_nm
+        for limit in (low_nm, high_nm):
+            if limit is not None and not low <= limit <= high:
+                raise OutOfRangeError("wavelength", limit, low, high, "nm")
+        ends = [self._end(high_nm, 0), self._end(low_nm, -1)]
+        f = self.rows_used.indicated_mhz
+        weights = integral_weights(f, *(nominal_value(e) for e in ends))
+        rows = np.flatnonzero(weights != 0)
+        total: Any = sum(
+            (float(weights[r]) * self.per_mhz[r] for r in rows[1:]), float(weights[rows[0]]) * self.per_mhz[rows[0]]
+        )
+        here = np.interp([nominal_value(e) for e in ends], f, [v.n for v in self.per_mhz])
+        for end, density, sign in zip(ends, here.tolist(), (-1, 1), strict=True):
+            total = total + sign * density * (end - nominal_value(end))
+        return total
+
+    def _end(self, limit_nm: float | None, row: int) -> Any:
+        """Return a limit in indicated MHz, the doubt of tuning curve and lag in it; the end of the scan for None."""
+        f = self.rows_used.indicated_mhz
+        if limit_nm is None:
+            return float(f[row])
+        errors = self.rows_used.table.readings.common_errors("frequency_mhz")
+        lag = self.rows_used.lag.mhz
+        late = float(np.mean(self.rows_used.direction)) * (lag - nominal_value(lag))
+        return indicated_value(errors, self.axis.tuning.frequency(limit_nm)) + late
+
+    @cached_property
+    def _lines(self) -> tuple[SpectralLine, ...]:
+        from aotf_lab.crystal.spectrum.lines import spectral_lines
+
+        return spectral_lines(self)
+
+    def lines(self) -> tuple[SpectralLine, ...]:
+        """Return the lines narrower than the passband, by rising wavelength; see ``SpectralLine``."""
+        return self._lines
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row a point, by rising wavelength, u in columns of their own, that of each point and the shared apart."""
+        table = pd.DataFrame({
+            "wavelength_nm": self.nominal_nm,
+            "u_wavelength_nm": [v.s for v in self.wavelength_nm],
+            "density_mw_per_nm": self.nominal_density,
+            "u_density_mw_per_nm": [v.s for v in self.density_mw_per_nm],
+            "u_noise_mw_per_nm": self.u_noise,
+            "u_shared_mw_per_nm": self.u_shared,
+            "resolution_nm": self.resolution_nm(),
+            "frequency_mhz": self.rows_used.indicated_mhz,
+            "place": self.rows_used.places,
+        })  # fmt: skip
+        return table.iloc[::-1].reset_index(drop=True)
+
+    def plot(self, ax: Any = None) -> Any:
+        """Draw the density with both parts of its uncertainty and the resolution; return the Axes."""
+        from aotf_lab.drawing.spectrum import plot_spectrum
+
+        order = np.argsort(self.nominal_nm)
+        whole = np.array([v.s for v in self.density_mw_per_nm])
+        return plot_spectrum(
+            self.nominal_nm[order], self.nominal_density[order], self.u_noise[order], whole[order],
+            self.resolution_nm()[order], self.label, ax,
+        )  # fmt: skip
+
+    def rows(self) -> tuple[tuple[str, str], ...]:
+        """Return (name, value with uncertainty and unit), one pair per line of ``str``."""
+        low, high = self.range_nm
+        top = int(np.argmax(self.nominal_density))
+        resolution = self.resolution_nm(np.array([low, high]))
+        return (
+            ("points", f"{len(self.nominal_nm)}, {low:.1f} to {high:.1f} nm in vacuum"),
+            ("resolution", f"{resolution[0]:.2g} nm at the short end, {resolution[1]:.2g} nm at the long end (FWHM)"),
+            ("highest", f"{self.density_mw_per_nm[top]:.2uS} mW/nm at {self.wavelength_nm[top]:.2uS} nm"),
+            ("power", f"{self.power_mw():.2uS} mW in all"),
+        )
+
+    def _title(self) -> str:
+        return f"Spectrum{' of ' + self.label if self.label else ''}"
+
+    def __str__(self) -> str:
+        lines = [self._title()] + [f"  {name:<12}{value}" for name, value in self.rows()]
+        return "\n".join(lines + [f"  {check}" for check in self.failed])
+
+    def _repr_html_(self) -> str:
+        body = "".join(f"<tr><th>{escape(name)}</th><td>{escape(value)}</td></tr>" for name, value in self.rows())
+        failed = "".join(f"<li>{escape(str(check))}</li>" for check in self.failed)
+        table = f"<table><caption>{escape(self._title())}</caption>{body}</table>"
+        return table + (f"<ul>{failed}</ul>" if failed else "")
+
+
+def _part(value: UFloat, *, own: bool) -> float:
+    parts = u_by_cause(value)
+    return float(sum(u**2 for cause, u in parts.items() if (cause in SCATTER) == own) ** 0.5)
