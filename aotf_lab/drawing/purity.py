@@ -25,14 +25,14 @@ def plot_passbands(frequency_mhz: Floats, curves: Mapping[str, tuple[Floats, Flo
         ink = (BLUE, ORANGE, GREY)[k % 3]
         ax.plot(frequency_mhz, _db(nominal), "-", color=ink, linewidth=0.9)
         ax.plot(frequency_mhz, _db(upper), ":", color=ink, linewidth=1.3)
-        top = int(np.argmax(nominal))
+        top = int(np.nanargmax(nominal))
         ax.annotate(
             name, (frequency_mhz[top], _db(nominal)[top]), xytext=(0, 4), textcoords="offset points", ha="center"
         )
-    ax.plot([], [], "-", color=GREY, linewidth=0.9, label="coupled waves")
+    ax.plot([], [], "-", color=GREY, linewidth=0.9, label="coupled waves, near the peak")
     ax.plot([], [], ":", color=GREY, linewidth=1.3, label="no null counted on")
     ax.set_ylim(_FLOOR_DB, 6.0)
-    ax.legend(frameon=False, fontsize="small", loc="lower right")
+    ax.legend(frameon=False, fontsize="small", loc="lower center", ncols=2)
     return name_axes(ax, axis_label("frequency_mhz"), "Efficiency (dB)")
 
 

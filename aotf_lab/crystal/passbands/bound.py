@@ -6,10 +6,10 @@ rate and the lean, and by two things that no scan shows:
 - The lean's form. A scan sees it within the main lobe; D (1 - skew tanh D) goes on as D (1 -+ skew), other forms reach
   as far only later, so that up to 1.5 times the fitted lean may be met (fitted to passbands that lean as
   D (1 - skew D / (1 + |D|)) and D (1 - skew tanh(D/2))).
-- The bend of the mismatch. With the sound's direction fixed the mismatch is a quadratic in the frequency with the
-  roots f_1 (the line's) and f_2 (the other crossing of the index surface), so that D goes as
-  (f - f_1) (1 - (f - f_1)/(f_2 - f_1)). By exact phase matching (f_2 - f_1) / f_1 is 5 for an incidence of 10.6 deg,
-  and less for wider ones; a bend of 0.3 (f - f_1) / f_1 is allowed for.
+- The bend of the mismatch. With the sound's direction fixed the mismatch is nearly a quadratic in the frequency with
+  the roots f_1 (the line's) and f_2 (the other crossing of the index surface, on the other side of zero), so that D
+  goes as (f - f_1) (1 - (f - f_1)/(f_2 - f_1)). By exact phase matching (f_1 - f_2) / f_1 is 8 for incidences of 10 to
+  16 deg; a bend of 0.2 |f - f_1| / f_1 is allowed for.
 
 The bound takes the least |D| that these leave open, and from there on the highest lobe that is still to come.
 """
@@ -28,7 +28,7 @@ __all__ = ["COVER", "Spread", "highest", "least_detuning"]
 COVER = 2.0
 """How many standard uncertainties each unknown may be off."""
 
-_FORM, _FORM_SHIFT, _BEND = 1.5, 0.17, 0.3
+_FORM, _FORM_SHIFT, _BEND = 1.5, 0.17, 0.2
 """How much larger the lean may be outside than fitted; by how much of skew times FWHM another form of lean shifts the
 centre; the mismatch's bend per relative distance."""
 

@@ -92,14 +92,17 @@ class Passbands:
         )  # fmt: skip
 
     def plot(self, rf_power_w: float, ax: Any = None) -> Any:
-        """Draw the light of every line against frequency at one RF power (dB), its bound dotted; return the Axes."""
+        """Draw the light of every line near its peak (dB) at an RF power (W), its bound dotted; return the Axes."""
         import numpy as np
 
         from aotf_lab.drawing.purity import plot_passbands
 
         peaks = [p.peak_mhz.n for p in self.of.values()]
         f = np.linspace(min(peaks) - 3.0, max(peaks) + 3.0, 6000)
-        curves = {n: (p.nominal(f, rf_power_w), p.upper(f, rf_power_w)) for n, p in self.of.items()}
+        curves = {}
+        for n, p in self.of.items():
+            near = np.abs(f - p.peak_mhz.n) < 3 * p.fwhm_mhz.n
+            curves[n] = np.where(near, p.nominal(f, rf_power_w), np.nan), p.upper(f, rf_power_w)
         return plot_passbands(f, curves, ax)
 
     def __str__(self) -> str:

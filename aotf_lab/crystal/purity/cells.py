@@ -101,7 +101,8 @@ def measured_ratio(
 ) -> Detection | str | None:  # fmt: skip
     """Return what was measured for ``cell``, one of ``tests``; None where it was not read.
 
-    Words where it was read at another RF power. The set line's own light is the measured one where its file has a reading there, else the predicted.
+    Words where it was read at another RF power. The set line's own light is the measured one where its file has a
+    reading there, else the predicted.
     """
     leak = leaks.get(cell.light_of)
     k = None if leak is None else leak.nearest(set_mhz, _SAME_PLACE * passbands.fwhm_mhz(cell.light_of).n)

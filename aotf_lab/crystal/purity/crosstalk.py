@@ -94,9 +94,12 @@ class Crosstalk:
         from aotf_lab.drawing.purity import plot_crosstalk
 
         words = [[self._word(row, column, "\n") for column in self.others] for row in self.lines]
-        measured = self.levels_db("measured")
-        shown = np.where(np.isfinite(measured), measured, self.levels_db())
-        return plot_crosstalk(self.lines, self.others, shown, words, ax)
+        seen = np.full((len(self.lines), len(self.others)), np.nan)
+        for (row, column), cell in self.cells.items():
+            level = cell.measured_db
+            seen[self.lines.index(row), self.others.index(column)] = np.nan if level is None else level.n
+        bound = np.fmin(self.levels_db(), self.levels_db("measured"))
+        return plot_crosstalk(self.lines, self.others, np.where(np.isfinite(seen), seen, bound), words, ax)
 
     @property
     def _title(self) -> str:
