@@ -72,8 +72,30 @@ def test_a_long_lag_is_named():
 def test_one_way_says_what_it_cannot_see():
     found = fit_beam_size(moved(positions=THERE))
     assert found.shift_mm is None
-    assert any("one way only" in c.detail for c in found.fit.checks)
-    assert "one way only" in str(found)
+    assert [c.name for c in found.fit.failed] == ["lag"]
+    assert "the edge went one way only" in str(found)
+
+
+def test_a_settled_meter_may_go_one_way():
+    assert fit_beam_size(moved(positions=THERE), time_constant_s=0.0).fit.trusted
+
+
+def test_a_known_lag_is_taken_out_one_way():
+    table, kept = moved(positions=THERE), np.exp(-1.0 / 0.4)  # read each second, time constant 0.4 s
+    light = table["optical_power_mw"].to_numpy(copy=True)
+    for k in range(1, light.size):
+        light[k] = kept * light[k - 1] + (1 - kept) * light[k]
+    late = table.assign(optical_power_mw=light, time_s=np.arange(light.size, dtype=float))
+    calm, wide = fit_beam_size(table), fit_beam_size(late)
+    found = fit_beam_size(late, time_constant_s=0.4)
+    assert wide.diameter_mm.n - calm.diameter_mm.n > 5e-3
+    assert found.diameter_mm.n == pytest.approx(calm.diameter_mm.n, abs=2e-3)
+    assert found.centre_mm.n == pytest.approx(calm.centre_mm.n, abs=2e-3)
+
+
+def test_a_time_constant_below_zero():
+    with pytest.raises(ReadingsError, match="time constant of the power meter; found -1"):
+        fit_beam_size(moved(positions=THERE), time_constant_s=-1.0)
 
 
 def test_ways_may_be_stated_or_two_tables():

@@ -1,10 +1,7 @@
 """From light past a knife edge to the size of the beam.
 
-Light past the edge: background + power (1/2) erfc(2 sqrt 2 (x - centre) / D) (``physics.beams``). A meter that trails
-by a time t on an edge that moves at v shows the curve late by v t, the other way round on the way back, and folds it
-with an exponential of that length, of standard deviation v t: D^2 becomes D^2 + 16 (v t)^2 (variances add, D = 4
-sigma). Backlash of the stage parts the two ways as well, without making either wider. Where the ways part by 2 s,
-the true D^2 lies between D^2 - 16 s^2 and D^2, and half of that is a named cause.
+Light past the edge: background + power (1/2) erfc(2 sqrt 2 (x - centre) / D) (``physics.beams``). What a trailing meter
+and the stage's backlash do to it stands in ``lag``.
 """
 
 from __future__ import annotations
@@ -13,6 +10,7 @@ import numpy as np
 from uncertainties import UFloat
 
 from aotf_lab.crystal.beam.beam_size import BeamSize
+from aotf_lab.crystal.beam.lag import directions, known_lag_mm, lag_check, step_of, without_lag
 from aotf_lab.crystal.extra_terms import terms_check
 from aotf_lab.crystal.light_rows import LightRows, LightTable, fit_light, light_rows, through
 from aotf_lab.errors import FitError, ReadingsError, Said
@@ -23,26 +21,26 @@ from aotf_lab.physics.beams import edge_share
 __all__ = ["fit_beam_size"]
 
 _LEAST_SIGNAL = 3.0
-_LAG_SHARE = 0.03
-"""Largest lag over the diameter that widens it by less than 1 %: 8 s^2 / D^2."""
 _FLAT = 0.02
 """How near to dark and to full the outermost readings should be, as a share of the light."""
 
 
-def fit_beam_size(readings: LightTable, *, line: str = "") -> BeamSize:
+def fit_beam_size(readings: LightTable, *, line: str = "", time_constant_s: float | None = None) -> BeamSize:
     """Fit the light past a knife edge and return the ``BeamSize``.
 
     ``readings`` is a table, or a list of them (the two ways), in order of time, with ``position_mm`` and
     ``optical_power_mw``; understood beside them: their u (that of the light is estimated from the scatter without
     it), ``direction`` ("up", "down"; else the order of rows tells), ``incident_power_mw`` (a monitor of the laser,
     divided out), ``dark_power_mw`` and ``label``; ``line`` picks the rows of one label.
-    The edge may cover the beam or free it.
+    The edge may cover the beam or free it. ``time_constant_s`` is the power meter's: with logged times (``time_s``) it
+    makes up for readings that went one way only.
 
     Raises ``ReadingsError`` for fewer than five readings, readings all at one position, or impossible ones;
     ``FitError`` when the light does not change along the edge's way.
     """
     light = light_rows(readings, "position_mm", line, 5)
-    direction = _directions(light)
+    direction, step_mm = directions(light), step_of(light)
+    known = known_lag_mm(light, direction, time_constant_s)
     problem, fit = fit_light(_problem(light, direction), light.u_setting)
     p = fit.parameters
     if not abs(p["power_mw"].n) > _LEAST_SIGNAL * p["power_mw"].s:
@@ -53,32 +51,20 @@ def fit_beam_size(readings: LightTable, *, line: str = "") -> BeamSize:
         )  # fmt: skip
     scale = light.readings.common_errors("position_mm")
     shift = p.get("shift_mm")
-    diameter = _without_lag(_without_scatter(p["diameter_mm"], light.u_setting), shift)
+    diameter = without_lag(_without_scatter(p["diameter_mm"], light.u_setting), shift, known, step_mm)
+    centre = p["centre_mm"] - np.sign(light.setting[-1] - light.setting[0]) * (known or 0.0)
     covering = p["power_mw"].n > 0
     full = p["power_mw"] if covering else -p["power_mw"]
     background = p["background_mw"] if covering else p["background_mw"] + p["power_mw"]
     fit = fit.with_checks(
         _shape_check(problem, fit, direction),
-        _lag_check(shift, fit.values[0]),
+        lag_check(shift, known, step_mm, float(fit.values[0])),
         _ends_check(problem, fit),
     )
     return BeamSize(
-        light.line, through(scale, diameter, offsets=False), through(scale, p["centre_mm"]),
+        light.line, through(scale, diameter, offsets=False), through(scale, centre),
         full, background, shift, fit, light, direction, np.asarray(problem.model(problem.x, *fit.values)),
     )  # fmt: skip
-
-
-def _directions(light: LightRows) -> FloatArray:
-    """Return +1 or -1 (n,) by the column, else by the order of the rows; 0 where the edge went one way only."""
-    table, x = light.readings.table, light.setting
-    said = table["direction"].tolist() if "direction" in table.columns else [""] * len(table)
-    steps = np.sign(np.diff(x, prepend=2 * x[0] - x[1], append=2 * x[-1] - x[-2]))
-    found = np.where(steps[1:] != 0, steps[1:], steps[:-1])
-    turn = np.where(steps[:-1] != 0, steps[:-1], found)
-    words = {"up": 1.0, "down": -1.0}
-    direction = np.array([words.get(str(w), float(t)) for w, t in zip(said, turn, strict=True)])
-    fewest = min(int(np.sum(direction > 0)), int(np.sum(direction < 0)))
-    return direction if fewest >= 4 else np.zeros_like(direction)
 
 
 def _problem(light: LightRows, direction: FloatArray) -> Problem:
@@ -124,18 +110,6 @@ def _without_scatter(diameter: UFloat, u_position_mm: FloatArray | None) -> UFlo
     return diameter - widened + new_cause("scatter of the stage, second order", widened)
 
 
-def _without_lag(diameter: UFloat, shift: UFloat | None) -> UFloat:
-    """Return the diameter between that of a backlash (as fitted) and that of a lag, half of the gap as a cause."""
-    if shift is None:
-        return diameter
-    square = max(shift.n**2 - shift.s**2, 0.0)
-    narrow = max(diameter.n**2 - 16.0 * square, 0.25 * diameter.n**2) ** 0.5
-    gap = diameter.n - narrow
-    if gap == 0.0:
-        return diameter
-    return diameter - 0.5 * gap + new_cause("lag of the meter or backlash of the stage", gap / 12.0**0.5)
-
-
 def _shape_check(problem: Problem, fit: Fit, direction: FloatArray) -> Check:
     """Return the check that the beam is Gaussian: the next two terms of its profile, skew and flat, are in the scatter.
 
@@ -150,21 +124,6 @@ def _shape_check(problem: Problem, fit: Fit, direction: FloatArray) -> Check:
         "the beam is not Gaussian, or it is clipped, or the meter trails: the diameter is that of the nearest "
         "Gaussian; look at the beam on a card, and wait longer at each step",
     )  # fmt: skip
-
-
-def _lag_check(shift: UFloat | None, diameter_mm: float) -> Check:
-    if shift is None:
-        return Check(
-            "lag", True,
-            "the edge went one way only: a meter that trails would move the centre and widen the beam unseen; "
-            "wait at each step, or come back as well",
-        )  # fmt: skip
-    share = max(abs(shift.n) - 2.0 * shift.s, 0.0) / abs(diameter_mm)
-    detail = f"the two ways part by {2e3 * shift.n:.3g} um, at least {200 * share:.2g} % of the diameter"
-    detail += f", limit {200 * _LAG_SHARE:g} %"
-    passed = share <= _LAG_SHARE
-    cure = "the meter trails or the stage has backlash, and a trailing meter widens the beam: wait longer at each step"
-    return Check("lag", passed, detail if passed else f"{detail}; {cure}")
 
 
 def _ends_check(problem: Problem, fit: Fit) -> Check:
