@@ -75,9 +75,8 @@ def without_lag(diameter: UFloat, shift: UFloat | None, known_mm: float | None, 
         return diameter
     if shift is None:
         return diameter - gap + new_cause("lag of the meter", _U_KNOWN * gap)
-    return (
-        diameter - 0.5 * gap + new_cause("lag of the meter or backlash of the stage", 0.5 * gap)
-    )  # either all of it or none
+    either = new_cause("lag of the meter or backlash of the stage", 0.5 * gap)  # all of the gap, or none
+    return diameter - 0.5 * gap + either
 
 
 def _narrow(diameter_mm: float, late_mm: float, step_mm: float) -> float:
