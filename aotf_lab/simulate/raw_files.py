@@ -9,11 +9,13 @@ import numpy as np
 import pandas as pd
 
 from aotf_lab.simulate.amplifier import level_readings
+from aotf_lab.simulate.crystal_files import crystal_files
 from aotf_lab.simulate.faults import NO_FAULTS, Faults
 from aotf_lab.simulate.light import efficiency_run, passband_scan, true_peak_frequency
 from aotf_lab.simulate.match import match_file
 from aotf_lab.simulate.oscillator import DEMO_DOWN_V, DEMO_UP_V, REFERENCE_V, oscillator_sweep
 from aotf_lab.simulate.spreadsheet import spreadsheet_sweep
+from aotf_lab.simulate.text import Column, csv_text
 from aotf_lab.simulate.trace import trace_files
 from aotf_lab.simulate.truth import SKERRY, BenchTruth
 from aotf_lab.simulate.warm_up import pushing_text, warmup_log_text
@@ -35,29 +37,26 @@ _BAND_SUPPLY_V = 8.0
 _SUPPLIES_V = (4.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0, 10.5, 11.0)
 _SUPPLY_FREQUENCY_MHZ = 64.0
 
-_Column = tuple[str, str, float, int]
-"""Heading, column of the table, factor from bench unit to heading's unit, decimals shown."""
-
-_SWEEP: tuple[_Column, ...] = (
+_SWEEP: tuple[Column, ...] = (
     ("Time (s)", "time_s", 1.0, 0), ("Direction", "direction", 1.0, 0), ("Drive voltage (V)", "drive_v", 1.0, 4),
     ("Counter (MHz)", "frequency_mhz", 1.0, 4), ("Box temperature (degC)", "temperature_c", 1.0, 2),
 )  # fmt: skip
-_LEVEL: tuple[_Column, ...] = (
+_LEVEL: tuple[Column, ...] = (
     ("Supply (V)", "supply_v", 1.0, 2), ("Counter (MHz)", "frequency_mhz", 1.0, 3),
     ("Scope (Vrms)", "rf_level_vrms", 1.0, 5),
 )  # fmt: skip
-_SWING: tuple[_Column, ...] = (
+_SWING: tuple[Column, ...] = (
     *_LEVEL[:2], ("Scope (Vpp)", "rf_level_vpp", 1.0, 5), ("Supply current (A)", "supply_a", 1.0, 3),
 )  # fmt: skip
-_SCAN: tuple[_Column, ...] = (
+_SCAN: tuple[Column, ...] = (
     ("Time (s)", "time_s", 1.0, 1), ("Counter (MHz)", "frequency_mhz", 1.0, 4),
     ("Diffracted (uW)", "optical_power_mw", 1e3, 1), ("Dark (uW)", "dark_power_mw", 1e3, 1),
 )  # fmt: skip
-_EFFICIENCY: tuple[_Column, ...] = (
+_EFFICIENCY: tuple[Column, ...] = (
     *_LEVEL, ("Diffracted (uW)", "optical_power_mw", 1e3, 1), ("Incident (uW)", "incident_power_mw", 1e3, 1),
     ("Dark (uW)", "dark_power_mw", 1e3, 1),
 )  # fmt: skip
-_LINES: tuple[_Column, ...] = (
+_LINES: tuple[Column, ...] = (
     ("Label", "label", 1.0, 0), ("Wavelength in air (nm)", "wavelength_air_nm", 1.0, 2),
     ("u (nm)", "u_wavelength_nm", 1.0, 2), ("Peak frequency (MHz)", "frequency_mhz", 1.0, 3),
     ("u (kHz)", "u_frequency_mhz", 1e3, 0),
@@ -76,13 +75,14 @@ def raw_files(seed: int = 0, truth: BenchTruth = SKERRY, faults: Faults = NO_FAU
         file = f"efficiency_{name}.csv"
         table = efficiency_run(_stream(seed, file), truth.line(name), ratios, truth)
         note = f"line {name} on its peak, supply raised; scope level into the dummy load at the same setting"
-        files[file] = _csv(note, table, _EFFICIENCY)
+        files[file] = csv_text(note, table, _EFFICIENCY)
     files["lines_mistyped.csv"] = _line_table(_stream(seed, "lines_mistyped.csv"), truth)
     files["vco_cold.csv"] = spreadsheet_sweep(_stream(seed, "vco_cold.csv"), truth)
     files["warmup_log.csv"] = warmup_log_text(_stream(seed, "warmup_log.csv"), truth)
     files["pushing.csv"] = pushing_text(_stream(seed, "pushing.csv"), truth)
     files.update(trace_files(seed, truth))
     files["match.s1p"] = match_file(_stream(seed, "match.s1p"))
+    files.update(crystal_files(lambda file: _stream(seed, file), truth))
     return files
 
 
@@ -97,16 +97,18 @@ def _sweep(rng: np.random.Generator, truth: BenchTruth, faults: Faults) -> str:
     table = oscillator_sweep(rng, targets, truth, start_s=start_s, dial=faults.dial_voltages)
     doubled = table.index.isin(faults.doubled_counts)
     table["frequency_mhz"] = table["frequency_mhz"] * np.where(doubled, 2.0, 1.0)
-    return _csv(f"oscillator on for {start_s / 60:.0f} min; {REFERENCE_V:g} V visited again and again", table, _SWEEP)
+    return csv_text(
+        f"oscillator on for {start_s / 60:.0f} min; {REFERENCE_V:g} V visited again and again", table, _SWEEP
+    )
 
 
 def _levels(seed: int, truth: BenchTruth) -> Iterator[tuple[str, str]]:
     name = "level_over_band.csv"
     band = level_readings(_stream(seed, name), _BAND_SUPPLY_V, _BAND_MHZ, truth)
-    yield name, _csv("amplifier into the dummy load, scope behind the pad", band, _LEVEL)
+    yield name, csv_text("amplifier into the dummy load, scope behind the pad", band, _LEVEL)
     name = "supply_to_power.csv"
     supplies = level_readings(_stream(seed, name), _SUPPLIES_V, _SUPPLY_FREQUENCY_MHZ, truth, swing=True)
-    yield name, _csv("amplifier into the dummy load, scope behind the pad, read peak to peak", supplies, _SWING)
+    yield name, csv_text("amplifier into the dummy load, scope behind the pad, read peak to peak", supplies, _SWING)
 
 
 def _scans(seed: int, truth: BenchTruth, faults: Faults) -> Iterator[tuple[str, str]]:
@@ -115,7 +117,7 @@ def _scans(seed: int, truth: BenchTruth, faults: Faults) -> Iterator[tuple[str, 
             name = f"scan_{line.name}_{direction}.csv"
             scanned = truth.line(faults.scanned_line(line.name))
             table = passband_scan(_stream(seed, name), scanned, direction, truth)
-            yield name, _csv(f"line {line.name}, stepped {direction} without waiting for the head", table, _SCAN)
+            yield name, csv_text(f"line {line.name}, stepped {direction} without waiting for the head", table, _SCAN)
 
 
 def _line_table(rng: np.random.Generator, truth: BenchTruth) -> str:
@@ -132,15 +134,4 @@ def _line_table(rng: np.random.Generator, truth: BenchTruth) -> str:
             "u_frequency_mhz": 0.006,
         }
     )
-    return _csv("anchor lines and their peaks, copied by hand", table, _LINES)
-
-
-def _csv(note: str, table: pd.DataFrame, columns: tuple[_Column, ...]) -> str:
-    rows = [",".join(heading for heading, *_ in columns)]
-    for _, row in table.iterrows():
-        rows.append(",".join(_cell(row[column], factor, decimals) for _, column, factor, decimals in columns))
-    return "\n".join((f"# {note}", *rows, ""))
-
-
-def _cell(value: float | str, factor: float, decimals: int) -> str:
-    return value if isinstance(value, str) else f"{value * factor:.{decimals}f}"
+    return csv_text("anchor lines and their peaks, copied by hand", table, _LINES)

@@ -81,7 +81,11 @@ high_limit_v = 10.0
 """
 
 
-_PURPOSES = {"vco": "oscillator", "level": "level", "supply": "level", "warmup": "warm_up", "pushing": "pushing"}
+_PURPOSES = {
+    "vco": "oscillator", "level": "level", "supply": "level", "warmup": "warm_up", "pushing": "pushing",
+    "hunt": "hunt", "spots": "spots",
+}  # fmt: skip
+_OF_A_LINE = {"efficiency": "efficiency", "leakage": "leakage", "polarisation": "polarisation", "beam": "beam_size"}
 
 
 def session_text(
@@ -123,9 +127,12 @@ def _file(name: str, counted: Mapping[str, float]) -> Iterator[str]:
         yield 'purpose = "scan"'
         yield f'line = "{rest[0]}"'
         yield f'direction = "{rest[1]}"'
-    elif kind == "efficiency":
-        yield 'purpose = "efficiency"'
-        yield f'line = "{rest[0]}"'
+    elif kind in _OF_A_LINE:
+        yield f'purpose = "{_OF_A_LINE[kind]}"'
+        yield f'line = "{rest[-1]}"'
+    elif kind == "lamp":
+        yield 'purpose = "spectrum"'
+        yield f'direction = "{rest[0]}"'
     elif kind == "trace":
         yield 'purpose = "trace"'
         yield f"counter_mhz = {counted[name]:.4f}"
