@@ -20,6 +20,9 @@ __all__ = ["Aim", "LineAtDrive", "OneDrive"]
 Aim = Literal["efficiency", "share"]
 """What is made as large as it can be: the efficiency, or its share of each line's own maximum."""
 
+_WORTH_SAYING = 0.99
+"""A line is said to get less light from more power when a hundredth of it goes."""
+
 
 @dataclass(frozen=True)
 class LineAtDrive:
@@ -108,7 +111,7 @@ class OneDrive:
         return (f"at {v} each of {len(self.lines)} lines has {share}; the weakest is {self.weakest.line}",)
 
     def _more_power(self) -> tuple[str, ...]:
-        less = sorted((e for e in self.lines if e.less_light_at_safe), key=lambda e: e.past_peak_at_safe)
+        less = sorted((e for e in self.lines if e.past_peak_at_safe < _WORTH_SAYING), key=lambda e: e.past_peak_at_safe)
         top = f"the highest safe supply, {self.safe.supply_v:.2f} V"
         if not less or self.supply_v >= self.safe.supply_v - 1e-9:
             return ()
