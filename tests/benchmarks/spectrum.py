@@ -136,7 +136,7 @@ def main(lamps: int) -> None:
     text = f"# spectrum\n\n{(__doc__ or '').strip()}\n\n## Intervals\n\n"
     heads = ("lamp", "quantity", "95 % intervals that hold it (%)", "mean error / u", "rms error (%)", "u (%)")
     text += markdown(heads, coverage)
-    text += f"\n\n## Answers\n\n"
+    text += "\n\n## Answers\n\n"
     text += markdown(("lamp", "simulated", "lines told", "checks that failed"), answers) + "\n"
     (RESULTS / "spectrum.md").write_text(text, encoding="utf-8")
     print(text)

@@ -15,6 +15,7 @@ from aotf_lab.crystal.spectrum.kernel import Passband, passband_law
 from aotf_lab.crystal.spectrum.response import Response
 from aotf_lab.crystal.spectrum.rows import SpectrumReadings, spectrum_rows
 from aotf_lab.crystal.spectrum.spectrum import Spectrum
+from aotf_lab.crystal.tuning.common import true_value
 from aotf_lab.crystal.tuning.curve import Tuning
 
 __all__ = ["fit_spectrum"]
@@ -60,7 +61,7 @@ def fit_spectrum(
     for factor in factors:
         seen = seen * (factor(nm) if isinstance(factor, Response) else factor)
     indicated, stray = light_per_mhz(rows.indicated_mhz, rows.light_mw, law, axis)
-    per_mhz = indicated / seen
+    per_mhz = true_value(rows.scale, indicated) / seen
     density = per_mhz * axis.mhz_per_nm(nm)
     spectrum = Spectrum(label, axis, law, rows, nm, per_mhz, density, tuple(factors), stray, ())
     return replace(spectrum, checks=spectrum_checks(spectrum, corrected=efficiency is not None))

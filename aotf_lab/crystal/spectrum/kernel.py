@@ -114,7 +114,7 @@ def blurred(lag_in_fwhm: float) -> float:
     """Return the FWHM of a passband that a trailing meter blurs by an exponential, over that of the passband alone.
 
     >>> blurred(0.0), round(blurred(0.2), 3)
-    (1.0, 1.078)
+    (1.0, 1.06)
     """
     if abs(lag_in_fwhm) < 0.01:
         return 1.0

@@ -25,8 +25,9 @@ LOBE_DOUBT = 0.1
 """Relative standard uncertainty of a line's sidelobes when weaker lines are looked for beside it (common practice, no
 source: real passbands leave coupled waves by some per cent of the peak there)."""
 
-_LOBE = 1.5
-"""Readings this near to a line found before (in FWHM) belong to it."""
+_OVERLAP = 2.7
+_LOBE, _BLEND = 1.5, 6.0
+"""Readings this near (in FWHM) to a line found before, or to one that is wider than the passband, belong to it."""
 
 
 @dataclass(frozen=True)
@@ -97,10 +98,11 @@ class LineGroup:
 
 @dataclass(frozen=True)
 class KnownLine:
-    """A line found before, as indicated: its place and its height."""
+    """A line found before, as indicated: place and height. The sidelobes of a ``blend`` are as good as unknown."""
 
     centre_mhz: float
     height_mw: float
+    blend: bool
 
 
 def candidates(spectrum: Spectrum) -> tuple[FloatArray, FloatArray]:
@@ -142,16 +144,17 @@ def _tops(score: FloatArray) -> NDArray[np.intp]:
 
 
 def grouped(spectrum: Spectrum, places: FloatArray, heights: FloatArray) -> list[list[float]]:
-    """Return the candidates in groups whose passbands overlap, the group of the strongest first."""
-    groups: list[list[int]] = []
-    for k, place in enumerate(places.tolist()):
-        fwhm = float(spectrum.passband.nominal_fwhm_mhz(np.array([place]))[0])
-        if groups and place - places[groups[-1][-1]] < 3.5 * fwhm:
-            groups[-1].append(k)
-        else:
-            groups.append([k])
-    groups.sort(key=lambda g: -float(heights[g].max()))
-    return [places[g].tolist() for g in groups]
+    """Return the candidates in groups, the strongest first: each with those whose passbands overlap with its own."""
+    groups: list[list[float]] = []
+    free = np.ones(len(places), dtype=bool)
+    for k in np.argsort(-heights, kind="stable"):
+        if not free[k]:
+            continue
+        fwhm = float(spectrum.passband.nominal_fwhm_mhz(places[k : k + 1])[0])
+        near = free & (np.abs(places - places[k]) < _OVERLAP * fwhm)
+        groups.append(places[near].tolist())
+        free &= ~near
+    return groups
 
 
 def line_group(spectrum: Spectrum, seeds: list[float], known: Sequence[KnownLine]) -> LineGroup:
@@ -160,7 +163,7 @@ def line_group(spectrum: Spectrum, seeds: list[float], known: Sequence[KnownLine
     fwhm = float(spectrum.passband.nominal_fwhm_mhz(np.array([np.mean(seeds)]))[0])
     near = (used.indicated_mhz >= min(seeds) - 2.5 * fwhm) & (used.indicated_mhz <= max(seeds) + 2.5 * fwhm)
     for line in known:
-        near &= np.abs(used.indicated_mhz - line.centre_mhz) > _LOBE * fwhm
+        near &= np.abs(used.indicated_mhz - line.centre_mhz) > (_BLEND if line.blend else _LOBE) * fwhm
     position = np.flatnonzero(near)
     position = position[np.argsort(used.row[position], kind="stable")]
     rows = used.row[position]
@@ -171,7 +174,7 @@ def line_group(spectrum: Spectrum, seeds: list[float], known: Sequence[KnownLine
         slope = np.gradient(light, used.indicated_mhz + 1e-9 * np.arange(len(light)))[position]
         u = np.hypot(u, np.minimum(np.abs(slope), steepest) * table.u_frequency_mhz[rows])
     group = LineGroup(spectrum, rows, y, u, float(np.mean(seeds)))
-    if not known:
-        return group
-    others = group.stray([line.centre_mhz for line in known], [line.height_mw for line in known])
-    return replace(group, y=y - others, u=np.hypot(u, LOBE_DOUBT * others))
+    for line in known:
+        others = group.stray([line.centre_mhz], [line.height_mw])
+        y, u = y - others, np.hypot(u, (1.0 if line.blend else LOBE_DOUBT) * others)
+    return replace(group, y=y, u=u)

@@ -17,7 +17,7 @@ from aotf_lab.crystal.spectrum.noise import reading_noise
 from aotf_lab.crystal.spectrum.response import Response
 from aotf_lab.crystal.tuning.common import true_value
 from aotf_lab.errors import ReadingsError, Said
-from aotf_lab.estimation import Check, new_cause
+from aotf_lab.estimation import Check, CommonError, new_cause
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.reading.readings import Readings
 
@@ -47,6 +47,12 @@ class SpectrumRows:
     lag: Lag
     beyond: tuple[str, ...]
     scatter: Check
+
+    @property
+    def scale(self) -> tuple[CommonError, ...]:
+        """The errors of the power meter's scale, which turn indicated light into true light."""
+        errors = self.table.readings.common_errors("optical_power_mw")
+        return tuple(e for e in errors if e.kind == "relative")
 
     @property
     def direction(self) -> FloatArray:
@@ -136,12 +142,11 @@ def _floor(table: ScanTable, stated_mw: UFloat | float | None) -> list[UFloat | 
 def _light(
     table: ScanTable, row: NDArray[np.intp], floor: list[UFloat | float], u_noise: FloatArray
 ) -> NDArray[np.object_]:
-    """Return the true light (mW) of the rows, with the meter's shared errors and each reading's own."""
-    errors = table.readings.common_errors("optical_power_mw")
+    """Return the indicated light (mW) of the rows, with each reading's own error and that of dark and floor."""
     light = np.empty(len(row), dtype=object)
     for k, r in enumerate(row):
         read = float(table.power_mw[r]) + new_cause("scatter of the spectrum", float(u_noise[r]))
-        light[k] = true_value([e for e in errors if e.kind == "relative"], read - floor[r]) / float(table.light[r])
+        light[k] = (read - floor[r]) / float(table.light[r])
     return light
 
 
