@@ -7,6 +7,8 @@ Rev. D 57, 3873 (1998), table X: 1.96 for a reading of zero, 95 %) and ISO 11929
 Sidelobes: coupled-mode theory, shared/acousto_optics_facts.csv.
 """
 
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -18,7 +20,8 @@ from aotf_lab.crystal.passbands.passbands import Passbands
 from aotf_lab.crystal.purity.contrast import contrast
 from aotf_lab.crystal.purity.detection import decision_threshold, detection_limit, upper_limit
 
-FACTS = pd.read_csv("shared/acousto_optics_facts.csv").set_index("fact")["value"]
+SHARED = Path(__file__).parents[2] / "shared"
+FACTS = pd.read_csv(SHARED / "acousto_optics_facts.csv").set_index("fact")["value"]
 
 
 @pytest.mark.parametrize("blank", [25.0, 100.0, 4000.0])

@@ -20,9 +20,9 @@ from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.physics.domain import as_values, require
 from aotf_lab.physics.sidelobes import phase_spread, sinc_square
 
-__all__ = ["NULLS", "Passband"]
+__all__ = ["BEND", "NULLS", "Passband"]
 
-NULLS = "places of the nulls"
+NULLS, BEND = "places of the nulls", "bend of the efficiency law"
 _QUARTER = (np.pi / 2) ** 2
 _MAIN_LOBE, _MOST_U = 0.85 * np.pi, 0.25
 """The main lobe counts as known up to this s (rad, with its own u), and where the light is known to this share."""
@@ -76,21 +76,25 @@ class Passband:
     def efficiency(self, frequency_mhz: Any, rf_power_w: Any) -> Any:
         """Return the efficiency with its uncertainty: a ``ufloat`` for scalars, else an object array (n,).
 
-        Frequency and power may be ``ufloat``s. Beyond the main lobe, where a linear law does not know how far a null
-        may lie, the rest of the spread is carried by an independent cause tagged ``NULLS``; ask ``upper`` there.
+        Frequency and power may be ``ufloat``s. What a law linear in all unknowns misses is carried by independent
+        causes: near full drive tagged ``BEND``, and beyond the main lobe, where a null may lie anywhere, ``NULLS``; ask
+        ``upper`` there.
         """
         f, f_elements, f_scalar = split(frequency_mhz)
         power, p_elements, p_scalar = split(rf_power_w)
         f, power = np.broadcast_arrays(f, power)
         gradient = self._gradient(f, power)
         nominal, nulls = self.nominal(f, power), self._nulls(f, power)
+        bend = self._bend(f, power, [_one(p_elements, i) for i in range(len(f))])
         deviations = [p - p.n for p in self._parameters]
         result = np.empty(len(f), dtype=object)
         for i in range(len(f)):
             value = float(nominal[i]) + sum(float(g) * d for g, d in zip(gradient[:5, i], deviations, strict=True))
             value = _moved(value, gradient[5, i], _one(f_elements, i))
             value = _moved(value, gradient[6, i], _one(p_elements, i))
-            result[i] = value + new_cause(NULLS, float(nulls[i])) if nulls[i] > 0 else value
+            for tag, u in ((NULLS, nulls[i]), (BEND, bend[i])):
+                value = value + new_cause(tag, float(u)) if u > 0 else value
+            result[i] = value
         return result[0] if f_scalar and p_scalar else result
 
     def in_main_lobe(self, frequency_mhz: float, rf_power_w: float) -> bool:
@@ -177,6 +181,15 @@ class Passband:
         missed = np.sqrt(np.maximum(phase_spread(s, u_s) ** 2 - np.minimum(linear, 0.5) ** 2, 0.0))
         scale = self._values[4] * _QUARTER * power / self._values[3] / np.maximum(s, 1.0) ** 2
         return np.asarray(np.where(s > np.pi / 2, scale * missed, 0.0))
+
+    def _bend(self, f: FloatArray, power: FloatArray, elements: list[Any]) -> FloatArray:
+        """Return the root mean square (n,) of the light's quadratic part in P / P_sat, 3^(1/2) at one u of a normal."""
+        saturation, values = self.drive[0], self._values[:3]
+        u = np.array([(e / saturation).s if isinstance(e, UFloat) else saturation.s * p / saturation.n**2
+                      for e, p in zip(elements, power, strict=True)])  # fmt: skip
+        ratio = power / saturation.n
+        ends = [self._relative(f, np.maximum(ratio + sign * u, 0.0), values) for sign in (1, -1)]
+        return np.asarray(self._values[4] * 3**0.5 * np.abs((ends[0] + ends[1]) / 2 - self._relative(f, ratio, values)))
 
 
 def _one(elements: list[Any], i: int) -> Any:
