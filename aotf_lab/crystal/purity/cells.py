@@ -57,8 +57,8 @@ class Cell:
 
     @property
     def z(self) -> float:
-        """Measured less predicted over the u of that; less the bound where only that is known, 0 below it."""
-        if self.measured is None:
+        """Measured less predicted over the u of that; less the bound where only that is known, 0 below it. NaN without."""
+        if self.measured is None or not self.measured.value.s > 0:
             return nan
         if self.ratio is None:
             return max(float(self.measured.value.n) - self.bound, 0.0) / float(self.measured.value.s)
@@ -77,7 +77,10 @@ class Cell:
         if self.measured is None:
             return ""
         level = self.measured_db
-        return f"< {self.measured_bound_db:.1f}" if level is None else f"{level:.1uS}"
+        bound = self.measured_bound_db
+        if level is not None:
+            return f"{level:.1uS}"
+        return "nothing" if bound is None else f"< {bound:.1f}"
 
 
 def predicted_cell(

@@ -189,7 +189,7 @@ def _prediction_check(
     passbands: Passbands, cells: Mapping[tuple[str, str], Cell], places: Mapping[str, UFloat | float]
 ) -> tuple[Check, ...]:
     """Return the check that what was measured agrees with the numbers, and stays below the bounds."""
-    judged = [c for c in cells.values() if c.measured is not None]
+    judged = [c for c in cells.values() if isfinite(c.z)]
     if not judged:
         return ()
     limits = [_limit(c, len(judged)) for c in judged]
