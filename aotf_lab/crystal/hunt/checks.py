@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from aotf_lab.crystal.hunt.features import MOST_WANDER
 from aotf_lab.crystal.hunt.fit import HuntSolution
 from aotf_lab.crystal.hunt.peak import CONFIDENT, Peak
 from aotf_lab.estimation import Check
@@ -13,7 +14,6 @@ from aotf_lab.estimation import Check
 __all__ = ["FEWEST_OVER_FWHM", "hunt_checks"]
 
 FEWEST_OVER_FWHM = 3.0
-MOST_WANDER = 0.05
 MOST_LAG = 0.5
 
 

@@ -9,12 +9,19 @@ import numpy as np
 from uncertainties import UFloat
 
 from aotf_lab.crystal.hunt.fit import HuntSolution
+from aotf_lab.estimation import new_cause
 from aotf_lab.physics.coupled_waves import passband_fwhm
 
-__all__ = ["Features", "WidthOfLines", "features_of", "normal", "width_of_lines"]
+__all__ = ["MOST_WANDER", "Features", "WidthOfLines", "features_of", "normal", "width_of_lines"]
 
 LINE_WIDTH_SPREAD = 0.12
 """Relative spread of the FWHM of lines over the band of one crystal (common practice, no source)."""
+
+MOST_WANDER = 0.05
+"""Relative misfit of the light beyond which the fitted passbands are not to be trusted."""
+
+POOR_SHAPE = 0.4
+"""Standard uncertainty of the logarithm of every width then."""
 
 _WEAK = 0.885893
 
@@ -51,13 +58,14 @@ def features_of(solution: HuntSolution) -> list[Features]:
     """Return the features of all fitted peaks, in order of frequency."""
     made = []
     p = solution.fit.parameters
+    doubt = POOR_SHAPE if solution.noise.wander > MOST_WANDER else 0.0
     for k in range(1, solution.count + 1):
         centre = p[f"centre_{k}_mhz"]
         if solution.motion is not None:
             centre = centre + solution.motion
         log_fwhm, drive = p[f"log_fwhm_{k}"], float(p[f"drive_ratio_{k}"].n)
         narrower = float(passband_fwhm(min(max(drive, 0.0), 2.2))) / _WEAK
-        width = log_fwhm - math.log(narrower)
+        width = log_fwhm - math.log(narrower) + new_cause("shape of the passband", doubt)
         fwhm = math.exp(log_fwhm.n) * (1.0 + (log_fwhm - log_fwhm.n))
         made.append(Features(k - 1, centre, fwhm, width, p[f"height_{k}_mw"], drive))
     return made

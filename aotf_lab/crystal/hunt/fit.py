@@ -8,9 +8,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from uncertainties import UFloat
 
+from aotf_lab.crystal.hunt.common import with_common_neighbours
 from aotf_lab.crystal.hunt.model import LAG, PER_PEAK, SHARED, SKEW, peak_names
 from aotf_lab.crystal.hunt.noise import HuntNoise, hunt_noise
-from aotf_lab.crystal.hunt.solve import Known, Priors, Sweep, gauss_newton, priors, solve_sweep
+from aotf_lab.crystal.hunt.solve import Known, Priors, Sweep, gauss_newton, priors, refitted, solve_sweep
+from aotf_lab.crystal.hunt.seeds import z_needed
 from aotf_lab.crystal.hunt.table import HuntTable
 from aotf_lab.estimation import Fit, new_cause
 from aotf_lab.estimation.checks import chi2_check, chi2_limit
@@ -20,6 +22,7 @@ from aotf_lab.estimation.weighted import scatter_variables
 __all__ = ["HuntSolution", "solve_hunt"]
 
 _SCATTER = "the sweep"
+_DROPS = 5
 
 
 @dataclass(frozen=True)
@@ -44,14 +47,38 @@ class HuntSolution:
 
 def solve_hunt(table: HuntTable, known: Known) -> HuntSolution:
     """Return the fit of all passbands that stand out; raises as ``solve_sweep`` does."""
-    sweep = _sorted(solve_sweep(table, known))
+    sweep = _sorted(with_common_neighbours(solve_sweep(table, known), known))
+    for _ in range(_DROPS):
+        sweep, noise = _settled(sweep, known)
+        fit = _described(sweep, noise, known)
+        faint = _faint(fit, z_needed(table) - 0.5)
+        if faint is None:
+            break
+        start = SHARED + PER_PEAK * faint
+        sweep = refitted(replace(sweep, values=np.delete(sweep.values, slice(start, start + PER_PEAK))), known)
+    return HuntSolution(sweep, noise, fit, _motion(table, float(sweep.values[LAG])))
+
+
+def _settled(sweep: Sweep, known: Known) -> tuple[Sweep, HuntNoise]:
+    """Return the sweep fitted once more with neighbours that err together, and that scatter."""
     noise = hunt_noise(sweep, known)
     for _ in range(2 if noise.lit.size else 1):
         whiten = (noise.lit, noise.root) if noise.lit.size else None
         values = gauss_newton(sweep, known, noise.spread_mw, 6, whiten)
+        if np.any(values[SHARED + 2 :: PER_PEAK] <= 0):
+            break
         sweep = replace(sweep, values=values)
         noise = hunt_noise(sweep, known)
-    return HuntSolution(sweep, noise, _described(sweep, noise, known), _motion(table, float(sweep.values[LAG])))
+    return sweep, noise
+
+
+def _faint(fit: Fit, limit: float) -> int | None:
+    """Return the peak that stands least out of the scatter, where it does not by ``limit``, else None."""
+    heights = fit.values[SHARED + 2 :: PER_PEAK]
+    if not len(heights):
+        return None
+    z = heights / np.sqrt(np.diag(fit.covariance)[SHARED + 2 :: PER_PEAK])
+    return int(np.argmin(z)) if z.min() < limit else None
 
 
 def _sorted(sweep: Sweep) -> Sweep:

@@ -13,18 +13,19 @@ from aotf_lab.crystal.hunt.peak import Explanation
 
 __all__ = ["FAR_MHZ", "second_polarisation", "strong_sidelobes"]
 
-FAR_MHZ = 3.5
-"""How far the peak of the other polarisation may lie from the line's: about what exact phase matching gives for
-cuts of 10 to 17 degrees at the same incidence and sound."""
+FAR_MHZ = 1.6
+"""How far the peak of the other polarisation may lie from the line's (common practice, no source: a few hundred kHz);
+further off it counts only where the cut predicts it."""
 
 _RATE_SECOND, _RATE_LOBE = 0.15, 0.3
-_LONE_NEAR, _LONE_FAR, _NEAR_MHZ = 0.03, 0.004, 0.25
+_LONE_NEAR, _LONE_FAR, _NEAR_MHZ = 0.03, 0.001, 0.25
 """How often one line alone has such a neighbour: within about ``_NEAR_MHZ``, and further off."""
 
-_HAS, _BY_CHANCE = 0.8, 0.1
-"""Chance that another line shows the separation too, where it is one of polarisation, and where it is chance."""
+_HAS = 0.8
+_LINES_PER_MHZ = 0.3
+"""Chance that another line shows the separation too, where it is one of polarisation; density of lines by chance."""
 
-_CHANGE = 0.35
+_CHANGE = 0.15
 """Relative change of the separation over a factor e in frequency that is still called common."""
 
 
@@ -39,20 +40,22 @@ def second_polarisation(
     """
     for partner in partners:
         away = peak.centre_mhz - partner.centre_mhz
-        if abs(away.n) >= FAR_MHZ or peak.height_mw.n >= partner.height_mw.n:
+        name = names.get(partner.index, "")
+        reach = max(FAR_MHZ, 1.5 * abs(told.second_mhz.get(name, 0.0)))
+        if abs(away.n) >= reach or peak.height_mw.n >= partner.height_mw.n:
             continue
         u_width = float(np.hypot((peak.log_width - partner.log_width).s, 0.10))
         shape = normal(peak.log_width.n, partner.log_width.n, u_width) - math.log(9.2)
-        lone = _LONE_NEAR * math.exp(normal(away.n, 0.0, _NEAR_MHZ)) + _LONE_FAR / (2 * FAR_MHZ)
+        lone = _LONE_NEAR * math.exp(normal(away.n, 0.0, _NEAR_MHZ)) + (_LONE_FAR if abs(away.n) < FAR_MHZ else 1e-6) / (2 * FAR_MHZ)
         place, found = math.log(lone), "no other line shows this separation"
-        agreeing, missing = _common(peak, partner, others, visible_mw)
-        if agreeing:
+        agreeing, missing = ([], 0) if abs(away.n) > FAR_MHZ else _common(peak, partner, others, visible_mw)
+        if len(agreeing) > (abs(away.n) > 4 * _NEAR_MHZ):
             u, other = min(agreeing)
-            speaks = len(agreeing) * math.log(_HAS / _BY_CHANCE) + missing * math.log((1 - _HAS) / (1 - _BY_CHANCE))
+            chance = float(np.clip(6.0 * u * _LINES_PER_MHZ, 0.03, 0.5))
+            speaks = len(agreeing) * math.log(_HAS / chance) + missing * math.log((1 - _HAS) / (1 - chance))
             near = 1.0 if abs(away.n) < 4 * _NEAR_MHZ else 0.2
             place = max(place, math.log(near * _RATE_SECOND) + normal(away.n, other, u) + min(speaks, 12.0))
             found = f"{len(agreeing)} of {len(agreeing) + missing} other lines show it too, to {1e3 * 3 * u:.0f} kHz"
-        name = names.get(partner.index, "")
         if name in told.second_mhz:
             predicted = told.second_mhz[name]
             u = math.hypot(0.1 * predicted, 0.05)
@@ -67,7 +70,7 @@ def _common(
 ) -> tuple[list[tuple[float, float]], int]:
     """Return (u, separation) in MHz of the other lines that show the separation, and how many should and do not."""
     away, ratio = peak.centre_mhz - partner.centre_mhz, float(peak.height_mw.n / partner.height_mw.n)
-    rest = [o for o in others if o.index not in (peak.index, partner.index)]
+    rest = [o for o in others if o.index not in (peak.index, partner.index) and o.height_mw.n > 5 * o.height_mw.s]
     lows: set[int] = set()
     agreeing: list[tuple[float, float]] = []
     missing = 0

@@ -22,6 +22,7 @@ MEMORIES = (0.0, 1.0, 3.0, 10.0, 40.0)
 
 _MOST_ROWS = 220
 _LIT = 2.0
+_FEWEST = 10
 
 
 @dataclass(frozen=True)
@@ -44,8 +45,9 @@ def hunt_noise(sweep: Sweep, known: Known) -> HuntNoise:
     if table.u_power_mw is not None:
         own = np.maximum(own, np.quantile(table.u_power_mw, 0.1))
     lit = np.flatnonzero(sweep.wander * light > _LIT * own)
-    if lit.size < 12:
-        return HuntNoise(sweep.spread_mw, lit[:0], np.zeros((0, 0)), 0.0)
+    alone = HuntNoise(sweep.spread_mw, lit[:0], np.zeros((0, 0)), sweep.wander if lit.size else 0.0)
+    if lit.size < _FEWEST:
+        return alone
     some = lit[np.argsort(-light[lit])[:_MOST_ROWS]]
     some.sort()
     before = priors(values, known, table, 60.0 * sweep.floor_scatter_mw)
@@ -53,7 +55,9 @@ def hunt_noise(sweep: Sweep, known: Known) -> HuntNoise:
     gradient = sweep.model.gradient(values)[some] / own[some, None]
     jacobian = np.vstack([gradient, np.diag(1.0 / before.u)[finite]])
     pulls = ((before.values - values) / before.u)[finite]
-    used = np.linalg.norm(jacobian, axis=0) > 0
+    used = np.linalg.norm(gradient, axis=0) > 1e-3
+    if len(jacobian) - used.sum() < _FEWEST:
+        return alone
     found = likely_wander(
         np.concatenate([sweep.rest_mw[some] / own[some], pulls]),
         jacobian[:, used],

@@ -13,7 +13,20 @@ from aotf_lab.crystal.hunt.table import HuntTable
 from aotf_lab.errors import ReadingsError
 from aotf_lab.estimation.problem import FloatArray
 
-__all__ = ["Known", "Priors", "Sweep", "gauss_newton", "light_now", "priors", "solve_sweep"]
+__all__ = [
+    "WORTH",
+    "Known",
+    "Priors",
+    "Sweep",
+    "deviance",
+    "gauss_newton",
+    "light_now",
+    "more_peaks",
+    "priors",
+    "pruned",
+    "refitted",
+    "solve_sweep",
+]
 
 U_SKEW = 0.1
 DRIVE = (0.5, 0.4)
@@ -23,14 +36,16 @@ FAINT_DRIVE = (0.2, 0.15)
 MOST_LEAD_STEPS = 0.3
 MOST_LAG_STEPS = 60.0
 WIDEST_MHZ = 4.0
+_NARROWER, _WIDER = 1.8, 0.9
 LEAST_WANDER, MOST_WANDER = 0.003, 0.06
 _FIRST_WANDER = 0.03
 MOST_PEAKS = 40
-_ROUNDS = 8
+_ROUNDS = 12
 _HIDDEN, _HIDDEN_LIMITS = 5.0, (0.05, 0.10)
-_WORTH = 30.0
+WORTH = 30.0
 _SETTLED = 0.025
 _ODD_WIDTH = 0.45
+_FAIR, _UNFAIR, _SPLITS = 0.025, 9.0, 6
 
 
 @dataclass(frozen=True)
@@ -141,11 +156,12 @@ def _bounded(trial: FloatArray, before: FloatArray, table: HuntTable) -> FloatAr
     low, high = table.range_mhz
     trial = trial.copy()
     trial[LAG] = np.clip(trial[LAG], -MOST_LEAD_STEPS, MOST_LAG_STEPS)
-    trial[SKEW] = np.clip(trial[SKEW], -0.5, 0.5)
+    trial[SKEW] = np.clip(trial[SKEW], -0.4, 0.4)
+    common = float(np.median(before[SHARED + 1 :: PER_PEAK])) if len(before) > SHARED else 0.0
     for k in range(SHARED, len(trial), PER_PEAK):
         reach = 0.7 * float(np.exp(before[k + 1]))
         trial[k] = np.clip(trial[k], max(before[k] - reach, low - reach), min(before[k] + reach, high + reach))
-        trial[k + 1] = np.clip(trial[k + 1], before[k + 1] - 1.0, before[k + 1] + 1.0)
+        trial[k + 1] = np.clip(trial[k + 1], common - _NARROWER, common + _WIDER)
         trial[k + 1] = np.clip(trial[k + 1], np.log(0.4 * table.step_mhz), np.log(WIDEST_MHZ))
         trial[k + 3] = np.clip(trial[k + 3], -0.8, 2.3)
     return np.asarray(trial)
@@ -161,18 +177,23 @@ def solve_sweep(table: HuntTable, known: Known) -> Sweep:
     start[0] = float(np.median(table.power_mw))
     sweep = Sweep(model, start, row_scatter(table.power_mw), _FIRST_WANDER)
     nothing = Doubt(np.zeros_like(table.power_mw), np.zeros_like(table.power_mw), 0.0)
-    seeds = leaders(find_seeds(table, sweep.rest_mw, nothing), table)
+    seeds = leaders(find_seeds(table, sweep.rest_mw, nothing), table, sweep.rest_mw)
     if not seeds:
         return sweep
-    sweep = _best(sweep, seeds, known)
+    sweep = _split(pruned(_best(sweep, seeds, known), known), known)
+    return more_peaks(sweep, known)
+
+
+def more_peaks(sweep: Sweep, known: Known) -> Sweep:
+    """Return the sweep with a peak more wherever light is left that stands out, while that pays."""
     for _ in range(_ROUNDS):
-        seeds = first_of_each(find_seeds(table, sweep.rest_mw, _doubt(sweep)))
+        seeds = first_of_each(find_seeds(sweep.model.table, sweep.rest_mw, _doubt(sweep)))
         if not seeds:
             break
-        more = _pruned(_best(sweep, seeds, known), known)
-        if not _deviance(more, known) < _deviance(sweep, known) - _WORTH:
+        more = pruned(_best(sweep, seeds, known), known)
+        if not deviance(more, known) < deviance(sweep, known) - WORTH:
             break
-        sweep = more
+        sweep = _split(more, known)
     return sweep
 
 
@@ -183,8 +204,8 @@ def _best(sweep: Sweep, seeds: list[Seed], known: Known) -> Sweep:
     starts = [_with_peaks(sweep, seeds, lag) for lag in lags]
     if len(starts) > 1:
         fits = [replace(s, values=gauss_newton(s, known, s.spread_mw, 12)) for s in starts]
-        starts = sorted(fits, key=lambda s: _deviance(s, known))[:2]
-    return _retried(min((_refined(s, known) for s in starts), key=lambda s: _deviance(s, known)), known)
+        starts = sorted(fits, key=lambda s: deviance(s, known))[:2]
+    return _retried(min((refitted(s, known) for s in starts), key=lambda s: deviance(s, known)), known)
 
 
 def _retried(sweep: Sweep, known: Known) -> Sweep:
@@ -196,8 +217,8 @@ def _retried(sweep: Sweep, known: Known) -> Sweep:
             continue
         values = sweep.values.copy()
         values[k + 1], values[k + 2], values[k + 3] = common, values[k + 2] * float(np.exp(odd)), DRIVE[0]
-        other = _refined(Sweep(sweep.model, values, sweep.floor_scatter_mw, sweep.wander), known)
-        if _deviance(other, known) < _deviance(sweep, known):
+        other = refitted(Sweep(sweep.model, values, sweep.floor_scatter_mw, sweep.wander), known)
+        if deviance(other, known) < deviance(sweep, known):
             sweep = other
     return sweep
 
@@ -224,7 +245,7 @@ def _with_peaks(sweep: Sweep, seeds: list[Seed], lag: float) -> Sweep:
     return Sweep(sweep.model, values, sweep.floor_scatter_mw, sweep.wander)
 
 
-def _deviance(sweep: Sweep, known: Known) -> float:
+def deviance(sweep: Sweep, known: Known) -> float:
     """Return -2 log likelihood of the readings, what is known beforehand included."""
     before = priors(sweep.values, known, sweep.model.table, 60.0 * sweep.floor_scatter_mw)
     pull = (sweep.values - before.values) / before.u
@@ -232,22 +253,58 @@ def _deviance(sweep: Sweep, known: Known) -> float:
     return float(np.sum((sweep.rest_mw / spread) ** 2) + 2.0 * np.sum(np.log(spread)) + pull @ pull)
 
 
-def _pruned(sweep: Sweep, known: Known) -> Sweep:
+def pruned(sweep: Sweep, known: Known) -> Sweep:
     """Return the sweep without the peaks that are not upright and well above their own uncertainty."""
-    limit = z_needed(sweep.model.table) - 1.0
+    limit = z_needed(sweep.model.table) - 0.5
+    for _ in range(4):
+        starts = range(SHARED, len(sweep.values), PER_PEAK)
+        u = _u(sweep, known)
+        kept = [k for k in starts if sweep.values[k + 2] > limit * u[k + 2]]
+        if len(kept) == len(starts):
+            break
+        values = np.concatenate([sweep.values[:SHARED], *(sweep.values[k : k + PER_PEAK] for k in kept)])
+        sweep = refitted(replace(sweep, values=values), known)
+    return sweep
+
+
+def _u(sweep: Sweep, known: Known) -> FloatArray:
+    """Return rough standard uncertainties (p,) of the parameters."""
     rows = sweep.model.gradient(sweep.values) / sweep.spread_mw[:, None]
     before = priors(sweep.values, known, sweep.model.table, 60.0 * sweep.floor_scatter_mw)
-    covariance = np.linalg.pinv(rows.T @ rows + np.diag(before.u**-2.0), hermitian=True)
-    u = np.sqrt(np.diag(covariance))
-    starts = range(SHARED, len(sweep.values), PER_PEAK)
-    kept = [k for k in starts if sweep.values[k + 2] > limit * u[k + 2]]
-    if len(kept) == len(starts):
-        return sweep
-    values = np.concatenate([sweep.values[:SHARED], *(sweep.values[k : k + PER_PEAK] for k in kept)])
-    return _refined(Sweep(sweep.model, values, sweep.floor_scatter_mw, sweep.wander), known)
+    information = rows.T @ rows + np.diag(before.u**-2.0)
+    size = np.sqrt(np.maximum(np.diag(information), 1e-300))
+    scaled = np.linalg.pinv(information / np.outer(size, size), hermitian=True)
+    return np.asarray(np.sqrt(np.maximum(np.diag(scaled), 0.0)) / size)
 
 
-def _refined(sweep: Sweep, known: Known) -> Sweep:
+def _split(sweep: Sweep, known: Known) -> Sweep:
+    """Return the sweep with peaks split in two that one passband does not describe, while that pays."""
+    for _ in range(_SPLITS):
+        rest = np.abs(sweep.rest_mw) / np.hypot(sweep.floor_scatter_mw, _FAIR * light_now(sweep.model, sweep.values))
+        rest = np.convolve(np.minimum(rest, 20.0) ** 2, np.ones(5) / 5, mode="same")
+        if not rest.max() > _UNFAIR:
+            break
+        f = sweep.model.table.frequency_mhz[int(np.argmax(rest))]
+        starts = list(range(SHARED, len(sweep.values), PER_PEAK))
+        if not starts:
+            break
+        k = min(starts, key=lambda k: abs(float(sweep.values[k]) - f) / float(np.exp(sweep.values[k + 1])))
+        width = float(np.exp(sweep.values[k + 1]))
+        trials = []
+        for side in (-0.7, 0.7):
+            values = np.concatenate([sweep.values, sweep.values[k : k + PER_PEAK]])
+            values[-PER_PEAK] += side * width
+            values[-2] *= 0.3
+            values[-1] = values[k + 3] = DRIVE[0]
+            trials.append(refitted(replace(sweep, values=values), known))
+        best = pruned(min(trials, key=lambda s: deviance(s, known)), known)
+        if len(best.values) <= len(sweep.values) or deviance(best, known) > deviance(sweep, known) - WORTH:
+            break
+        sweep = best
+    return sweep
+
+
+def refitted(sweep: Sweep, known: Known) -> Sweep:
     """Return the sweep fitted, with scatter and wander taken anew from what is left."""
     for rounds in (10, 6, 6):
         values = gauss_newton(sweep, known, sweep.spread_mw, rounds)

@@ -10,26 +10,40 @@ from aotf_lab.estimation.problem import FloatArray
 
 __all__ = ["as_parameters", "first_of_each", "leaders"]
 
-_LEADER = 0.17
-"""Share of a higher neighbour above which a place cannot be that one's sidelobe (-7.7 dB)."""
+_ABOVE_LOBE = 1.5
+"""By how much a place must be higher than a sidelobe there could be to start a peak of its own."""
 
 _CLEAR = 25.0
 
 
-def leaders(seeds: list[Seed], table: HuntTable) -> list[Seed]:
-    """Return the seeds that are no sidelobe, no trail and no echo of the search beside a higher one."""
-    shortest = 4.0 * table.step_mhz
+def leaders(seeds: list[Seed], table: HuntTable, rest_mw: FloatArray) -> list[Seed]:
+    """Return the seeds that are higher than any sidelobe or trail of a higher one at their place could be.
+
+    The tops of the sidelobes lie on q^2/(q^2 + D^2), here at full drive.
+    """
+    width = {id(s): _width(s, table, rest_mw) for s in seeds}
 
     def beside(seed: Seed, other: Seed) -> bool:
-        reach = 6.0 * max(other.fwhm_mhz, shortest)
-        return other.height_mw * _LEADER > seed.height_mw and abs(other.frequency_mhz - seed.frequency_mhz) < reach
+        away = abs(other.frequency_mhz - seed.frequency_mhz) / width[id(other)]
+        lobes = 1.0 / (1.0 + 2.6 * away * away)
+        return seed.height_mw < other.height_mw and (seed.height_mw < _ABOVE_LOBE * other.height_mw * lobes or away < 0.9)
 
-    return [s for s in seeds if not any(beside(s, o) for o in seeds)]
+    return [s for s in seeds if not any(beside(s, o) for o in seeds if o is not s)]
+
+
+def _width(seed: Seed, table: HuntTable, rest_mw: FloatArray) -> float:
+    """Return the FWHM (MHz) of a place, read off the readings where it is clear."""
+    if seed.z < _CLEAR:
+        return max(seed.fwhm_mhz, 2.0 * table.step_mhz)
+    row = int(np.argmin(np.abs(table.frequency_mhz - seed.frequency_mhz)))
+    leg = next(s for s in table.legs if s.start <= row < s.stop)
+    return _half_width(rest_mw[leg], row - leg.start) * table.step_mhz
 
 
 def first_of_each(seeds: list[Seed]) -> list[Seed]:
-    """Return the surest of each group of neighbours."""
+    """Return the surest of each group of neighbours, those left out that a surer one elsewhere may have caused."""
     kept: list[Seed] = []
+    seeds = [s for s in seeds if s.z > 0.2 * seeds[0].z] if seeds else []
     for seed in seeds:
         if all(abs(seed.frequency_mhz - k.frequency_mhz) > 1.5 for k in kept):
             kept.append(seed)
