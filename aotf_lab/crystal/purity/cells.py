@@ -57,7 +57,7 @@ class Cell:
 
     @property
     def z(self) -> float:
-        """Measured less predicted over the u of that; less the bound where only that is known, 0 below it. NaN without."""
+        """Measured less predicted over the u of that; less the bound where only that is known. NaN for nothing."""
         if self.measured is None or not self.measured.value.s > 0:
             return nan
         if self.ratio is None:
