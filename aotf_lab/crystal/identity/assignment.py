@@ -2,17 +2,19 @@
 
 Probability by Bayes' rule from the evidence of each assignment, in which the unknown scale and shape are integrated
 over what is known of them beforehand, so that a freer explanation pays for its freedom (MacKay, Information Theory,
-Inference, and Learning Algorithms, ch. 28, from memory). Before any peak is seen: each peak is none of the lines with
-a stated chance, and if k are lines, each set of k lines of the catalogue is as likely as any other.
+Inference, and Learning Algorithms, ch. 28, from memory). Before any peak is seen: if k are lines, each set of k lines
+of the catalogue is as likely as any other; and how often a peak is none of them is itself not known, a Beta
+distribution of stated mean, so that each stray peak makes the next one more credible. Ghosts do not count for that.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import comb, log, log1p
+from math import comb, log
 
 import numpy as np
-from scipy.special import logsumexp
+from numpy.typing import NDArray
+from scipy.special import betaln, logsumexp
 
 from aotf_lab.crystal.identity.candidates import Candidates
 from aotf_lab.crystal.identity.law import LogLaw
@@ -62,14 +64,15 @@ class Ranking:
     chances: FloatArray
 
 
-def ranking(found: Found, law: LogLaw, lines: Candidates, chance_of_none: float) -> Ranking:
-    """Return the assignments of ``found`` by probability."""
+def ranking(found: Found, law: LogLaw, lines: Candidates, chance_of_none: float, ghosts: NDArray[np.bool_]) -> Ranking:
+    """Return the assignments of ``found`` by probability; ``ghosts`` (m,): where another peak's ghost would be."""
     m, n = len(law.log_peak), len(lines.lines)
     matched = np.sum(found.lines != NONE, axis=1)
-    beforehand = np.array(
-        [k * log1p(-chance_of_none) + (m - k) * log(chance_of_none) - log(comb(n, k)) for k in range(min(m, n) + 1)]
-    )
-    weight = found.log_evidence + beforehand[matched]
+    sets = np.array([log(comb(n, k)) for k in range(min(m, n) + 1)])
+    strays = np.sum((found.lines == NONE) & ~ghosts, axis=1)
+    against = 1 / chance_of_none - 1
+    beforehand = betaln(1 + strays, against + matched) - betaln(1, against) - sets[matched]
+    weight = found.log_evidence + beforehand + log(chance_of_none) * (m - matched - strays)
     probability = np.exp(weight - logsumexp(weight))
     order = np.argsort(-weight, kind="stable")
     dof = np.array([law.rank(k) for k in range(m + 1)])[matched]

@@ -26,7 +26,7 @@ __all__ = [
     "spare_check",
 ]
 
-SURE = 0.99
+SURE = 0.999
 """Probability from which an assignment counts as known."""
 FEWEST_MATCHED = 2
 """Lines matched below which nothing was identified: one line fits any scale."""

@@ -10,14 +10,13 @@ from uncertainties import UFloat
 from aotf_lab.crystal.cut import Cut
 from aotf_lab.crystal.identity.assignment import ranking
 from aotf_lab.crystal.identity.candidates import candidates
-from aotf_lab.crystal.identity.checks import exchange_check, fit_check, only_one_check, said_labels_check, spare_check
+from aotf_lab.crystal.identity.checks import fit_check, only_one_check
 from aotf_lab.crystal.identity.exchanged import exchanged_labels, stated_labels
-from aotf_lab.crystal.identity.found import lines_found
 from aotf_lab.crystal.identity.identity import Identity
 from aotf_lab.crystal.identity.law import U_LAW, log_law
 from aotf_lab.crystal.identity.peaks import as_peaks
 from aotf_lab.crystal.identity.search import search
-from aotf_lab.crystal.identity.strangers import log_density
+from aotf_lab.crystal.identity.strangers import ghost_of, log_density
 from aotf_lab.crystal.tuning.curve import Tuning
 from aotf_lab.crystal.tuning.law import TuningLaw
 from aotf_lab.data import CatalogueLine, catalogue_lines
@@ -27,8 +26,8 @@ from aotf_lab.estimation.checks import chi2_limit
 
 __all__ = ["CHANCE_OF_NONE", "identify"]
 
-CHANCE_OF_NONE = 0.05
-"""Chance, before looking, that a peak is none of the lines of the catalogue: a judgement."""
+CHANCE_OF_NONE = 0.1
+"""Mean chance, before looking, that a peak is none of the lines of the catalogue: a judgement."""
 
 _BEYOND = 20.0
 """How far above its limit a chi-square is still searched: a factor of e^10 in probability."""
@@ -53,15 +52,15 @@ def identify(
 
     ``catalogue`` defaults to the packaged laser and lamp lines; give the lines of the bench (``own_lines``) where
     they are known, a diode known by its label with a u of 3 nm. ``scale`` is s of the tuning law in m/s, or a ``Cut``
-    or ``Tuning`` that says it; left out, it is unknown. ``chance_of_none`` is the chance that a peak is none of
-    the lines. ``labels`` (peak -> line) are tried in every order; without them peaks that bear the name of a line
+    or ``Tuning`` that says it; left out, it is unknown. ``chance_of_none`` is the mean chance that a peak is none
+    of the lines. ``labels`` (peak -> line) are tried in every order; without them peaks that bear the name of a line
     count as labelled. ``widened`` widens the weak priors on the shape, for a crystal that is not as published.
 
     Raises ``ReadingsError`` for peaks, lines or labels that cannot be used, ``AotfLabError`` for a chance that is not
     between 0 and 1 or a scale without uncertainty, ``MaterialError`` for a crystal without packaged indices.
 
     >>> from uncertainties import ufloat
-    >>> peaks = [ufloat(f, 0.006) for f in (82.716, 78.087, 63.350, 57.915)]
+    >>> peaks = [ufloat(f, 0.006) for f in (82.541, 76.654, 63.550, 58.767)]
     >>> lasers = [CatalogueLine(n, nm, 0.1, "label", "stated") for n, nm in
     ...           {"blue": 488.12, "green": 514.67, "amber": 594.10, "red": 632.99, "far": 647.27}.items()]
     >>> [line.name for line in identify(peaks, lasers).lines.values()]
@@ -77,22 +76,14 @@ def identify(
     law = unscaled if s is None else log_law(numbers, lines, material, s / numbers.shared, widened)
     bound = chi2_limit(len(numbers)) + _BEYOND
     found = search(law, bound, log_density(numbers))
-    ranked = ranking(found, law, lines, chance_of_none)
-    best = ranked.assignments[0]
-    by_others = lines_found(numbers, best.lines, law.law, widened)
+    ghosts = np.array([ghost_of(numbers, row) is not None for row in range(len(numbers))])
+    ranked = ranking(found, law, lines, chance_of_none, ghosts)
     stated = stated_labels(numbers, known, labels)
     exchange = exchanged_labels(numbers, stated, material, None if s is None else s / numbers.shared, widened)
     complete = None if found.complete else Check("search", False, "too many assignments: the less likely were dropped")
-    checks = (
-        only_one_check(numbers, ranked, s is not None),
-        fit_check(best),
-        spare_check(numbers, by_others),
-        exchange_check(exchange),
-        said_labels_check(numbers, exchange, material, known),
-        complete,
-    )
-    answers = tuple(c for c in checks if c is not None)
-    return Identity(numbers, lines, law.law, widened, ranked, by_others, exchange, answers)
+    alone = (only_one_check(numbers, ranked, s is not None), fit_check(ranked.assignments[0]), complete)
+    decided = tuple(c for c in alone if c is not None)
+    return Identity(numbers, lines, tuple(known), law.law, widened, ranked, exchange, decided)
 
 
 def _scale(scale: UFloat | Cut | Tuning | None, law: TuningLaw) -> UFloat | None:

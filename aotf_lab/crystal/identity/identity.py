@@ -12,8 +12,9 @@ from uncertainties import UFloat
 
 from aotf_lab.crystal.identity.assignment import Assignment, Ranking
 from aotf_lab.crystal.identity.candidates import Candidates
+from aotf_lab.crystal.identity.checks import exchange_check, said_labels_check, spare_check
 from aotf_lab.crystal.identity.exchanged import Exchange
-from aotf_lab.crystal.identity.found import FEWEST_OTHERS, LineFound, curve_through
+from aotf_lab.crystal.identity.found import FEWEST_OTHERS, LineFound, curve_through, lines_found
 from aotf_lab.crystal.identity.peaks import Peaks
 from aotf_lab.crystal.identity.words import chance_words, differences_words, line_words
 from aotf_lab.crystal.tuning.law import TuningLaw
@@ -30,17 +31,33 @@ class Identity:
 
     ``assignments`` are the 50 most probable; ``remaining`` counts those that match as many peaks as the best with a
     chi-square within its limit. ``exchange`` says what the permutations of stated labels give, None without labels.
-    Peaks stand in the order of falling frequency. ``law`` is the tuning law used, ``checks`` what was asked.
+    Peaks stand in the order of falling frequency. ``law`` is the tuning law used, ``decided`` the checks that say
+    whether the assignment is known; ``checks`` are all.
     """
 
     peaks: Peaks = field(repr=False)
     candidates: Candidates = field(repr=False)
+    catalogue: tuple[CatalogueLine, ...] = field(repr=False)
     law: TuningLaw
     widened: float
     ranked: Ranking = field(repr=False)
-    found: tuple[LineFound, ...] = field(repr=False)
     exchange: Exchange | None
-    checks: tuple[Check, ...]
+    decided: tuple[Check, ...]
+
+    @cached_property
+    def found(self) -> tuple[LineFound, ...]:
+        """What the other matched lines say of each peak."""
+        return lines_found(self.peaks, self.best.lines, self.law, self.widened)
+
+    @cached_property
+    def checks(self) -> tuple[Check, ...]:
+        """What was asked of the peaks and of their labels, and the answers."""
+        more = (
+            spare_check(self.peaks, self.found),
+            exchange_check(self.exchange),
+            said_labels_check(self.peaks, self.exchange, self.law.material, self.catalogue),
+        )
+        return (*self.decided, *(c for c in more if c is not None))
 
     @property
     def assignments(self) -> tuple[Assignment, ...]:
@@ -70,7 +87,7 @@ class Identity:
     @property
     def ambiguous(self) -> bool:
         """Whether another assignment cannot be ruled out, or nothing matches, or the best does not fit."""
-        return any(not c.passed and c.name in ("one assignment", "lines agree", "search") for c in self.checks)
+        return any(not c.passed for c in self.decided)
 
     @property
     def trusted(self) -> bool:
