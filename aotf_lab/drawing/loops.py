@@ -1,4 +1,4 @@
-"""The plot of the loops: scattered light on a screen around the two orders, both axes to one scale."""
+"""The plots of slowness curves and of the loops that they make on a screen, both axes to one scale."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, name_axes
 from aotf_lab.quantities import axis_label
 
-__all__ = ["plot_loops"]
+__all__ = ["plot_loops", "plot_slowness"]
 
 Floats = NDArray[np.float64]
 
@@ -46,3 +46,25 @@ def plot_loops(
     ax.set_aspect("equal", adjustable="datalim")
     ax.legend(frameon=False, fontsize="small", loc="upper left", bbox_to_anchor=(1.0, 1.0))
     return name_axes(ax, axis_label("x_mm"), axis_label("y_mm"))
+
+
+def plot_slowness(
+    curves: Sequence[tuple[str, Floats, Floats]],
+    axes: tuple[str, str],
+    sound_s_km: float,
+    sound_deg: float,
+    energy_deg: float,
+    ax: Axes | None = None,
+) -> Axes:
+    """Draw slowness curves (wave, x, y in s/km), the sound's wave normal and the way of its energy; return the Axes."""
+    ax = axes_or_new(ax)
+    for name, x, y in curves:
+        ax.plot(x, y, "-", color=_INKS.get(name, GREY), linewidth=1.6 if name == "slow shear" else 1.1, label=name)
+    tip = sound_s_km * np.array([np.cos(np.radians(sound_deg)), np.sin(np.radians(sound_deg))])
+    way = 0.35 * sound_s_km * np.array([np.cos(np.radians(energy_deg)), np.sin(np.radians(energy_deg))])
+    ax.plot([0.0, tip[0]], [0.0, tip[1]], "--", color=ORANGE, linewidth=1.4, label=f"sound at {sound_deg:.3g}°")
+    ax.plot([tip[0], tip[0] + way[0]], [tip[1], tip[1] + way[1]], "-", color=ORANGE, linewidth=2.4,
+            label=f"its energy at {energy_deg:.3g}°")  # fmt: skip
+    ax.set_aspect("equal", adjustable="datalim")
+    ax.legend(frameon=False, fontsize="small", loc="upper left", bbox_to_anchor=(1.0, 1.0))
+    return name_axes(ax, f"Slowness along {axes[0]} (s/km)", f"Slowness along {axes[1]} (s/km)")

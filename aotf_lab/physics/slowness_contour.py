@@ -88,7 +88,7 @@ def _zeros(function: Callable[[Values], Values], start: Values, end: Values) -> 
         f_low = np.where(crossed, f_high, 0.5 * f_low)
         low = np.where(crossed, high, low)
         high, f_high = share, value
-        if np.max(np.abs(value)) < 1e-14 or np.max(np.abs(high - low)) < 1e-13:
+        if np.max(np.abs(value)) < 1e-13 or np.max(np.abs(high - low)) < 1e-13:
             break
     return at(high)
 

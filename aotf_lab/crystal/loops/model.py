@@ -94,6 +94,17 @@ class LoopModel:
             None, "the points seen", points.places,
         )  # fmt: skip
 
+    def misfit_by_a_straight_line(self, points: SeenPoints) -> float:
+        """Return the least chi-square, pulls of the priors included, if distances were linear in the settings."""
+        problem = self.problem(points)
+        start = np.array([p.start for p in problem.parameters])
+        residual = problem.residual(start)
+        if len(start) == 0:
+            return float(residual @ residual)
+        slopes = problem.jacobian(problem.residual, start)
+        left = residual - slopes @ np.linalg.lstsq(slopes, residual, rcond=None)[0]
+        return float(left @ left)
+
     def _parameters(self) -> tuple[Parameter, ...]:
         nominal, parameters = self.nominal(), []
         for name in self.uncertain():
