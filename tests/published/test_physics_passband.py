@@ -4,7 +4,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from aotf_lab.physics.coupled_waves import light_lost, passband_fwhm, peak_efficiency, sidelobe_level_db
+from aotf_lab.physics.coupled_waves import (
+    diffraction_efficiency,
+    light_lost,
+    passband_fwhm,
+    peak_efficiency,
+    sidelobe_level_db,
+)
 from tests.house import SHARED
 
 FACTS = pd.read_csv(SHARED / "acousto_optics_facts.csv").set_index("fact")["value"]
@@ -42,3 +48,17 @@ def test_sinc_squared_table():
     assert light_lost(0.5) == pytest.approx(0.5, abs=1e-12)
     assert passband_fwhm(0.0) / 2 == pytest.approx(0.4429, abs=5e-5)
     assert light_lost(1.0 / passband_fwhm(0.0)) == pytest.approx(1.0, abs=1e-12)
+
+
+def test_constant_of_the_published_bandwidth():
+    # FWHM = 1.8 pi wavelength^2 / (b L sin^2 i) with b L sin^2 i / wavelength^2 the mismatch over the length L:
+    # I. C. Chang, Appl. Phys. Lett. 25, 370 (1974), from memory. Peak to null is 2 pi of mismatch.
+    assert 2.0 * float(passband_fwhm(0.0)) == pytest.approx(1.8, abs=0.05)
+
+
+def test_sidelobes_of_weak_drive():
+    # sinc^2 sidelobes, from memory (antenna handbooks): -13.26, -17.83, -20.79 dB at 1.4303, 2.4590 and 3.4709 nulls.
+    places = np.pi * np.array([1.4303, 2.4590, 3.4709])
+    weak = 1e-9
+    levels = 10 * np.log10(diffraction_efficiency(places, weak) / diffraction_efficiency(0.0, weak))
+    np.testing.assert_allclose(levels, [-13.26, -17.83, -20.79], rtol=0, atol=0.006)
