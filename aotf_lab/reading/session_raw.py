@@ -24,13 +24,14 @@ PURPOSES = (
 """What a raw file can be for; "keep" belongs to the session but is not read."""
 
 _OF_ONE_LINE = ("scan", "efficiency", "leakage")
-_OF_PURPOSE: dict[str, tuple[str, dict[str, Any]]] = {
-    "counter_mhz": ("trace", {"above": 0}),
-    "directivity_db": ("match", {"at_least": 0}),
-    "cable_loss_db": ("match", {"at_least": 0}),
-    "distance_mm": ("spots", {"above": 0}),
+_OF_PURPOSE: dict[str, tuple[tuple[str, ...], dict[str, Any]]] = {
+    "counter_mhz": (("trace",), {"above": 0}),
+    "directivity_db": (("match",), {"at_least": 0}),
+    "cable_loss_db": (("match",), {"at_least": 0}),
+    "distance_mm": (("spots",), {"above": 0}),
+    "rf_power_w": (("spectrum", "leakage"), {"above": 0}),
 }
-"""Key of a [[file]] -> the one purpose that it belongs to, and its bound."""
+"""Key of a [[file]] -> the purposes that it belongs to, and its bound."""
 
 
 @dataclass(frozen=True)
@@ -42,7 +43,8 @@ class RawFile:
     log of the same run on another clock. ``block_s`` is the length of the blocks to whose means a long log is reduced.
     ``counter_mhz`` is what the counter showed beside a trace; ``directivity_db`` and ``cable_loss_db`` belong to
     a match: the coupler's, and what the cable to the crystal takes on one way. ``distance_mm`` is that from the
-    crystal to the screen on which spots were measured.
+    crystal to the screen on which spots were measured, ``rf_power_w`` the RF power (W, as the scope shows it) at
+    which a lamp was scanned or a leak measured.
     """
 
     path: Path
@@ -59,6 +61,7 @@ class RawFile:
     directivity_db: float | None = None
     cable_loss_db: float | None = None
     distance_mm: float | None = None
+    rf_power_w: float | None = None
 
 
 def raw_file(section: Section, home: Path, lines: Sequence[str], material: str) -> RawFile:
@@ -93,9 +96,10 @@ def raw_file(section: Section, home: Path, lines: Sequence[str], material: str) 
     )  # fmt: skip
 
 
-def _only_for(section: Section, key: str, of: str, purpose: str, value: float | None) -> float | None:
-    if value is not None and purpose not in (of, "keep"):
-        raise section.refuse(key, f"stated for a file with purpose {purpose}", f'purpose = "{of}"',
+def _only_for(section: Section, key: str, of: tuple[str, ...], purpose: str, value: float | None) -> float | None:
+    if value is not None and purpose not in (*of, "keep"):
+        allowed = " or ".join(f'purpose = "{p}"' for p in of)
+        raise section.refuse(key, f"stated for a file with purpose {purpose}", allowed,
                              "delete the line, or correct the purpose")  # fmt: skip
     return value
 

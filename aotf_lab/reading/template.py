@@ -127,7 +127,8 @@ use = "find"
 # readings may be that belong together, offset_s what is added to the times of the second (left out: it is found,
 # not beyond max_offset_s), second_layout the layout of the second.
 # counter_mhz is what the counter showed beside a trace; directivity_db and cable_loss_db belong to a match.
-# distance_mm is that from the crystal to the screen, for spots whose file does not say it.
+# distance_mm is that from the crystal to the screen, for spots whose file does not say it; rf_power_w the RF power
+# (W, as the scope shows it) at which a lamp was scanned or a leak measured.
 # block_s reduces a long log of power to the means of blocks of so many seconds.
 [[file]]
 path = "oscillator.csv"

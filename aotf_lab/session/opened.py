@@ -11,8 +11,11 @@ from aotf_lab.errors import AotfLabError
 from aotf_lab.estimation import Check
 from aotf_lab.planning import Curves, SetPoints, set_points
 from aotf_lab.planning.doubts import doubts, drive_check, label_checks
+from aotf_lab.planning.one_drive import one_drive
+from aotf_lab.planning.one_drive_result import OneDrive
+from aotf_lab.planning.park import Park, park_frequency
 from aotf_lab.reading.session_file import load_session_file
-from aotf_lab.session.crystal import SessionCrystal
+from aotf_lab.session.light import SessionLight
 
 __all__ = ["Session", "open_session"]
 
@@ -27,9 +30,20 @@ _WHERE_MEASURED = {
 }
 """Part of a session that nobody misses -> the purpose of the files that it is computed from."""
 
+_LIGHT_MEASURED = {
+    "hunt": "hunt",
+    "spectrum": "spectrum",
+    "leakage": "leakage",
+    "crosstalk": "leakage",
+    "angles": "spots",
+    "polarisation": "polarisation",
+    "beam_size": "beam_size",
+}
+"""The same for the parts that need the crystal's curves."""
+
 
 @dataclass(frozen=True)
-class Session(SessionCrystal):
+class Session(SessionLight):
     """An open session; every result is computed when it is first asked for, and kept.
 
     ``facts`` is what session.toml says. ``vco``, ``tuning`` and ``efficiency`` raise when they cannot be
@@ -59,13 +73,31 @@ class Session(SessionCrystal):
             *(self.part(part) if part in self.parts else None for part in ("level", "safe_supply")),
         )
 
+    @cached_property
+    def one_drive(self) -> OneDrive:
+        """The one supply of the amplifier that serves the weakest line best."""
+        return one_drive(self)
+
+    @cached_property
+    def park(self) -> Park:
+        """Where to leave the oscillator when no line is wanted."""
+        return park_frequency(
+            self, self.passbands, harmonics=self.driver_harmonics, oscillator=self.facts.limits.oscillator,
+            generator=self.facts.limits.generator,
+        )  # fmt: skip
+
     @property
     def parts(self) -> tuple[str, ...]:
         """What is to be computed from this session, in the order in which one part needs the other."""
         measured = [p for p, purpose in _WHERE_MEASURED.items() if self.files(purpose)]
         if self.facts.crystal.rated_rf_power_w is None and "safe_supply" in measured:
             measured.remove("safe_supply")
-        return ("all_readings", "vco", *measured, "scans", "tuning", "efficiency")
+        light = [p for p, purpose in _LIGHT_MEASURED.items() if self.files(purpose)]
+        if len({f.line for f in self.files("scan")}) > 1:
+            light.append("identity")
+        if "safe_supply" in measured and self.files("efficiency") and self.files("oscillator"):
+            light += ["one_drive", "park"]
+        return ("all_readings", "vco", *measured, "scans", "tuning", "efficiency", *light)
 
     @property
     def troubles(self) -> Mapping[str, AotfLabError]:

@@ -64,6 +64,18 @@ time_constant_s = 1.0
 gain_percent = 3.0
 max_power_mw = 100.0
 
+[instrument.ruler]
+u_reading_mm = 0.5
+u_distance_mm = 3.0
+
+[instrument.rotator]
+u_reading_deg = 0.3
+u_zero_deg = 1.0
+
+[instrument.stage]
+u_reading_um = 5.0
+scale_percent = 0.1
+
 [amplifier]
 supply_a = 0.5                 # where its supply's current limit stands
 rated_output_w = 2.0
@@ -130,8 +142,11 @@ def _file(name: str, counted: Mapping[str, float]) -> Iterator[str]:
     elif kind in _OF_A_LINE:
         yield f'purpose = "{_OF_A_LINE[kind]}"'
         yield f'line = "{rest[-1]}"'
+        if kind == "leakage":
+            yield "rf_power_w = 0.48           # as the scope shows it"
     elif kind == "lamp":
         yield 'purpose = "spectrum"'
+        yield "rf_power_w = 0.27           # as the scope shows it"
         yield f'direction = "{rest[0]}"'
     elif kind == "trace":
         yield 'purpose = "trace"'

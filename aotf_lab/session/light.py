@@ -1,0 +1,130 @@
+"""What a session says of its light: which peak is which line, how pure each is, where it goes, and how wide it is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+from uncertainties import UFloat, umath
+
+from aotf_lab.crystal.angles import Angles, fit_angles
+from aotf_lab.crystal.beam import BeamSize, fit_beam_size
+from aotf_lab.crystal.hunt.hunt import Hunt, fit_hunt
+from aotf_lab.crystal.identity.identify import identify
+from aotf_lab.crystal.identity.identity import Identity
+from aotf_lab.crystal.passbands.passbands import Passbands, passbands
+from aotf_lab.crystal.polarisation import Polarisation, fit_polarisation
+from aotf_lab.crystal.purity.crosstalk import Crosstalk, crosstalk
+from aotf_lab.crystal.purity.leakage import Leakage, fit_leakage
+from aotf_lab.crystal.spectrum.fit import fit_spectrum
+from aotf_lab.crystal.spectrum.response import response_of_efficiency
+from aotf_lab.crystal.spectrum.spectrum import Spectrum
+from aotf_lab.data import CatalogueLine
+from aotf_lab.driver.waveform.shares import DriverHarmonic, typical_harmonics
+from aotf_lab.session.crystal import SessionCrystal
+from aotf_lab.session.lines import stated_wavelength
+
+__all__ = ["SessionLight"]
+
+
+@dataclass(frozen=True)
+class SessionLight(SessionCrystal):
+    """The light of a session; each part raises when it cannot be computed."""
+
+    @cached_property
+    def stated_nm(self) -> Mapping[str, UFloat]:
+        """Vacuum wavelength (nm) of each line as session.toml states it, labels with their own u."""
+        stated = {line.name: stated_wavelength(line) for line in self.facts.lines}
+        return {name: value for name, value in stated.items() if value is not None}
+
+    @cached_property
+    def hunt(self) -> Hunt:
+        """The peaks of the wide sweep, and what each is."""
+        harmonics = self.driver_harmonics
+        return fit_hunt(
+            self.readings("hunt"),
+            lines=self.stated_nm,
+            tuning=self.part("tuning"),
+            harmonics=None if harmonics is None else {h.order: 10 * umath.log10(h.share) for h in harmonics},
+            time_constant_s=self.facts.instruments.power_meter.time_constant_s,
+        )
+
+    @cached_property
+    def driver_harmonics(self) -> tuple[DriverHarmonic, ...] | None:
+        """The driver's harmonics as its traces show them, None without a trace."""
+        return typical_harmonics(self.waveforms.values())
+
+    @cached_property
+    def identity(self) -> Identity:
+        """Which line each scanned peak is, among the lines of session.toml and without the tuning curve."""
+        lines = [
+            CatalogueLine(name, value.n, value.s, "session.toml", "stated") for name, value in self.stated_nm.items()
+        ]
+        peaks = {name: scan.centre_mhz for name, scan in self.scans.items()}
+        return identify(peaks, lines, material=self.facts.crystal.material)
+
+    @cached_property
+    def passbands(self) -> Passbands:
+        """What the crystal does to each line at any frequency and RF power."""
+        return passbands(
+            self.part("scans") or {}, self.part("efficiency"), self.part("tuning"), wavelengths_nm=self.wavelengths_nm
+        )
+
+    @cached_property
+    def spectrum(self) -> Spectrum:
+        """The spectrum of the lamp that was scanned; of what is diffracted of it, without RF power or efficiency."""
+        power, efficiency = self._stated_power("spectrum"), self.part("efficiency")
+        middle = self.tuning.law.reference_nm
+        known = power is not None and efficiency is not None
+        return fit_spectrum(
+            self.readings("spectrum"),
+            self.tuning,
+            passband=self.scans,
+            efficiency=response_of_efficiency(efficiency, power, self.tuning.range_nm) if known else None,
+            drive_ratio=power / efficiency.saturation_power_w(middle) if known else None,
+            time_constant_s=self.facts.instruments.power_meter.time_constant_s,
+        )
+
+    @cached_property
+    def leakage(self) -> Mapping[str, Leakage]:
+        """What leaks of each line whose leak was measured."""
+        names = {f.line: f.line for f in self.files("leakage") if f.line}
+        return self._each(names, lambda n: fit_leakage(self.readings("leakage", n), line=n), "leakage of line")
+
+    @cached_property
+    def crosstalk(self) -> Crosstalk:
+        """The light of every other line with the filter set to one, at the RF power at which leaks were measured."""
+        return crosstalk(
+            self.passbands, rf_power_w=self._stated_power("leakage"), measured=(self.part("leakage") or {}).values()
+        )
+
+    @cached_property
+    def angles(self) -> Angles:
+        """Where the orders go."""
+        wavelengths = {name: value for name, value in self.wavelengths_nm.items() if value is not None}
+        return fit_angles(self.readings("spots"), wavelengths, velocity_m_s=self.velocity_m_s)
+
+    @cached_property
+    def polarisation(self) -> Mapping[str, Polarisation]:
+        """The polarisation of each line (or "" for the light as a whole) that was looked at behind an analyser."""
+        names = {f.line or "": f.line or "" for f in self.files("polarisation")}
+        return self._each(
+            names, lambda n: fit_polarisation(self.readings("polarisation", n or None), line=n), "polarisation of line"
+        )
+
+    @cached_property
+    def beam_size(self) -> Mapping[str, BeamSize]:
+        """The beam of each line (or "" for the light as a whole) that was measured with a knife edge."""
+        names = {f.line or "": f.line or "" for f in self.files("beam_size")}
+        seconds = self.facts.instruments.power_meter.time_constant_s
+        return self._each(
+            names,
+            lambda n: fit_beam_size(self.readings("beam_size", n or None), line=n, time_constant_s=seconds),
+            "beam of line",
+        )
+
+    def _stated_power(self, purpose: str) -> float | None:
+        """Return the RF power (W) that session.toml states for the files of ``purpose``, None where they differ."""
+        stated = {f.rf_power_w for f in self.files(purpose)}
+        return stated.pop() if len(stated) == 1 else None
