@@ -123,7 +123,7 @@ def _twin_rows(reads: Sequence[ReadFile]) -> Iterator[Contradiction]:
 
 def _without_file(session: Session, reads: Sequence[ReadFile]) -> Iterator[Contradiction]:
     tables = [r.readings.table for r in reads if r.file.purpose == "lines"]
-    named = {file.line for file in session.facts.files if file.purpose != "keep"}
+    named = {file.line for file in session.facts.files if file.purpose in ("scan", "efficiency")}
     named |= {str(label) for table in tables if "label" in table.columns for label in table["label"]}
     for line in session.facts.lines:
         if line.name not in named:
