@@ -60,7 +60,8 @@ def zero_curves(
     """
     vertices, triangles = _sphere(divisions)
     above = (function(vertices) if at_vertices is None else at_vertices) > 0
-    mixed = triangles[np.ptp(above[triangles].astype(int), axis=1) == 1]
+    first, *others = above[triangles.T]
+    mixed = triangles[(first != others[0]) | (first != others[1])]
     if len(mixed) == 0:
         return []
     sides = np.sort(np.stack([mixed[:, [0, 1]], mixed[:, [1, 2]], mixed[:, [2, 0]]], axis=1), axis=2)
