@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.optimize import brentq
 
-from aotf_lab.physics.air import air_to_vacuum
 from aotf_lab.physics.acoustics import slow_shear_velocity
+from aotf_lab.physics.air import air_to_vacuum
 from aotf_lab.physics.phase_matching import parallel_tangent_acoustic_angle
 from aotf_lab.simulate.amplifier import true_rf_power
 from aotf_lab.simulate.hunt import HuntPlan

@@ -3,8 +3,10 @@
 hunt        ``Hunt`` and ``fit_hunt``
 table       the rows in the order in which the meter saw them
 seeds       where light stands out of the scatter, by a test of known false-alarm rate
-model, solve, noise, fit    all passbands at once, behind one trailing meter; how the readings scatter about them
-lobes       the first sidelobes of each passband, measured
+start       from there to the first values of a peak
+model, newton, solve, common    all passbands at once, behind one trailing meter, and which there are
+noise, fit  how the readings scatter about them, and the numbers that come of it
+lobes, found    the first sidelobes of each passband, measured; the list of all peaks
 peak        ``Peak`` and ``Explanation``
 expected    what is told beforehand: lines, tuning, harmonics, width
 features, ghosts, neighbours, decide    what each peak could be, and what speaks for it

@@ -26,7 +26,7 @@ def hunt_checks(solution: HuntSolution, peaks: Sequence[Peak]) -> list[Check]:
         _edges(peaks),
         _lag(solution, peaks),
         _wander(solution),
-        _open(peaks, "ambiguous", "lines with their wavelength, a tuning curve or harmonics would tell; or finer steps"),
+        _open(peaks, "ambiguous", "lines with a tuning curve, or levels of harmonics, would tell; or finer steps"),
         _open(peaks, "unexplained", "switch the lasers off one by one to see which it belongs to"),
     ]
 

@@ -10,7 +10,8 @@ from dataclasses import replace
 import numpy as np
 
 from aotf_lab.crystal.hunt.model import LAG, PER_PEAK, SHARED, SKEW
-from aotf_lab.crystal.hunt.solve import WORTH, Known, Sweep, deviance, gauss_newton, more_peaks, pruned, refitted
+from aotf_lab.crystal.hunt.newton import Known, Sweep, gauss_newton
+from aotf_lab.crystal.hunt.solve import WORTH, deviance, more_peaks, pruned, refitted
 from aotf_lab.estimation.problem import FloatArray
 
 __all__ = ["with_common_neighbours"]

@@ -10,9 +10,10 @@ from uncertainties import UFloat
 
 from aotf_lab.crystal.hunt.common import with_common_neighbours
 from aotf_lab.crystal.hunt.model import LAG, PER_PEAK, SHARED, SKEW, peak_names
+from aotf_lab.crystal.hunt.newton import Known, Priors, Sweep, gauss_newton, priors
 from aotf_lab.crystal.hunt.noise import HuntNoise, hunt_noise
-from aotf_lab.crystal.hunt.solve import Known, Priors, Sweep, gauss_newton, priors, refitted, solve_sweep
 from aotf_lab.crystal.hunt.seeds import z_needed
+from aotf_lab.crystal.hunt.solve import refitted, solve_sweep
 from aotf_lab.crystal.hunt.table import HuntTable
 from aotf_lab.estimation import Fit, new_cause
 from aotf_lab.estimation.checks import chi2_check, chi2_limit

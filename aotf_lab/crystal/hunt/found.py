@@ -14,9 +14,9 @@ from aotf_lab.crystal.hunt.features import Features
 from aotf_lab.crystal.hunt.fit import HuntSolution
 from aotf_lab.crystal.hunt.lobes import Lobe, shown_lobes
 from aotf_lab.crystal.hunt.model import LAG, lights
+from aotf_lab.crystal.hunt.newton import light_now
 from aotf_lab.crystal.hunt.peak import Explanation, Peak
 from aotf_lab.crystal.hunt.seeds import detection_height_mw, z_needed
-from aotf_lab.crystal.hunt.solve import light_now
 from aotf_lab.crystal.scan.model import passband
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.reading.readings import Readings
@@ -34,7 +34,7 @@ def detection_mw(solution: HuntSolution, fwhm_mhz: float) -> float:
     """
     sweep, table = solution.sweep, solution.sweep.model.table
     calm = light_now(sweep.model, sweep.values) < sweep.floor_scatter_mw
-    rows = np.arange(-40, 41) * table.step_mhz
+    rows = np.asarray(np.arange(-40, 41) * table.step_mhz, dtype=float)
     shapes = [passband(rows - part * table.step_mhz, 0.0, fwhm_mhz) for part in (0.0, 0.25, 0.5)]
     shapes = [np.where(np.abs(rows) < fwhm_mhz, shape, 0.0) for shape in shapes]
     a = max(float(sweep.values[LAG]), 0.0)
@@ -43,9 +43,7 @@ def detection_mw(solution: HuntSolution, fwhm_mhz: float) -> float:
     return max(detection_height_mw(table, sweep.rest_mw, calm, shape) for shape in trailed)
 
 
-def found_peaks(
-    solution: HuntSolution, features: list[Features], decided: Mapping[int, Decision]
-) -> tuple[Peak, ...]:
+def found_peaks(solution: HuntSolution, features: list[Features], decided: Mapping[int, Decision]) -> tuple[Peak, ...]:
     """Return all peaks in order of frequency, numbered; numbers of partners follow."""
     readings = solution.sweep.model.table.readings
     main = [_main(solution, readings, f, decided[f.index]) for f in features]
@@ -72,9 +70,7 @@ def _renumbered(explanation: Explanation, number: Mapping[int, int]) -> Explanat
         return explanation
     words = explanation.statement.replace(f"peak {old};", f"peak {number[old]};")
     words = words.replace(f"peak {old},", f"peak {number[old]},")
-    return Explanation(
-        explanation.kind, explanation.share, words, number[old], explanation.order, explanation.name
-    )
+    return Explanation(explanation.kind, explanation.share, words, number[old], explanation.order, explanation.name)
 
 
 def _true(readings: Readings, column: str, value: UFloat, *, offsets: bool = True) -> UFloat:

@@ -19,14 +19,13 @@ from aotf_lab.crystal.hunt.features import features_of, width_of_lines
 from aotf_lab.crystal.hunt.fit import HuntSolution, solve_hunt
 from aotf_lab.crystal.hunt.found import detection_mw, found_peaks
 from aotf_lab.crystal.hunt.model import FLOORS, lights
+from aotf_lab.crystal.hunt.newton import Known
 from aotf_lab.crystal.hunt.peak import Kind, Peak
-from aotf_lab.crystal.hunt.solve import Known
 from aotf_lab.crystal.hunt.table import HuntReadings, HuntTable, hunt_table
 from aotf_lab.crystal.scan.model import time_constant_in_steps
 from aotf_lab.crystal.tuning.curve import Tuning
 from aotf_lab.errors import ReadingsError
 from aotf_lab.estimation import Fit
-from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.reading.readings import Readings
 
 __all__ = ["Hunt", "fit_hunt"]
@@ -108,9 +107,10 @@ class Hunt:
         """Return (name, value with uncertainty and unit), one pair per line of ``str``."""
         table = self.solution.sweep.model.table
         lag = self.lag_steps * table.step_mhz * 1e3
+        least, narrow = (f"{1e3 * mw:.2g} uW" for mw in (self.detection_mw, self.ghost_detection_mw))
         return (
             *((f"peak {p.number}", str(p)) for p in self.peaks),
-            ("found with 95 %", f"from {1e3 * self.detection_mw:.2g} uW; {1e3 * self.ghost_detection_mw:.2g} uW if half as wide"),
+            ("found with 95 %", f"from {least}; {narrow} if half as wide"),
             ("lag", f"{lag:.2uS} kHz" if lag.s > 0 else f"{lag.n:.3g} kHz"),
             ("chi2/dof", f"{self.fit.chi2:.1f}/{self.fit.dof:.4g}"),
         )  # fmt: skip
@@ -180,8 +180,7 @@ def _lag(table: HuntTable, time_constant_s: float | UFloat | None) -> tuple[floa
     """Return lag and its u in steps by the stated time constant; None where it, or the time, is not known."""
     if time_constant_s is None:
         return None
-    known = isinstance(time_constant_s, UFloat)
-    nominal = float(time_constant_s.n) if known else float(time_constant_s)
+    nominal = float(time_constant_s.n) if isinstance(time_constant_s, UFloat) else float(time_constant_s)
     if not nominal >= 0:
         raise ReadingsError(
             "time constant of the power meter", found=f"{nominal:.6g} s", allowed="0 s or more",
@@ -189,7 +188,7 @@ def _lag(table: HuntTable, time_constant_s: float | UFloat | None) -> tuple[floa
         )  # fmt: skip
     if table.step_s is None:
         return (0.0, 1e-3) if nominal == 0 else None
-    u = float(time_constant_s.s) if known else 0.1 * nominal
+    u = float(time_constant_s.s) if isinstance(time_constant_s, UFloat) else 0.1 * nominal
     middle = time_constant_in_steps(nominal, table.step_s)
     return middle, max(time_constant_in_steps(nominal + u, table.step_s) - middle, 1e-3)
 
@@ -204,8 +203,3 @@ def _drive(drive_ratio: float | UFloat | None) -> tuple[float, float] | None:
             cure="give RF power over the power of full diffraction, or leave it out",
         )  # fmt: skip
     return float(nominal), max(float(u), 1e-3)
-
-
-def settled_mw(hunt: Hunt, frequency_mhz: FloatArray) -> FloatArray:
-    """Return the light (mW) (n,) that a settled meter would show at indicated frequencies (n,), floor left out."""
-    return np.asarray(lights(frequency_mhz, hunt.solution.sweep.values).sum(axis=1))

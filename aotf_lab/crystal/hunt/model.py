@@ -42,7 +42,8 @@ class HuntModel:
     @property
     def floors(self) -> FloatArray:
         """The terms (n, 3) of the floor."""
-        return np.polynomial.legendre.legvander(np.linspace(-1.0, 1.0, len(self.table.power_mw)), FLOORS - 1)
+        order = np.linspace(-1.0, 1.0, len(self.table.power_mw))
+        return np.asarray(np.polynomial.legendre.legvander(order, FLOORS - 1), dtype=float)
 
     def light(self, values: FloatArray) -> FloatArray:
         """Return the light (n, k) of each peak before the meter, floor left out."""

@@ -46,7 +46,9 @@ def second_polarisation(
             continue
         u_width = float(np.hypot((peak.log_width - partner.log_width).s, 0.10))
         shape = normal(peak.log_width.n, partner.log_width.n, u_width) - math.log(9.2)
-        lone = _LONE_NEAR * math.exp(normal(away.n, 0.0, _NEAR_MHZ)) + (_LONE_FAR if abs(away.n) < FAR_MHZ else 1e-6) / (2 * FAR_MHZ)
+        lone = _LONE_NEAR * math.exp(normal(away.n, 0.0, _NEAR_MHZ)) + (
+            _LONE_FAR if abs(away.n) < FAR_MHZ else 1e-6
+        ) / (2 * FAR_MHZ)
         place, found = math.log(lone), "no other line shows this separation"
         agreeing, missing = ([], 0) if abs(away.n) > FAR_MHZ else _common(peak, partner, others, visible_mw)
         if len(agreeing) > (abs(away.n) > 4 * _NEAR_MHZ):
@@ -70,7 +72,8 @@ def _common(
 ) -> tuple[list[tuple[float, float]], int]:
     """Return (u, separation) in MHz of the other lines that show the separation, and how many should and do not."""
     away, ratio = peak.centre_mhz - partner.centre_mhz, float(peak.height_mw.n / partner.height_mw.n)
-    rest = [o for o in others if o.index not in (peak.index, partner.index) and o.height_mw.n > 5 * o.height_mw.s]
+    clear = [o for o in others if o.height_mw.n > 5 * o.height_mw.s]
+    rest = [o for o in clear if o.index not in (peak.index, partner.index)]
     lows: set[int] = set()
     agreeing: list[tuple[float, float]] = []
     missing = 0

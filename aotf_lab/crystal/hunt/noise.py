@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cholesky, solve_triangular
 
-from aotf_lab.crystal.hunt.solve import Known, Sweep, light_now, priors
+from aotf_lab.crystal.hunt.newton import Known, Sweep, light_now, priors
 from aotf_lab.crystal.scan.likelihood import likely_wander
 from aotf_lab.estimation.problem import FloatArray
 

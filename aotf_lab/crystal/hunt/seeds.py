@@ -149,5 +149,6 @@ def detection_height_mw(table: HuntTable, rest_mw: FloatArray, calm: NDArray[np.
     for _, kernel in _bank(leg.stop - leg.start):
         scale = _scale(_filtered(rest_mw[leg], kernel), calm[leg])
         padded = np.pad(shape_mw, len(kernel))
-        best = max(best, float(np.max(np.convolve(padded, kernel[::-1], mode="valid"))) / float(kernel @ kernel) / scale)
+        height = float(np.max(np.convolve(padded, kernel[::-1], mode="valid"))) / float(kernel @ kernel)
+        best = max(best, height / scale)
     return (z_needed(table) + 1.645) / best

@@ -2,169 +2,31 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
-from aotf_lab.crystal.hunt.model import FLOORS, LAG, PER_PEAK, SHARED, SKEW, HuntModel, envelope
+from aotf_lab.crystal.hunt.model import LAG, PER_PEAK, SHARED, HuntModel, envelope
+from aotf_lab.crystal.hunt.newton import DRIVE, Known, Sweep, gauss_newton, light_now, priors
 from aotf_lab.crystal.hunt.seeds import Doubt, Seed, find_seeds, row_scatter, z_needed
 from aotf_lab.crystal.hunt.start import as_parameters, first_of_each, leaders
 from aotf_lab.crystal.hunt.table import HuntTable
 from aotf_lab.errors import ReadingsError
 from aotf_lab.estimation.problem import FloatArray
 
-__all__ = [
-    "WORTH",
-    "Known",
-    "Priors",
-    "Sweep",
-    "deviance",
-    "gauss_newton",
-    "light_now",
-    "more_peaks",
-    "priors",
-    "pruned",
-    "refitted",
-    "solve_sweep",
-]
+__all__ = ["WORTH", "deviance", "more_peaks", "pruned", "refitted", "solve_sweep"]
 
-U_SKEW = 0.1
-DRIVE = (0.5, 0.4)
-FAINT_DRIVE = (0.2, 0.15)
-"""What is assumed of lean and drive where nothing is told (common practice, no source), as in a scan."""
-
-MOST_LEAD_STEPS = 0.3
-MOST_LAG_STEPS = 60.0
-WIDEST_MHZ = 4.0
-_NARROWER, _WIDER = 1.8, 0.9
 LEAST_WANDER, MOST_WANDER = 0.003, 0.06
 _FIRST_WANDER = 0.03
 MOST_PEAKS = 40
 _ROUNDS = 12
 _HIDDEN, _HIDDEN_LIMITS = 5.0, (0.05, 0.10)
 WORTH = 30.0
+"""By how much -2 log likelihood must fall for peaks to be added."""
+
 _SETTLED = 0.025
 _ODD_WIDTH = 0.45
 _FAIR, _UNFAIR, _SPLITS = 0.025, 9.0, 6
-
-
-@dataclass(frozen=True)
-class Known:
-    """What is told: lag of the meter in steps with its u, drive ratio of all lines with its u; None where not told."""
-
-    lag: tuple[float, float] | None
-    drive: tuple[float, float] | None
-
-
-@dataclass(frozen=True)
-class Priors:
-    """Values and standard uncertainties (p,) known beforehand; an infinite u where nothing is."""
-
-    values: FloatArray
-    u: FloatArray
-
-
-@dataclass(frozen=True)
-class Sweep:
-    """Parameters ``values`` (p,) of the model, scatter of a row (mW), and the relative wander of the light."""
-
-    model: HuntModel
-    values: FloatArray
-    floor_scatter_mw: float
-    wander: float
-
-    @property
-    def rest_mw(self) -> FloatArray:
-        """What the fit leaves of each reading (n,)."""
-        return np.asarray(self.model.table.power_mw - self.model.shown(self.values))
-
-    @property
-    def spread_mw(self) -> FloatArray:
-        """Standard uncertainty (n,) of each row: scatter and wander, as if rows were independent."""
-        return np.asarray(np.hypot(self.floor_scatter_mw, self.wander * light_now(self.model, self.values)))
-
-
-def light_now(model: HuntModel, values: FloatArray) -> FloatArray:
-    """Return the light (n,) of all peaks as shown, without the floor, never below zero."""
-    return np.asarray(np.maximum(model.shown(values) - model.floors @ values[:FLOORS], 0.0))
-
-
-def priors(values: FloatArray, known: Known, table: HuntTable, faint_mw: float) -> Priors:
-    """Return what is known of the parameters beforehand; a drive shows little in peaks below ``faint_mw``."""
-    mean, u = np.zeros(len(values)), np.full(len(values), np.inf)
-    u[SKEW] = U_SKEW
-    if known.lag is not None:
-        mean[LAG], u[LAG] = known.lag
-    elif table.one_way:
-        typical = 1.0 if table.step_s is None else 1.0 / table.step_s
-        mean[LAG], u[LAG] = typical, 2.0 * typical
-    for k in range(SHARED, len(values), PER_PEAK):
-        told = known.drive if known.drive is not None else DRIVE
-        mean[k + 3], u[k + 3] = told if values[k + 2] > faint_mw else FAINT_DRIVE
-        mean[k + 1], u[k + 1] = values[k + 1], 3.0
-    return Priors(mean, u)
-
-
-def gauss_newton(
-    sweep: Sweep, known: Known, spread: FloatArray, rounds: int, whiten: tuple[FloatArray, FloatArray] | None = None
-) -> FloatArray:
-    """Return the parameters of least squares; damped, and kept where the model has a meaning.
-
-    ``whiten`` are row numbers (m,) with the inverse root (m, m) of their covariance; other rows are independent.
-    """
-    model, values = sweep.model, sweep.values
-    faint = 60.0 * sweep.floor_scatter_mw
-    known_before = priors(values, known, model.table, faint)
-    finite = np.isfinite(known_before.u)
-
-    def residual(trial: FloatArray) -> FloatArray:
-        rows = _whitened(model.table.power_mw - model.shown(trial), spread, whiten)
-        return np.concatenate([rows, ((known_before.values - trial) / known_before.u)[finite]])
-
-    now, damping = residual(values), 1e-3
-    cost = float(now @ now)
-    for _ in range(rounds):
-        rows = _whitened(model.gradient(values), spread, whiten)
-        jacobian = np.vstack([rows, np.diag(1.0 / known_before.u)[finite]])
-        normal, slope = jacobian.T @ jacobian, jacobian.T @ now
-        gained = False
-        for _ in range(6):
-            size = np.diag(normal) + 1e-12 * float(np.max(np.diag(normal)))
-            step = np.linalg.solve(normal + damping * np.diag(size), slope)
-            trial = _bounded(values + step, values, model.table)
-            after = residual(trial)
-            if np.isfinite(after).all() and float(after @ after) < cost:
-                gain = cost - float(after @ after)
-                values, now, cost, gained = trial, after, float(after @ after), True
-                damping = max(damping / 8.0, 1e-9)
-                break
-            damping *= 6.0
-        if not gained or gain < 1e-3:
-            break
-    return values
-
-
-def _whitened(rows: FloatArray, spread: FloatArray, whiten: tuple[FloatArray, FloatArray] | None) -> FloatArray:
-    result = rows / (spread if rows.ndim == 1 else spread[:, None])
-    if whiten is not None:
-        where, root = whiten
-        result[where] = root @ rows[where]
-    return np.asarray(result)
-
-
-def _bounded(trial: FloatArray, before: FloatArray, table: HuntTable) -> FloatArray:
-    low, high = table.range_mhz
-    trial = trial.copy()
-    trial[LAG] = np.clip(trial[LAG], -MOST_LEAD_STEPS, MOST_LAG_STEPS)
-    trial[SKEW] = np.clip(trial[SKEW], -0.4, 0.4)
-    common = float(np.median(before[SHARED + 1 :: PER_PEAK])) if len(before) > SHARED else 0.0
-    for k in range(SHARED, len(trial), PER_PEAK):
-        reach = 0.7 * float(np.exp(before[k + 1]))
-        trial[k] = np.clip(trial[k], max(before[k] - reach, low - reach), min(before[k] + reach, high + reach))
-        trial[k + 1] = np.clip(trial[k + 1], common - _NARROWER, common + _WIDER)
-        trial[k + 1] = np.clip(trial[k + 1], np.log(0.4 * table.step_mhz), np.log(WIDEST_MHZ))
-        trial[k + 3] = np.clip(trial[k + 3], -0.8, 2.3)
-    return np.asarray(trial)
 
 
 def solve_sweep(table: HuntTable, known: Known) -> Sweep:
@@ -217,7 +79,7 @@ def _retried(sweep: Sweep, known: Known) -> Sweep:
             continue
         values = sweep.values.copy()
         values[k + 1], values[k + 2], values[k + 3] = common, values[k + 2] * float(np.exp(odd)), DRIVE[0]
-        other = refitted(Sweep(sweep.model, values, sweep.floor_scatter_mw, sweep.wander), known)
+        other = refitted(replace(sweep, values=values), known)
         if deviance(other, known) < deviance(sweep, known):
             sweep = other
     return sweep
@@ -242,7 +104,7 @@ def _with_peaks(sweep: Sweep, seeds: list[Seed], lag: float) -> Sweep:
             found=count, allowed=f"at most {MOST_PEAKS}",
             cure="look for a lamp, hum or a loose contact; let one laser at a time shine",
         )  # fmt: skip
-    return Sweep(sweep.model, values, sweep.floor_scatter_mw, sweep.wander)
+    return replace(sweep, values=values)
 
 
 def deviance(sweep: Sweep, known: Known) -> float:
@@ -291,10 +153,10 @@ def _split(sweep: Sweep, known: Known) -> Sweep:
         k = min(starts, key=lambda k: abs(float(sweep.values[k]) - f) / float(np.exp(sweep.values[k + 1])))
         width = float(np.exp(sweep.values[k + 1]))
         trials = []
-        for side in (-0.7, 0.7):
+        for side in (-2.0, -0.7, 0.7, 2.0):
             values = np.concatenate([sweep.values, sweep.values[k : k + PER_PEAK]])
             values[-PER_PEAK] += side * width
-            values[-2] *= 0.3
+            values[-2] *= 0.4
             values[-1] = values[k + 3] = DRIVE[0]
             trials.append(refitted(replace(sweep, values=values), known))
         best = pruned(min(trials, key=lambda s: deviance(s, known)), known)
@@ -308,7 +170,7 @@ def refitted(sweep: Sweep, known: Known) -> Sweep:
     """Return the sweep fitted, with scatter and wander taken anew from what is left."""
     for rounds in (10, 6, 6):
         values = gauss_newton(sweep, known, sweep.spread_mw, rounds)
-        sweep = Sweep(sweep.model, values, sweep.floor_scatter_mw, sweep.wander)
+        sweep = replace(sweep, values=values)
         rest, light = np.abs(sweep.rest_mw), light_now(sweep.model, values)
         dark, lit = light < 3.0 * sweep.floor_scatter_mw, light > 30.0 * sweep.floor_scatter_mw
         scatter = 1.4826 * float(np.median(rest[dark])) if dark.sum() > 30 else sweep.floor_scatter_mw

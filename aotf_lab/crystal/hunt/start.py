@@ -26,7 +26,8 @@ def leaders(seeds: list[Seed], table: HuntTable, rest_mw: FloatArray) -> list[Se
     def beside(seed: Seed, other: Seed) -> bool:
         away = abs(other.frequency_mhz - seed.frequency_mhz) / width[id(other)]
         lobes = 1.0 / (1.0 + 2.6 * away * away)
-        return seed.height_mw < other.height_mw and (seed.height_mw < _ABOVE_LOBE * other.height_mw * lobes or away < 0.9)
+        hidden = away < 0.9 or seed.height_mw < _ABOVE_LOBE * other.height_mw * lobes
+        return seed.height_mw < other.height_mw and hidden
 
     return [s for s in seeds if not any(beside(s, o) for o in seeds if o is not s)]
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -176,7 +177,7 @@ def _lapse(time_s: FloatArray | None, first: NDArray[np.bool_]) -> tuple[FloatAr
 
 def _legs(frequency: FloatArray, first: NDArray[np.bool_]) -> tuple[slice, ...]:
     """Return the stretches that go one way; a turn counts when it lasts, so that jitter makes none."""
-    turns = list(np.flatnonzero(first))
+    turns: list[int] = np.flatnonzero(first).tolist()
     ends = [*turns[1:], len(frequency)]
     legs: list[slice] = []
     for start, stop in zip(turns, ends, strict=True):
@@ -185,5 +186,5 @@ def _legs(frequency: FloatArray, first: NDArray[np.bool_]) -> tuple[slice, ...]:
         cuts = [start, stop]
         if MIN_READINGS // 4 < inner < len(part) - MIN_READINGS // 4:
             cuts = [start, start + inner + 1, stop]
-        legs += [slice(int(a), int(b)) for a, b in zip(cuts[:-1], cuts[1:], strict=True)]
+        legs += [slice(int(a), int(b)) for a, b in pairwise(cuts)]
     return tuple(legs)
