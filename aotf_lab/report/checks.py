@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from aotf_lab.estimation import Check
 from aotf_lab.planning import Curves, light_lost_percent
 from aotf_lab.report.driver_parts import Driver
-from aotf_lab.report.words import light
+from aotf_lab.report.light_parts import Light
+from aotf_lab.report.words import light as light_words
 from aotf_lab.session import Session
 
 __all__ = ["PartCheck", "gathered_checks"]
@@ -25,14 +26,14 @@ class PartCheck:
     cost: str
 
 
-def gathered_checks(session: Session, driver: Driver) -> list[PartCheck]:
+def gathered_checks(session: Session, driver: Driver, light: Light) -> list[PartCheck]:
     """Return the checks of all curves, in the order of the bench day, then those of the session as a whole.
 
     Traces that are not used are left out: their checks say why, and nothing rests on them.
     """
     curves = session.curves
     whole = [PartCheck("Session", c.name, c.passed, c.detail, "") for c in session.checks]
-    return [_worded(curves, *found) for found in (*_all(curves), *_of_driver(driver))] + whole
+    return [_worded(curves, *found) for found in (*_all(curves), *_of_light(light), *_of_driver(driver))] + whole
 
 
 def _all(curves: Curves) -> Iterator[tuple[str, Check, float | None]]:
@@ -45,6 +46,25 @@ def _all(curves: Curves) -> Iterator[tuple[str, Check, float | None]]:
         yield from (("Tuning curve", c, sum(curves.tuning.range_mhz) / 2) for c in curves.tuning.fit.checks)
     if curves.efficiency is not None:
         yield from (("Efficiency", c, None) for c in curves.efficiency.fit.checks)
+
+
+def _of_light(light: Light) -> Iterator[tuple[str, Check, float | None]]:
+    """Yield the checks of the light's parts as ``_all`` does."""
+    parts: dict[str, tuple[Check, ...]] = {}
+    if light.hunt is not None:
+        parts["Hunt"] = light.hunt.fit.checks
+    if light.angles is not None:
+        parts["Angles"] = light.angles.fit.checks
+    parts |= {f"Polarisation of line {name}": part.fit.checks for name, part in light.polarisation.items()}
+    parts |= {f"Beam of line {name}": part.fit.checks for name, part in light.beam_size.items()}
+    for name, part in (
+        ("Identity", light.identity), ("Spectrum", light.spectrum), ("Crosstalk", light.crosstalk),
+        ("One drive", light.one_drive), ("Park", light.park),
+    ):  # fmt: skip
+        if part is not None:
+            parts[name] = part.checks
+    for name, checks in parts.items():
+        yield from ((name, c, None) for c in checks)
 
 
 def _of_driver(driver: Driver) -> Iterator[tuple[str, Check, float | None]]:
@@ -69,6 +89,6 @@ def _worded(curves: Curves, part: str, check: Check, frequency_mhz: float | None
     if not check.passed and check.at_stake_mhz is not None and frequency_mhz is not None:
         fwhm = curves.fwhm_mhz(frequency_mhz)
         if fwhm is not None:
-            lost = light(light_lost_percent(check.at_stake_mhz, fwhm))
+            lost = light_words(light_lost_percent(check.at_stake_mhz, fwhm))
             cost = f"At stake: {1e3 * check.at_stake_mhz:.0f} kHz, which loses {lost} of the light."
     return PartCheck(part, check.name, check.passed, check.detail, cost)

@@ -10,7 +10,7 @@ from aotf_lab.report.driver_parts import Driver
 from aotf_lab.report.figures import ReportFigure, encoded
 from aotf_lab.session import Session
 
-__all__ = ["driver_figures"]
+__all__ = ["driver_figures", "small_figure"]
 
 
 def driver_figures(session: Session, driver: Driver) -> list[ReportFigure]:
@@ -19,7 +19,8 @@ def driver_figures(session: Session, driver: Driver) -> list[ReportFigure]:
     return [*_level(driver, limit_w), *_match(driver), *_trace(driver), *_in_time(driver)]
 
 
-def _small(name: str, draw: Callable[..., object], caption: str, alt: str) -> ReportFigure:
+def small_figure(name: str, draw: Callable[..., object], caption: str, alt: str) -> ReportFigure:
+    """Return the small figure that ``draw`` puts on the axes it is given."""
     figure, (axes,) = new_figure(1, height_in=3.4, width_in=5.2)
     draw(axes)
     return ReportFigure(encoded(figure_to_svg(figure, name)), caption, alt, small=True)
@@ -32,7 +33,7 @@ def _level(driver: Driver, limit_w: float | None) -> Iterator[ReportFigure]:
     wall = "" if limit_w is None else "; hatched: beyond the crystal's rating"
     run_v, (low, high) = level.band_run.setting, level.range_mhz
     hot = level.hottest_mhz(run_v)
-    yield _small(
+    yield small_figure(
         "level over band",
         lambda ax: level.plot(ax=ax, limit_w=limit_w),
         f"Amplifier: RF power over the band at a supply of {run_v:.4g} V, with its 95 % band{wall}.",
@@ -48,7 +49,7 @@ def _level(driver: Driver, limit_w: float | None) -> Iterator[ReportFigure]:
         if safe is not None:
             mark_safe_supply(axes, safe.supply_v)
 
-    yield _small(
+    yield small_figure(
         "level against supply",
         draw,
         f"Amplifier: RF power against its supply at {at:.4g} MHz{wall}{mark}.",
@@ -63,7 +64,7 @@ def _match(driver: Driver) -> Iterator[ReportFigure]:
         return
     low, high = match.range_mhz
     bands = " and ".join(f"{a:.1f} to {b:.1f} MHz" for a, b in match.matched_bands()) or "nowhere"
-    yield _small(
+    yield small_figure(
         "match",
         lambda ax: match.plot(ax),
         "Crystal: return loss at its connector; shaded, what the coupler's directivity leaves open.",
@@ -79,7 +80,7 @@ def _trace(driver: Driver) -> Iterator[ReportFigure]:
         return
     name = max(powers, key=lambda key: powers[key])
     wave = passed[name]
-    yield _small(
+    yield small_figure(
         "trace",
         lambda ax: wave.plot(ax),
         f"Wave at the load, as the scope saw it behind pad and probe: {name}, its first periods.",
@@ -92,7 +93,7 @@ def _in_time(driver: Driver) -> Iterator[ReportFigure]:
     warm_up, steady = driver.warm_up, driver.stability
     if warm_up is not None:
         drift, minutes = 1e3 * warm_up.drift_mhz.n, warm_up.time_constant_s.n / 60
-        yield _small(
+        yield small_figure(
             "warm-up",
             lambda ax: warm_up.plot(ax),
             "Oscillator: warm-up, the effect of the box's temperature taken off, and the law with its 95 % band.",
@@ -100,7 +101,7 @@ def _in_time(driver: Driver) -> Iterator[ReportFigure]:
         )
     if steady is not None:
         least = 1e3 * steady.deviation_mhz.min()
-        yield _small(
+        yield small_figure(
             "Allan deviation",
             lambda ax: steady.plot(ax),
             "Oscillator: Allan deviation against averaging time, warm-up and temperature taken off.",

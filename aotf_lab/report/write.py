@@ -25,6 +25,7 @@ from aotf_lab.report.content import (
 )
 from aotf_lab.report.content_driver import driver_rows
 from aotf_lab.report.content_files import file_rows
+from aotf_lab.report.content_light import light_rows, light_sentences
 from aotf_lab.report.content_numbers import crystal_rows
 from aotf_lab.report.content_time import TIME_HEADS, time_table
 from aotf_lab.report.content_traces import unused_traces
@@ -32,7 +33,9 @@ from aotf_lab.report.content_verdict import trouble_names, verdict
 from aotf_lab.report.driver_parts import Driver, driver_of, nothing_computed
 from aotf_lab.report.figures import report_figures
 from aotf_lab.report.figures_driver import driver_figures
+from aotf_lab.report.figures_light import light_figures
 from aotf_lab.report.findings import Finding, finding_rows, findings_verdict
+from aotf_lab.report.light_parts import light_of
 from aotf_lab.session import Session, check_session, require_output
 from aotf_lab.session.before_rf import before_rf
 
@@ -64,11 +67,12 @@ def report_html(session: Session) -> str:
 def _content(session: Session, driver: Driver, findings: list[Finding]) -> dict[str, object]:
     """Return what the template lays out."""
     points = _points(session, driver)
-    checks = gathered_checks(session, driver)
+    light = light_of(session, driver)
+    checks = gathered_checks(session, driver, light)
     return {
         "title": f"{session.facts.name or session.facts.folder.name}: bench report",
         "note": session.facts.note,
-        "verdict": [*verdict(session, driver, points, checks), *findings_verdict(findings)],
+        "verdict": [*verdict(session, driver, points, checks), *light_sentences(light), *findings_verdict(findings)],
         "set_points": set_point_rows(points, None if driver.safe is None else driver.safe.supply_v),
         "set_point_heads": SET_POINT_HEADS,
         "set_point_notes": NOTES,
@@ -79,8 +83,8 @@ def _content(session: Session, driver: Driver, findings: list[Finding]) -> dict[
         "failed": [c for c in checks if not c.passed],
         "passed": [c for c in checks if c.passed],
         "unused": unused_traces(driver),
-        "figures": [*report_figures(session), *driver_figures(session, driver)],
-        "numbers": [*crystal_rows(session), *driver_rows(driver)],
+        "figures": [*report_figures(session), *light_figures(light), *driver_figures(session, driver)],
+        "numbers": [*crystal_rows(session), *light_rows(light), *driver_rows(driver)],
         "budget": budget_rows(points),
         "budget_lines": [p.line for p in points if p.budget],
         "in_time": time_table(session, driver, points),
