@@ -9,6 +9,7 @@ distribution of stated mean, so that each stray peak makes the next one more cre
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import comb, log
 
@@ -23,7 +24,7 @@ from aotf_lab.data import CatalogueLine
 from aotf_lab.estimation.checks import chi2_limit
 from aotf_lab.estimation.problem import FloatArray
 
-__all__ = ["Assignment", "Ranking", "ranking"]
+__all__ = ["WRONG_LABEL", "Assignment", "Ranking", "ranking"]
 
 _LISTED = 50
 
@@ -64,8 +65,23 @@ class Ranking:
     chances: FloatArray
 
 
-def ranking(found: Found, law: LogLaw, lines: Candidates, chance_of_none: float, ghosts: NDArray[np.bool_]) -> Ranking:
-    """Return the assignments of ``found`` by probability; ``ghosts`` (m,): where another peak's ghost would be."""
+WRONG_LABEL = 0.05
+"""Chance, before looking, that a label is wrong: a judgement."""
+
+
+def ranking(
+    found: Found,
+    law: LogLaw,
+    lines: Candidates,
+    chance_of_none: float,
+    ghosts: NDArray[np.bool_],
+    said: Sequence[int | None],
+) -> Ranking:
+    """Return the assignments of ``found`` by probability; ``ghosts`` (m,): where another peak's ghost would be.
+
+    ``said`` is the line of each peak by its label, None without one: a label is wrong with chance ``WRONG_LABEL``,
+    and then says any line.
+    """
     m, n = len(law.log_peak), len(lines.lines)
     matched = np.sum(found.lines != NONE, axis=1)
     sets = np.array([log(comb(n, k)) for k in range(min(m, n) + 1)])
@@ -73,6 +89,9 @@ def ranking(found: Found, law: LogLaw, lines: Candidates, chance_of_none: float,
     against = 1 / chance_of_none - 1
     beforehand = betaln(1 + strays, against + matched) - betaln(1, against) - sets[matched]
     weight = found.log_evidence + beforehand + log(chance_of_none) * (m - matched - strays)
+    for peak, line in enumerate(said):
+        if line is not None:
+            weight += np.where(found.lines[:, peak] == line, log(1 - WRONG_LABEL), log(WRONG_LABEL / n))
     probability = np.exp(weight - logsumexp(weight))
     order = np.argsort(-weight, kind="stable")
     dof = np.array([law.rank(k) for k in range(m + 1)])[matched]

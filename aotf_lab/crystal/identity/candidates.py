@@ -33,6 +33,16 @@ class Candidates:
         """Their standard uncertainties (n,) in nm."""
         return np.array([line.u_wavelength_nm for line in self.lines])
 
+    def place(self, line: CatalogueLine | None) -> int | None:
+        """Return which of the lines ``line`` is, or is counted with; None when it is none of them."""
+        if line is None:
+            return None
+        if line in self.lines:
+            return self.lines.index(line)
+        gaps = np.abs(self.wavelength_nm - line.wavelength_nm)
+        near = int(np.argmin(gaps))
+        return near if gaps[near] <= self.lines[near].u_wavelength_nm else None
+
 
 def own_lines(readings: Readings) -> list[CatalogueLine]:
     """Return the lines of a bench's own table (``wavelength_nm``, ``u_wavelength_nm``, ``label``) for a catalogue.
@@ -50,8 +60,11 @@ def own_lines(readings: Readings) -> list[CatalogueLine]:
     ]
 
 
-def candidates(catalogue: Sequence[CatalogueLine] | None, material: str, apart_nm: float) -> Candidates:
-    """Return the lines of ``catalogue`` (None: the packaged one) within the published dispersion of ``material``.
+def candidates(
+    catalogue: Sequence[CatalogueLine] | None, material: str, apart_nm: float, extrapolate: bool = False
+) -> Candidates:
+    """Return the lines of ``catalogue`` (None: the packaged one) within the published dispersion of ``material``,
+    or wherever they lie with ``extrapolate``.
 
     Lines closer to each other than ``apart_nm``, known better than that, count as one. Raises ``ReadingsError``
     for a line without wavelength or u above zero, and when no line is left.
@@ -66,12 +79,12 @@ def candidates(catalogue: Sequence[CatalogueLine] | None, material: str, apart_n
                 cure="state both; a diode that is known by its label only has a u of 3 nm",
             )  # fmt: skip
     low, high = optical_range_nm(material)
-    inside = [line for line in lines if low <= line.wavelength_nm <= high]
+    inside = [line for line in lines if extrapolate or low <= line.wavelength_nm <= high]
     if not inside:
         raise ReadingsError(
             "no line of the catalogue lies where the crystal's dispersion is published", found=len(lines),
             allowed=f"lines of {low:g} to {high:g} nm (vacuum) for {material}",
-            cure="give the lines that the peaks may be, in nm in vacuum",
+            cure="give the lines that the peaks may be, in nm in vacuum; or extrapolate=True, with widened=10",
         )  # fmt: skip
     aside = len(lines) - len(inside)
     notes = [f"{aside} lines outside {low:g} to {high:g} nm were left aside"] if aside else []

@@ -79,8 +79,12 @@ def curve_through(peaks: Peaks, lines: Mapping[str, CatalogueLine], law: TuningL
 def lines_found(
     peaks: Peaks, lines: Sequence[CatalogueLine | None], law: TuningLaw, widened: float
 ) -> tuple[LineFound, ...]:
-    """Return what the other matched peaks say of each peak, in the order of the peaks."""
+    """Return what the other matched peaks say of each peak, in the order of the peaks.
+
+    Wavelengths are looked for where the dispersion is published; about the matched lines where they lie beyond.
+    """
     matched = {name: line for name, line in zip(peaks.names, lines, strict=True) if line is not None}
+    low, high = _reach_nm([line.wavelength_nm for line in matched.values()], law.material)
     every = curve_through(peaks, matched, law, widened) if len(matched) >= FEWEST_OTHERS else None
     result = []
     for row, name in enumerate(peaks.names):
@@ -88,17 +92,24 @@ def lines_found(
         fit = every if name not in matched else None
         if fit is None and len(others) >= FEWEST_OTHERS:
             fit = curve_through(peaks, others, law, widened)
-        nm = None if fit is None else _wavelength(fit, law, peaks, row)
+        nm = None if fit is None else _wavelength(fit, law, peaks, row, low, high)
         result.append(LineFound(name, matched.get(name), nm))
     return tuple(result)
 
 
-def _wavelength(fit: Fit, law: TuningLaw, peaks: Peaks, row: int) -> UFloat | None:
-    """Return the vacuum wavelength (nm) at a peak, None beyond the published dispersion or where the curve turns."""
+def _reach_nm(nm: Sequence[float], material: str) -> tuple[float, float]:
+    low, high = optical_range_nm(material)
+    if not nm or (low <= min(nm) and max(nm) <= high):
+        return low, high
+    return 0.9 * min(nm), 1.1 * max(nm)
+
+
+def _wavelength(fit: Fit, law: TuningLaw, peaks: Peaks, row: int, low_nm: float, high_nm: float) -> UFloat | None:
+    """Return the vacuum wavelength (nm) at a peak, None beyond ``low_nm`` to ``high_nm`` or where the curve turns."""
     own = peaks.own[row]
     frequency = own + new_cause(f"tuning law at {peaks.names[row]}", U_LAW * own.n)
     try:
-        found: UFloat = FittedFunction(fit, law).inverse(frequency, *optical_range_nm(law.material))
+        found: UFloat = FittedFunction(fit, law).inverse(frequency, low_nm, high_nm)
     except AotfLabError:
         return None
     return found

@@ -47,6 +47,7 @@ def identify(
     scale: UFloat | Cut | Tuning | None = None,
     chance_of_none: float = CHANCE_OF_NONE,
     widened: float = 1.0,
+    extrapolate: bool = False,
 ) -> Identity:
     """Return which line of ``catalogue`` each peak (MHz, ``ufloat``) is, by the published shape of the tuning curve.
 
@@ -54,7 +55,8 @@ def identify(
     they are known, a diode known by its label with a u of 3 nm. ``scale`` is s of the tuning law in m/s, or a ``Cut``
     or ``Tuning`` that says it; left out, it is unknown. ``chance_of_none`` is the mean chance that a peak is none
     of the lines. ``labels`` (peak -> line) are tried in every order; without them peaks that bear the name of a line
-    count as labelled. ``widened`` widens the weak priors on the shape, for a crystal that is not as published.
+    count as labelled; labels count, but each may be wrong. ``widened`` widens the weak priors on the shape, for a
+    crystal that is not as published; ``extrapolate`` takes lines beyond the published dispersion too.
 
     Raises ``ReadingsError`` for peaks, lines or labels that cannot be used, ``AotfLabError`` for a chance that is not
     between 0 and 1 or a scale without uncertainty, ``MaterialError`` for a crystal without packaged indices.
@@ -69,7 +71,7 @@ def identify(
     numbers = as_peaks(peaks)
     _require_chance(chance_of_none)
     u_relative = np.hypot(np.median(numbers.u_mhz / numbers.frequency_mhz), U_LAW)
-    lines = candidates(catalogue, material, float(_APART * u_relative / _SLOPE * _MIDDLE_NM))
+    lines = candidates(catalogue, material, float(_APART * u_relative / _SLOPE * _MIDDLE_NM), extrapolate)
     known = catalogue_lines() if catalogue is None else list(catalogue)
     unscaled = log_law(numbers, lines, material, None, widened)
     s = _scale(scale, unscaled.law)
@@ -77,8 +79,9 @@ def identify(
     bound = chi2_limit(len(numbers)) + _BEYOND
     found = search(law, bound, log_density(numbers))
     ghosts = np.array([ghost_of(numbers, row) is not None for row in range(len(numbers))])
-    ranked = ranking(found, law, lines, chance_of_none, ghosts)
     stated = stated_labels(numbers, known, labels)
+    said = [lines.place(stated.get(name)) for name in numbers.names]
+    ranked = ranking(found, law, lines, chance_of_none, ghosts, said)
     exchange = exchanged_labels(numbers, stated, material, None if s is None else s / numbers.shared, widened)
     complete = None if found.complete else Check("search", False, "too many assignments: the less likely were dropped")
     alone = (only_one_check(numbers, ranked, s is not None), fit_check(ranked.assignments[0]), complete)

@@ -16,8 +16,8 @@ from aotf_lab.estimation.problem import FloatArray
 __all__ = ["HARMONICS", "ghost_of", "log_density"]
 
 HARMONICS = (2, 3)
-_LOG_RANGE = float(np.log(3.0))
-"""A stranger's frequency lies anywhere within a factor of three: a judgement, the reach of a filter's driver."""
+_LOG_RANGE = float(np.log(2.0))
+"""A stranger's frequency lies anywhere within one octave, the reach of a filter's driver (common practice)."""
 _GHOSTS = 0.5
 """Share of ghosts among strangers: a judgement."""
 
