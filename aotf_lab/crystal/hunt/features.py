@@ -17,6 +17,10 @@ __all__ = ["MOST_WANDER", "Features", "WidthOfLines", "features_of", "normal", "
 LINE_WIDTH_SPREAD = 0.12
 """Relative spread of the FWHM of lines over the band of one crystal (common practice, no source)."""
 
+U_SLOPE = 0.02
+"""Relative slope of the RF power per MHz that is thought of (common practice, no source: ripple of some 0.3 dB). It
+moves a peak, taken as a Gaussian of variance FWHM^2 / 5.545, by slope times variance."""
+
 MOST_WANDER = 0.05
 """Relative misfit of the light beyond which the fitted passbands are not to be trusted."""
 
@@ -61,6 +65,7 @@ def features_of(solution: HuntSolution) -> list[Features]:
     doubt = POOR_SHAPE if solution.noise.wander > MOST_WANDER else 0.0
     for k in range(1, solution.count + 1):
         centre = p[f"centre_{k}_mhz"]
+        centre = centre + new_cause("slope of the RF power", U_SLOPE * math.exp(p[f"log_fwhm_{k}"].n) ** 2 / 5.545)
         if solution.motion is not None:
             centre = centre + solution.motion
         log_fwhm, drive = p[f"log_fwhm_{k}"], float(p[f"drive_ratio_{k}"].n)
