@@ -12,11 +12,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from aotf_lab.crystal.scan.fit import ScanSolution, solve_again
-from aotf_lab.crystal.scan.model import passband
+from aotf_lab.crystal.scan.places import NEAREST, second_places, two_peak_starts
 from aotf_lab.crystal.scan.point import ScanPoint
 from aotf_lab.crystal.scan.ranges import found_ranges
 from aotf_lab.errors import AotfLabError
-from aotf_lab.estimation.checks import t_limit, z_limit
+from aotf_lab.estimation.checks import chi2_limit, t_limit, z_limit
 from aotf_lab.estimation.problem import FloatArray
 
 __all__ = ["BRANCH_LIMIT", "Further", "further"]
@@ -27,11 +27,7 @@ Calibrated on leaning and wandering scans with one peak (tests/benchmarks/scan.p
 
 LEAST_SHARE = 0.02
 
-HINT = 3.0
-"""Standard uncertainties of a second passband's light from which it is tried; costs time, not false alarms."""
-
-NEAREST, _STARTS = 0.25, 3
-"""Distance (FWHM) of the nearest second passband that is looked for, and how many places are tried."""
+MUCH_WANDER, MUCH_LEAN = 0.03, 0.2
 
 
 @dataclass(frozen=True)
@@ -76,17 +72,33 @@ def _term(point: ScanPoint, column_mw: FloatArray) -> tuple[float, float]:
     return size, u * (max(rest, 1.0) ** 0.5 if fit.u_known else rest**0.5)
 
 
+def _strained(solution: ScanSolution) -> bool:
+    """Return whether a fit leaves or bends so much that a term may hide: scatter, wander or lean beyond the usual."""
+    wanders = solution.noise.wander > MUCH_WANDER and solution.noise.gain > chi2_limit(2)
+    return bool(solution.fit.birge > 1.0 or wanders or abs(solution.fit.values[4]) > MUCH_LEAN)
+
+
 def _with_slope(before: Further) -> Further:
     solution = before.solution
     centre = float(solution.fit.values[0])
     column = solution.model.trailing(solution.table.frequency_mhz - centre, solution.fit.values)
     slope, u = _term(before.point, column)
     level = replace(before, slope=slope, u_slope=u)
-    if not abs(slope) > _limit(solution) * u:
+    seen = abs(slope) > _limit(solution) * u
+    if not (seen or _strained(solution)):
         return level
-    sloped = _tried(solution, {"sloped": True}, {"slope_mw_per_mhz": slope})
-    if sloped is None:
+    guess = solution.told.guess
+    starts = {"slope_mw_per_mhz": slope} if seen else {}
+    if _strained(solution):
+        starts |= {"centre_mhz": guess.centre_mhz, "fwhm_mhz": guess.fwhm_mhz, "skew": 0.0, "floor_mw": guess.floor_mw}
+    sloped = _tried(solution, {"sloped": True}, starts)
+    if sloped is None or _badness(solution) - _badness(sloped) < _limit(solution) ** 2:
         return level
+    if not seen:
+        found = sloped.fit.parameters["slope_mw_per_mhz"]
+        if not abs(found.n) > _limit(sloped) * found.s:
+            return level
+        level = replace(level, slope=float(found.n), u_slope=float(found.s))
     moved = float(sloped.fit.values[0]) - centre
     return replace(level, solution=sloped, point=ScanPoint.of(sloped), moved_mhz=moved)
 
@@ -96,23 +108,20 @@ def _with_ranges(solution: ScanSolution) -> tuple[ScanSolution, bool]:
     ranges = None if solution.table.ranges is not None or solution.table.log else found_ranges(solution.table)
     if ranges is None:
         return solution, False
-    point, values = ScanPoint.of(solution), solution.fit.values
-    shown = solution.model(solution.table.frequency_mhz, *values)
-    columns = [c for k in range(1, int(ranges.max()) + 1) for c in ((ranges == k) * 1.0, (ranges == k) * shown)]
-    limit = _limit(solution, len(columns))
-    terms = [_term(point, c) for c in columns]
-    if not any(abs(size) > limit * u for size, u in terms):
-        return solution, False
     found = _tried(solution, {"ranges": ranges}, {})
-    return (solution, False) if found is None else (found, True)
+    if found is None or _badness(solution) - _badness(found) < chi2_limit(2 * int(ranges.max())):
+        return solution, False
+    return found, True
 
 
 def _with_second(before: Further) -> Further | None:
     """Return the fit with two passbands, or None where one is enough."""
-    places = _places(before.point)
+    strained = _strained(before.solution)
+    places = second_places(before.point)
+    if places or strained:
+        places += two_peak_starts(before.solution.table, before.solution.told.guess, before.solution.model)
     best: ScanSolution | None = None
-    for apart, ratio in places:
-        starts = {"separation_mhz": apart, "second_ratio": min(max(ratio, 0.02), 1.0)}
+    for starts in places:
         two = _tried(before.solution, {"second": True}, starts)
         if two is not None and (best is None or _badness(two) < _badness(best)):
             best = two
@@ -140,35 +149,6 @@ def _flattened(two: ScanSolution) -> ScanSolution:
     centre = float(level.fit.values[0])
     slope, u = _term(ScanPoint.of(level), level.model.trailing(level.table.frequency_mhz - centre, level.fit.values))
     return two if abs(slope) > _limit(level) * u else level
-
-
-def _places(point: ScanPoint) -> list[tuple[float, float]]:
-    """Return the likeliest separations (MHz) and height ratios of a second passband beside the fitted one."""
-    solution = point.solution
-    values, f = solution.fit.values, solution.table.frequency_mhz
-    centre, fwhm, peak, skew = values[0], values[1], values[2], values[4]
-    steps = np.arange(np.floor((f.min() - centre) / (0.2 * fwhm)), np.ceil((f.max() - centre) / (0.2 * fwhm)) + 1)
-    apart = 0.2 * fwhm * steps
-    apart = apart[(np.abs(apart) > NEAREST * fwhm) & (centre + apart >= f.min()) & (centre + apart <= f.max())]
-    if len(apart) == 0 or not peak > 0:
-        return []
-    light = passband(f[:, None] - apart, centre, fwhm, skew, solution.model.drive(values))
-    columns = solution.noise.whitened(solution.model.trailing(solution.table.light[:, None] * light, values))
-    if solution.fit.noise is not None:
-        columns = columns / solution.fit.noise
-    rows = len(columns)
-    basis = np.linalg.qr(point.gradient)[0]
-    rest = -basis @ (basis[:rows].T @ columns)
-    rest[:rows] += columns
-    square = np.einsum("ij,ij->j", rest, rest)
-    product = point.residual @ rest
-    z = product / np.sqrt(np.maximum(square, 1e-12 * float(np.max(square))))
-    tried = [int(k) for k in np.argsort(-z) if z[k] > HINT]
-    kept: list[int] = []
-    for k in tried:
-        if all(abs(apart[k] - apart[j]) > 0.5 * fwhm for j in kept) and len(kept) < _STARTS:
-            kept.append(k)
-    return [(float(apart[k]), float(product[k] / square[k] / peak)) for k in kept]
 
 
 def _badness(solution: ScanSolution) -> float:

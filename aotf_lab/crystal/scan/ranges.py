@@ -10,9 +10,9 @@ from aotf_lab.estimation.problem import FloatArray
 
 __all__ = ["found_ranges"]
 
-_MOST_DIGITS, _FEWEST, _FINER, _GAP = 9, 5, 0.6, 2
-"""Digits from which numbers count as unrounded; rows that make a range; share of them that shows the finer digit (nine
-in ten do); rows in sequence whose last digit may be zero by chance."""
+_MOST_DIGITS, _FEWEST, _FEW_LOW, _FINER, _GAP = 9, 5, 3, 0.6, 2
+"""Digits from which numbers count as unrounded; rows that make a higher and a lower range; share of the lower ones
+that shows the finer digit (nine in ten do); rows in sequence whose last digit may be zero by chance."""
 
 
 def found_ranges(table: ScanTable) -> NDArray[np.intp] | None:
@@ -53,7 +53,7 @@ def _lower(size: FloatArray, digits: NDArray[np.intp]) -> NDArray[np.bool_] | No
     most = np.maximum.accumulate(digits[order])
     steps = np.flatnonzero(np.diff(most) > 0) + 1
     for cut in steps.tolist():
-        if cut >= _FEWEST and len(order) - cut >= _FEWEST:
+        if cut >= _FEWEST and len(order) - cut >= _FEW_LOW:
             coarse = most[cut - 1]
             fine = np.mean(digits[order[cut:]] > coarse)
             if fine > _FINER:
