@@ -223,3 +223,9 @@ def test_scale_and_chance_that_cannot_be_are_refused():
 
 def test_peaks_without_names_are_named_after_their_frequency():
     assert as_peaks([ufloat(64.2, 0.01), ufloat(69.1, 0.01)]).names == ("69.10 MHz", "64.20 MHz")
+
+
+def test_misfits_and_the_pulls_on_the_shape_make_up_chi2(seven):
+    misfits, pulls = seven.misfits(seven.best), seven.fit.values[1:] / np.array([0.10, 0.05])
+    assert np.sum(misfits**2) + np.sum(pulls**2) == pytest.approx(seven.best.chi2, abs=0.1)
+    assert np.isnan(identify(peaks(), LINES[:-1]).misfits(identify(peaks(), LINES[:-1]).best)[-1])

@@ -21,15 +21,15 @@ def plot_identity(
     frequency_mhz: Floats,
     catalogue_nm: Floats,
     places_nm: Mapping[str, Floats],
-    residuals_mhz: Mapping[str, Floats],
+    misfits: Mapping[str, Floats],
     found_nm: Floats,
     curve: Callable[[Floats], Floats] | None,
     ax: Axes | None = None,
 ) -> Axes:
     """Draw peaks (m,) at the wavelengths that each assignment gives them, over the lines of the catalogue (n,).
 
-    ``places_nm`` and ``residuals_mhz`` are (m,) for each assignment, nan where a peak is no line; ``found_nm`` is
-    where the others put each peak. The residuals go into a panel below, drawn within the same Axes' space.
+    ``places_nm`` and ``misfits`` (in standard uncertainties) are (m,) for each assignment, the best first, nan where
+    a peak is no line; ``found_nm`` is where the others put each peak. The misfits go into a panel within the Axes.
     """
     ax = axes_or_new(ax)
     for k, nm in enumerate(catalogue_nm):
@@ -38,19 +38,19 @@ def plot_identity(
         shown = np.concatenate([*places_nm.values(), found_nm])
         grid = np.linspace(np.nanmin(shown), np.nanmax(shown), 200)
         ax.plot(grid, curve(grid), "-", color=BLUE, linewidth=1.4, label="curve of the best assignment")
-    for (name, nm), (marker, ink, face) in zip(places_nm.items(), _STYLES, strict=False):
-        ax.plot(nm, frequency_mhz, marker, color=ink, markerfacecolor=face, markersize=6, label=name)
+    for (name, nm), (marker, ink, face, size) in zip(places_nm.items(), _STYLES, strict=False):
+        ax.plot(nm, frequency_mhz, marker, color=ink, markerfacecolor=face, markersize=size, label=name)
     spare = np.isnan(next(iter(places_nm.values())))
     if spare.any():
         ax.plot(found_nm[spare], frequency_mhz[spare], "x", color=GREY, markersize=6, label="none of these lines")
     _name_peaks(ax, names, np.where(spare, found_nm, next(iter(places_nm.values()))), frequency_mhz)
     name_axes(ax, axis_label("wavelength_nm"), axis_label("frequency_mhz"))
     ax.legend(frameon=False, fontsize="small")
-    _residuals(ax, places_nm, residuals_mhz)
+    _misfits(ax, places_nm, misfits)
     return ax
 
 
-_STYLES = (("o", ORANGE, ORANGE), ("s", GREY, "white"))
+_STYLES = (("o", ORANGE, ORANGE, 5), ("s", GREY, "none", 9))
 
 
 def _name_peaks(ax: Axes, names: Sequence[str], nm: Floats, mhz: Floats) -> None:
@@ -59,15 +59,18 @@ def _name_peaks(ax: Axes, names: Sequence[str], nm: Floats, mhz: Floats) -> None
             ax.annotate(name, (x, y), xytext=(6, 5), textcoords="offset points", fontsize="small")
 
 
-def _residuals(ax: Axes, places_nm: Mapping[str, Floats], residuals_mhz: Mapping[str, Floats]) -> None:
-    """Draw the residuals (kHz) in the lower quarter of the space of ``ax``."""
-    if not any(np.isfinite(r).any() for r in residuals_mhz.values()):
+def _misfits(ax: Axes, places_nm: Mapping[str, Floats], misfits: Mapping[str, Floats]) -> None:
+    """Draw the misfits in the lower quarter of the space of ``ax``."""
+    if not any(np.isfinite(z).any() for z in misfits.values()):
         return
     low, high = ax.get_ylim()
+    ticks = [t for t in ax.get_yticks() if low <= t <= high]
     ax.set_ylim(low - 0.45 * (high - low), high)
-    below = ax.inset_axes((0.0, 0.0, 1.0, 0.24), sharex=ax)
+    ax.set_yticks(ticks)
+    below = ax.inset_axes((0.0, 0.0, 1.0, 0.26), sharex=ax)
     below.axhline(0.0, color="0.6", linewidth=0.8)
-    for (name, mhz), (marker, ink, face) in zip(residuals_mhz.items(), _STYLES, strict=False):
-        below.plot(places_nm[name], 1e3 * mhz, marker, color=ink, markerfacecolor=face, markersize=4)
-    below.set_ylabel("peak - line (kHz)", fontsize="small")
+    for (name, z), (marker, ink, face, size) in zip(misfits.items(), _STYLES, strict=False):
+        below.plot(places_nm[name], z, marker, color=ink, markerfacecolor=face, markersize=0.8 * size)
+    below.margins(y=0.3)
+    below.set_ylabel("misfit / u", fontsize="small")
     below.tick_params(labelsize="small")

@@ -123,6 +123,14 @@ class Identity:
         """The tuning law through the matched lines of the best assignment; None with fewer than two."""
         return self._fit_of(self.best)
 
+    def misfits(self, assignment: Assignment) -> FloatArray:
+        """Return ``residuals_mhz`` in standard uncertainties of each peak and its line together (n,)."""
+        residuals = self.residuals_mhz(assignment)
+        nm, u_nm = (np.array([np.nan if x is None else getattr(x, name) for x in assignment.lines])
+                    for name in ("wavelength_nm", "u_wavelength_nm"))  # fmt: skip
+        slope = self.peaks.frequency_mhz * _slope(self.law, nm)
+        return np.asarray(residuals / np.hypot(self.peaks.u_mhz, slope * u_nm))
+
     def _fit_of(self, assignment: Assignment) -> Fit | None:
         matched = {n: x for n, x in zip(self.peaks.names, assignment.lines, strict=True) if x is not None}
         return curve_through(self.peaks, matched, self.law, self.widened) if len(matched) >= FEWEST_OTHERS else None
@@ -171,11 +179,11 @@ class Identity:
         places = {
             name: np.array([np.nan if line is None else line.wavelength_nm for line in a.lines]) for name, a in shown
         }
-        residuals = {name: self.residuals_mhz(a) for name, a in shown}
+        misfits = {name: self.misfits(a) for name, a in shown}
         found_nm = np.array([np.nan if f.wavelength_nm is None else f.wavelength_nm.n for f in self.found])
         lines = self.candidates
         return plot_identity(
-            self.peaks.names, self.peaks.frequency_mhz, lines.wavelength_nm, places, residuals, found_nm, curve, ax=ax
+            self.peaks.names, self.peaks.frequency_mhz, lines.wavelength_nm, places, misfits, found_nm, curve, ax=ax
         )
 
     def __str__(self) -> str:
@@ -208,3 +216,10 @@ class Identity:
         if each.wavelength_nm is not None:
             text += f"; found at {each.wavelength_nm:.2uS} nm by the others"
         return text
+
+
+def _slope(law: TuningLaw, nm: FloatArray) -> FloatArray:
+    """Return d log f / d wavelength (1/nm) of the published shape."""
+    step = 1e-4 * nm
+    high, low = (np.log(law(nm + way * step, 1.0, 0.0, 0.0)) for way in (1, -1))
+    return np.asarray((high - low) / (2 * step))
