@@ -71,6 +71,7 @@ def draw_bench(scenario: Scenario, rng: np.random.Generator) -> Bench:
         for name, nm in zip("ABCDEFG", wavelengths, strict=True)
     )
     if scenario.at_half:
+        levels = ((2, -60.0), (3, -70.0))
         lines = (*lines, _at_half(lines, crystal, rng))
     amplifier = replace(SKERRY.amplifier, harmonics_dbc=levels, bow_db=0.4)
     truth = replace(SKERRY, crystal=crystal, amplifier=amplifier, instruments=meters, lines=lines)
