@@ -10,6 +10,7 @@ import numpy as np
 from uncertainties import UFloat
 
 from aotf_lab.crystal import EfficiencyLines, Scan, Tuning
+from aotf_lab.crystal.modulator.modulator import Modulator
 from aotf_lab.driver import Vco
 from aotf_lab.driver.level import Level, SafeSupply
 from aotf_lab.errors import AotfLabError, Said
@@ -33,7 +34,8 @@ class Curves:
     ``scans`` are the measured passbands by line name, ``rated_rf_power_w`` the crystal's rated RF
     power (CW, at the connector) from its own papers. ``level`` is the amplifier, ``safe`` its highest supply that
     is sure to keep the crystal below that rating. ``doubts`` says what stands against a line,
-    ``missing`` why a curve ("vco", "tuning", "efficiency") is None.
+    ``missing`` why a curve ("vco", "tuning", "efficiency") is None. ``modulators`` stand in place of scans and tuning
+    curve where the crystal is a plain modulator.
     """
 
     vco: Vco | None = None
@@ -45,12 +47,14 @@ class Curves:
     missing: Mapping[str, str] = field(default_factory=dict)
     level: Level | None = None
     safe: SafeSupply | None = None
+    modulators: Mapping[str, Modulator] = field(default_factory=dict)
 
     def fwhm_mhz(self, frequency_mhz: float) -> float | None:
         """Return the passband's FWHM near ``frequency_mhz``: between the measured ones, or the nearest."""
-        if not self.scans:
+        pairs = [(s.centre_mhz.n, s.fwhm_mhz.n) for s in self.scans.values()]
+        pairs = sorted(pairs + [(m.carrier_mhz.n, m.bandwidth_mhz.n) for m in self.modulators.values()])
+        if not pairs:
             return None
-        pairs = sorted((s.centre_mhz.n, s.fwhm_mhz.n) for s in self.scans.values())
         centres, widths = np.array(pairs).T
         return float(np.interp(frequency_mhz, centres, widths))
 

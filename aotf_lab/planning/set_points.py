@@ -51,6 +51,8 @@ class _Target:
 
 
 def _target(curves: Curves, name: str, wavelength: UFloat | float | None) -> _Target:
+    if name in curves.modulators:
+        return _Target(wavelength, curves.modulators[name].carrier_mhz, "carrier")
     if name in curves.scans:
         frequency = curves.scans[name].centre_mhz
         if wavelength is None and curves.tuning is not None:
@@ -102,6 +104,8 @@ def _coverage_factor(curves: Curves, name: str) -> float:
     """Return the factor of the 95 % interval: the largest of the fits that the set-point rests on."""
     line = curves.scans.get(name) or curves.tuning
     fits = [c.fit for c in (curves.vco, line) if c is not None]
+    if name in curves.modulators:
+        fits.append(curves.modulators[name].response.fit)
     return max(f.coverage_factor() for f in fits)
 
 

@@ -35,6 +35,7 @@ from aotf_lab.reading.source import SourceFile, source_file
 from aotf_lab.reading.toml_section import Section, parsed_toml
 
 __all__ = [
+    "CRYSTAL_KINDS",
     "FILE_NAME",
     "PURPOSES",
     "AmplifierFacts",
@@ -46,12 +47,17 @@ __all__ = [
 ]
 
 
+CRYSTAL_KINDS = ("filter", "modulator")
+"""What the crystal is: a "filter", which the frequency tunes to a wavelength, or a "modulator", an isotropic Bragg cell
+on one carrier, which has no tuning curve."""
+
+
 @dataclass(frozen=True)
 class CrystalFacts:
     """The crystal as its papers state it; None where session.toml says nothing.
 
     ``rated_rf_power_w`` is the limit of the average, ``peak_rf_power_w`` that of a pulse, ``duty_limit`` the
-    largest share of time (0 to 1) for which the peak may last.
+    largest share of time (0 to 1) for which the peak may last. ``kind`` is one of ``CRYSTAL_KINDS``.
     """
 
     material: str = "TeO2"
@@ -61,6 +67,7 @@ class CrystalFacts:
     temperature_c: float | None = None
     peak_rf_power_w: float | None = None
     duty_limit: float | None = None
+    kind: str = "filter"
 
 
 @dataclass(frozen=True)
@@ -150,11 +157,12 @@ def _crystal(section: Section) -> tuple[CrystalFacts, list[str]]:
         section.number("temperature_c", None),
         section.number("peak_rf_power_w", None, above=0),
         section.number("duty_limit", None, above=0),
+        section.choice("kind", CRYSTAL_KINDS, "filter"),
     )
     section.close()
     _refuse_peak(section, facts)
     assumed = []
-    if not section.has("material"):
+    if not section.has("material") and facts.kind == "filter":
         assumed.append("crystal material not stated: TeO2 (paratellurite) assumed")
     if facts.rated_rf_power_w is None:
         assumed.append("rated RF power not stated: no drive can be called safe; take it from the crystal's papers")

@@ -27,6 +27,7 @@ note = "who, where, and what was unusual"
 
 [crystal]
 material = "TeO2"              # paratellurite
+# kind = "modulator"           # a plain modulator: one carrier, no tuning curve; left out, it is a "filter"
 # rated_rf_power_w = 1.0       # continuous RF power that the crystal's own papers allow
 # peak_rf_power_w = 2.0        # RF power during a pulse, and the largest share of time for it; 'preflight' states both
 # duty_limit = 0.3

@@ -33,6 +33,7 @@ def crystal_rows(session: Session) -> list[NumberRow]:
         *_scan_rows(session),
         *_efficiency_rows(session),
         *_found_rows(session),
+        *_modulator_rows(session),
     ]
 
 
@@ -97,3 +98,18 @@ def _found_rows(session: Session) -> Iterator[NumberRow]:
     for name, value in session.found_nm.items():
         if tuning is not None:
             yield number_row(f"Wavelength of line {name}, found from its peak", value, "nm", tuning.fit.interval(value))
+
+
+def _modulator_rows(session: Session) -> Iterator[NumberRow]:
+    """Yield what a plain modulator does at each line; what hangs on an unknown velocity or beam is left out."""
+    for name, modulator in session.curves.modulators.items():
+        fit = modulator.response.fit
+        for what, value, unit in (
+            ("Best carrier", modulator.carrier_mhz, "MHz"),
+            ("Bandwidth at half of the light", modulator.bandwidth_mhz, "MHz"),
+            ("Bragg angle outside, given v", modulator.bragg_angle_deg, "deg"),
+            ("Separation of the orders outside, given v", modulator.separation_deg, "deg"),
+            ("Rise time predicted from beam and v", modulator.rise_time_us, "us"),
+        ):
+            if value is not None:
+                yield number_row(f"{what}, line {name}", value, unit, fit.interval(value))

@@ -43,7 +43,7 @@ class ReportFigure:
 
 def report_figures(session: Session) -> list[ReportFigure]:
     """Return the figures of everything that could be computed."""
-    return [*_oscillator(session), *_tuning(session), *_efficiency(session), *_scans(session)]
+    return [*_oscillator(session), *_tuning(session), *_efficiency(session), *_scans(session), *_modulators(session)]
 
 
 def encoded(svg: str) -> str:
@@ -165,5 +165,19 @@ def _scans(session: Session) -> Iterator[ReportFigure]:
             encoded(figure_to_svg(figure, f"scan {name}")),
             f"Passband of line {name}; the broken vertical line is its centre.",
             f"Passband centred at {scan.centre_mhz.n:.3f} MHz, full width at half maximum {scan.fwhm_mhz.n:.3f} MHz.",
+            small=True,
+        )
+
+
+def _modulators(session: Session) -> Iterator[ReportFigure]:
+    for name, modulator in session.curves.modulators.items():
+        figure, (axes,) = new_figure(1, height_in=3.2, width_in=5.2)
+        modulator.plot(axes)
+        axes.set_title(f"Line {name}", fontsize="medium", loc="left")
+        carrier, band = modulator.carrier_mhz.n, modulator.bandwidth_mhz.n
+        yield ReportFigure(
+            encoded(figure_to_svg(figure, f"modulator {name}")),
+            f"Light of line {name} against the carrier; the broken vertical line is the best carrier.",
+            f"Best carrier {carrier:.2f} MHz; half of the light is left over {band:.2f} MHz.",
             small=True,
         )

@@ -18,10 +18,12 @@ from aotf_lab.crystal import (
     fit_scan,
     fit_tuning,
 )
+from aotf_lab.crystal.modulator.modulator import Modulator, fit_modulator
 from aotf_lab.crystal.scan.known import U_TIME_CONSTANT
 from aotf_lab.errors import Said, SessionError
 from aotf_lab.estimation import new_cause
 from aotf_lab.reading.readings import Readings
+from aotf_lab.reading.session_file import LineFacts
 from aotf_lab.session.driver import SessionDriver
 from aotf_lab.session.lines import lines_from_scans, stated_wavelength
 
@@ -77,6 +79,32 @@ class SessionCrystal(SessionDriver):
         return fit_efficiency_lines(
             {n: (readings[n], None if w is None else float(nominal_value(w))) for n, w in wavelengths.items()}
         )
+
+    @cached_property
+    def modulators(self) -> Mapping[str, Modulator]:
+        """What a plain modulator does at each scanned line; the velocity is the one that session.toml states."""
+        scanned = {f.line for f in self.files("scan")}
+        if not scanned:
+            self.readings("scan")
+        lines = {line.name: line for line in self.facts.lines if line.name in scanned}
+        lag = self.facts.instruments.power_meter.time_constant_s
+        efficiency = self.part("efficiency") if self.files("efficiency") else None
+        sizes = (self.part("beam_size") if self.files("beam_size") else None) or {}
+
+        def fitted(line: LineFacts) -> Modulator:
+            curve = efficiency.line(line.name) if efficiency is not None and line.name in efficiency.own else None
+            nm, size = stated_wavelength(line), sizes.get(line.name, sizes.get(""))
+            if nm is None:
+                raise SessionError(
+                    f"wavelength of line {line.name}", where="session.toml", found=Said("none"),
+                    allowed="wavelength_nm in its [[line]]", cure="state it: a modulator does not tell it",
+                )  # fmt: skip
+            return fit_modulator(
+                self.readings("scan", line.name), wavelength_nm=nm, efficiency=curve, velocity_m_s=self.velocity_m_s,
+                diameter_mm=None if size is None else size.diameter_mm, line=line.name, time_constant_s=lag,
+            )  # fmt: skip
+
+        return self._each(lines, fitted, "modulator at line")
 
     @cached_property
     def velocity_m_s(self) -> UFloat | None:

@@ -70,7 +70,9 @@ class Session(SessionLight):
             self.facts.crystal.rated_rf_power_w,
             doubts(self.facts.lines, self.found_nm, tuning, self._troubles.get("tuning"), self.checks),
             {part: str(error) for part, error in self._troubles.items()},
-            *(self.part(part) if part in self.parts else None for part in ("level", "safe_supply")),
+            level=self.part("level") if "level" in self.parts else None,
+            safe=self.part("safe_supply") if "safe_supply" in self.parts else None,
+            modulators=self.part("modulators") or {},
         )
 
     @cached_property
@@ -97,7 +99,8 @@ class Session(SessionLight):
             light.append("identity")
         if "safe_supply" in measured and self.files("efficiency") and self.files("oscillator"):
             light += ["one_drive", "park"]
-        return ("all_readings", "vco", *measured, "scans", "tuning", "efficiency", *light)
+        parts = ("all_readings", "vco", *measured, "scans", "tuning", "efficiency", "modulators", *light)
+        return tuple(part for part in parts if part not in self.absent)
 
     @property
     def troubles(self) -> Mapping[str, AotfLabError]:

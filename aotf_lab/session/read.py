@@ -17,6 +17,12 @@ from aotf_lab.reading.session_file import RawFile, SessionFile
 
 __all__ = ["SessionReadings"]
 
+_OF_A_FILTER = frozenset(
+    {"scans", "tuning", "cut", "identity", "hunt", "spectrum", "passbands", "leakage", "crosstalk", "one_drive", "park"}
+)
+_OF_A_MODULATOR = frozenset({"modulators"})
+"""Parts that only a crystal of the kind has."""
+
 _In = TypeVar("_In")
 _Out = TypeVar("_Out")
 
@@ -90,9 +96,14 @@ class SessionReadings:
             "file",
         )
 
+    @property
+    def absent(self) -> frozenset[str]:
+        """The parts that a crystal of this kind does not have: they are neither computed nor missed."""
+        return _OF_A_FILTER if self.facts.crystal.kind == "modulator" else _OF_A_MODULATOR
+
     def attempt(self, part: str) -> None:
         """Compute ``part`` unless that was done; a failure goes to ``troubles``."""
-        if part in self._troubles or part in self.__dict__:
+        if part in self.absent or part in self._troubles or part in self.__dict__:
             return
         try:
             getattr(self, part)
