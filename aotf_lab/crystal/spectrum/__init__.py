@@ -1,6 +1,6 @@
 """A scan of a lamp or a laser in, its spectrum against wavelength out.
 
-spectrum   ``Spectrum``; fit: ``fit_spectrum``; rows: the readings that it is made of; axis: frequency to wavelength
+spectrum   ``Spectrum``; points: its data; fit: ``fit_spectrum``; rows: the readings; axis: frequency to wavelength
 kernel     the passband against frequency; lobes: its main lobe and its sidelobes
 density    light per frequency: the main lobe's area, less what the sidelobes bring from elsewhere
 response   what the detector shows of each wavelength, and what the crystal diffracts of it

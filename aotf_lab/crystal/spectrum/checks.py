@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
 
 import numpy as np
+from uncertainties import nominal_value, std_dev
 
+from aotf_lab.crystal.spectrum.spectrum import Spectrum
 from aotf_lab.estimation import Check
 from aotf_lab.estimation.checks import z_limit
-
-if TYPE_CHECKING:
-    from aotf_lab.crystal.spectrum.spectrum import Spectrum
 
 __all__ = ["spectrum_checks"]
 
@@ -58,8 +56,6 @@ def _sampling(spectrum: Spectrum) -> Check:
 
 def _lag(spectrum: Spectrum) -> Check:
     lag = spectrum.rows_used.lag
-    from uncertainties import nominal_value, std_dev
-
     size, u = 1e3 * nominal_value(lag.mhz), 1e3 * std_dev(lag.mhz)
     shift = f"{size:.3g} +- {u:.2g} kHz"
     if lag.known == "measured":
@@ -109,7 +105,10 @@ def _below_zero(spectrum: Spectrum) -> Check:
 
 def _flattened(spectrum: Spectrum) -> Check:
     most = float(spectrum.nominal_density.max())
-    over = np.abs(spectrum.smoothing_mw_per_nm) - z_limit(len(spectrum.nominal_density)) * spectrum.u_noise
+    used = spectrum.rows_used
+    lobe = np.array([v.n for v in used.light_mw]) - spectrum.stray.all_mw
+    u = np.abs(used.u_noise_mw / used.table.light[used.row] * spectrum.nominal_density / np.where(lobe == 0, 1.0, lobe))
+    over = np.abs(spectrum.smoothing_mw_per_nm) - z_limit(len(u)) * u
     k = int(np.argmax(over))
     share = max(float(over[k]) / most, 0.0)
     nm = float(spectrum.nominal_nm[k])

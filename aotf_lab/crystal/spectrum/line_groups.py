@@ -4,19 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from uncertainties import nominal_value, std_dev
 
 from aotf_lab.crystal.spectrum.lag import trailing
+from aotf_lab.crystal.spectrum.points import SpectrumPoints
 from aotf_lab.estimation import Parameter, Problem
 from aotf_lab.estimation.checks import z_limit
 from aotf_lab.estimation.problem import FloatArray
-
-if TYPE_CHECKING:
-    from aotf_lab.crystal.spectrum.spectrum import Spectrum
 
 __all__ = ["LOBE_DOUBT", "KnownLine", "LineGroup", "candidates", "grouped", "line_group"]
 
@@ -34,7 +32,7 @@ _LOBE, _BLEND = 1.5, 6.0
 class LineGroup:
     """The rows (in the order of the meter) about some lines, and how they are modelled."""
 
-    spectrum: Spectrum
+    spectrum: SpectrumPoints
     rows: NDArray[np.intp]
     y: FloatArray
     u: FloatArray
@@ -105,7 +103,7 @@ class KnownLine:
     blend: bool
 
 
-def candidates(spectrum: Spectrum) -> tuple[FloatArray, FloatArray]:
+def candidates(spectrum: SpectrumPoints) -> tuple[FloatArray, FloatArray]:
     """Return where (k,) in indicated MHz a passband on a bent background stands out of the noise, and its height (mW).
 
     The highest of each stretch that does; a parabola takes what a smooth spectrum has within the passband.
@@ -143,7 +141,7 @@ def _tops(score: FloatArray) -> NDArray[np.intp]:
     return np.array([a + int(np.argmax(score[a:b])) for a, b in stretches], dtype=np.intp)
 
 
-def grouped(spectrum: Spectrum, places: FloatArray, heights: FloatArray) -> list[list[float]]:
+def grouped(spectrum: SpectrumPoints, places: FloatArray, heights: FloatArray) -> list[list[float]]:
     """Return the candidates in groups, the strongest first: each with those whose passbands overlap with its own."""
     groups: list[list[float]] = []
     free = np.ones(len(places), dtype=bool)
@@ -157,7 +155,7 @@ def grouped(spectrum: Spectrum, places: FloatArray, heights: FloatArray) -> list
     return groups
 
 
-def line_group(spectrum: Spectrum, seeds: list[float], known: Sequence[KnownLine]) -> LineGroup:
+def line_group(spectrum: SpectrumPoints, seeds: list[float], known: Sequence[KnownLine]) -> LineGroup:
     """Return the readings about ``seeds``, less what the sidelobes of ``known`` lines show there."""
     used, table = spectrum.rows_used, spectrum.rows_used.table
     fwhm = float(spectrum.passband.nominal_fwhm_mhz(np.array([np.mean(seeds)]))[0])

@@ -8,20 +8,17 @@ as two where they lie a FWHM or more apart; what is nearer is one line, said to 
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 from uncertainties import UFloat, nominal_value
 
 from aotf_lab.crystal.spectrum.line_groups import LOBE_DOUBT, KnownLine, LineGroup, candidates, grouped, line_group
+from aotf_lab.crystal.spectrum.points import SpectrumPoints
 from aotf_lab.crystal.spectrum.response import Response
 from aotf_lab.crystal.tuning.common import true_value
 from aotf_lab.errors import FitError
 from aotf_lab.estimation import Fit, fit_problem
 from aotf_lab.estimation.checks import chi2_limit, z_limit
-
-if TYPE_CHECKING:
-    from aotf_lab.crystal.spectrum.spectrum import Spectrum
 
 __all__ = ["LEAST_APART", "SpectralLine", "spectral_lines"]
 
@@ -58,7 +55,7 @@ class SpectralLine:
         return words + (f"; wider than the passband ({self.resolution_nm:.2g} nm): not one line" if self.blend else "")
 
 
-def spectral_lines(spectrum: Spectrum) -> tuple[SpectralLine, ...]:
+def spectral_lines(spectrum: SpectrumPoints) -> tuple[SpectralLine, ...]:
     """Return the lines of ``spectrum``, by rising wavelength; () where nothing is as narrow as the passband.
 
     Raises nothing of single groups: one that cannot be fitted gives no lines.
@@ -155,7 +152,7 @@ def _lines_of(group: LineGroup, fit: Fit, k: int, blend: bool) -> list[SpectralL
     return found
 
 
-def _resolution(spectrum: Spectrum, nm: float) -> float:
+def _resolution(spectrum: SpectrumPoints, nm: float) -> float:
     low, high = spectrum.range_nm
     return float(spectrum.resolution_nm(min(max(nm, low), high)))
 

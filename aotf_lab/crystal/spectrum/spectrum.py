@@ -2,109 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 from html import escape
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from uncertainties import UFloat, nominal_value
 
-from aotf_lab.crystal.spectrum.axis import SpectralAxis
-from aotf_lab.crystal.spectrum.density import Stray
-from aotf_lab.crystal.spectrum.kernel import PassbandLaw, blurred
+from aotf_lab.crystal.spectrum.lines import SpectralLine, spectral_lines
 from aotf_lab.crystal.spectrum.local import density_at, integral_weights
-from aotf_lab.crystal.spectrum.response import Response
-from aotf_lab.crystal.spectrum.rows import SpectrumRows
+from aotf_lab.crystal.spectrum.points import SpectrumPoints
 from aotf_lab.crystal.tuning.common import indicated_value
 from aotf_lab.errors import OutOfRangeError
-from aotf_lab.estimation import Check, u_by_cause
 from aotf_lab.estimation.problem import FloatArray
-
-if TYPE_CHECKING:
-    from aotf_lab.crystal.spectrum.lines import SpectralLine
 
 __all__ = ["Spectrum"]
 
-SCATTER = ("scatter of the spectrum", "scatter of the frequency")
-"""Causes that each point has of its own; all others are shared by the points."""
-
 
 @dataclass(frozen=True, eq=False)
-class Spectrum:
-    """Power per wavelength against vacuum wavelength; made by ``fit_spectrum`` only.
-
-    One point a reading (n,), by rising frequency: ``wavelength_nm`` (nm) and ``density_mw_per_nm`` (mW/nm), object
-    arrays of ``ufloat``s that share the causes of tuning, passband, responses, dark reading and lag.
-    ``per_mhz`` (mW/MHz) is the same power per frequency. The density is that of the light seen through the passband:
-    structure narrower than ``resolution_nm`` is flattened, which ``smoothing_mw_per_nm`` (n,) estimates point by
-    point (density less the density that the passband would make of it) and which is never taken back.
-    """
-
-    label: str
-    axis: SpectralAxis
-    passband: PassbandLaw
-    rows_used: SpectrumRows = field(repr=False)
-    wavelength_nm: NDArray[np.object_] = field(repr=False)
-    per_mhz: NDArray[np.object_] = field(repr=False)
-    density_mw_per_nm: NDArray[np.object_] = field(repr=False)
-    factors: tuple[Response | UFloat | float, ...] = field(repr=False)
-    stray: Stray = field(repr=False)
-    checks: tuple[Check, ...] = field(repr=False)
-
-    @property
-    def trusted(self) -> bool:
-        """Whether every check passed."""
-        return all(c.passed for c in self.checks)
-
-    @property
-    def failed(self) -> tuple[Check, ...]:
-        """The checks that did not pass."""
-        return tuple(c for c in self.checks if not c.passed)
-
-    @cached_property
-    def nominal_nm(self) -> FloatArray:
-        """The plain wavelengths (n,) in nm."""
-        return np.array([v.n for v in self.wavelength_nm])
-
-    @cached_property
-    def nominal_density(self) -> FloatArray:
-        """The plain density (n,) in mW/nm."""
-        return np.array([v.n for v in self.density_mw_per_nm])
-
-    @cached_property
-    def u_noise(self) -> FloatArray:
-        """The part (n,) of the density's standard uncertainty that each point has of its own (mW/nm)."""
-        return np.array([_part(v, own=True) for v in self.density_mw_per_nm])
-
-    @cached_property
-    def u_shared(self) -> FloatArray:
-        """The part (n,) of the density's standard uncertainty that comes from causes shared by all points (mW/nm)."""
-        return np.array([_part(v, own=False) for v in self.density_mw_per_nm])
-
-    @property
-    def range_nm(self) -> tuple[float, float]:
-        """The span of the points (vacuum nm)."""
-        return float(self.nominal_nm.min()), float(self.nominal_nm.max())
-
-    def resolution_nm(self, wavelength_nm: Any = None) -> Any:
-        """Return the FWHM (nm) of what one wavelength becomes, at ``wavelength_nm`` (default: each point).
-
-        Passband and trailing meter together; a scalar gives a number, an array (n,) one of them. Raises
-        ``OutOfRangeError`` outside ``range_nm``.
-        """
-        nm = self.nominal_nm if wavelength_nm is None else np.atleast_1d(np.asarray(wavelength_nm, dtype=float))
-        low, high = self.range_nm
-        outside = (nm < low - 1e-9) | (nm > high + 1e-9)
-        if outside.any():
-            raise OutOfRangeError("wavelength", float(nm[outside][0]), low, high, "nm")
-        f = self.axis.tuning.law(nm, *self.axis.tuning.fit.values)
-        fwhm = self.passband.nominal_fwhm_mhz(f)
-        lag = abs(float(nominal_value(self.rows_used.lag.mhz)))
-        values = fwhm * blurred(lag / float(np.median(fwhm))) * self.axis.nominal_nm_per_mhz(f)
-        return float(values[0]) if wavelength_nm is not None and np.ndim(wavelength_nm) == 0 else values
+class Spectrum(SpectrumPoints):
+    """Power per wavelength against vacuum wavelength; made by ``fit_spectrum`` only. See ``SpectrumPoints``."""
 
     @cached_property
     def smoothing_mw_per_nm(self) -> FloatArray:
@@ -165,8 +84,6 @@ class Spectrum:
 
     @cached_property
     def _lines(self) -> tuple[SpectralLine, ...]:
-        from aotf_lab.crystal.spectrum.lines import spectral_lines
-
         return spectral_lines(self)
 
     def lines(self) -> tuple[SpectralLine, ...]:
@@ -224,8 +141,3 @@ class Spectrum:
         failed = "".join(f"<li>{escape(str(check))}</li>" for check in self.failed)
         table = f"<table><caption>{escape(self._title())}</caption>{body}</table>"
         return table + (f"<ul>{failed}</ul>" if failed else "")
-
-
-def _part(value: UFloat, *, own: bool) -> float:
-    parts = u_by_cause(value)
-    return float(sum(u**2 for cause, u in parts.items() if (cause in SCATTER) == own) ** 0.5)
