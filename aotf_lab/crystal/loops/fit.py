@@ -142,7 +142,7 @@ def _try_all(
             hopeless.append(Rival(mode, scattered, far, None))
             continue
         try:
-            tried.append(_Tried(model, fit_problem(model.problem(points), thorough=False)))
+            tried.append(_Tried(model, _fitted(model, points)))
         except (FitError, ReadingsError) as error:
             failed = failed or error
     if failed is not None and not tried:
@@ -150,6 +150,14 @@ def _try_all(
     best, *others = sorted(tried, key=lambda t: t.misfit)
     rivals = [t.against(best) for t in others] + [replace(r, gap=r.gap - best.misfit) for r in hopeless]
     return best, tuple(sorted(rivals, key=lambda r: r.gap))
+
+
+def _fitted(model: LoopModel, points: SeenPoints) -> Fit:
+    """Return the fit from the stated settings, by a wider search where that one fails."""
+    try:
+        return fit_problem(model.problem(points), thorough=False)
+    except FitError:
+        return fit_problem(model.problem(points), thorough=True)
 
 
 def _misfit_far_off(model: LoopModel, points: SeenPoints, tried: list[_Tried]) -> float | None:
