@@ -104,7 +104,8 @@ def _slopes(f: FloatArray, y: FloatArray, u: FloatArray, fwhm_mhz: float) -> tup
 def _between_ways(table: ScanTable, light_mw: FloatArray, u_mw: FloatArray, fwhm_mhz: float) -> Lag:
     """Return the lag at which neither way lies above the other in frequency, and their ratio of light.
 
-    The difference of the two is regressed on the slope and on the height of their mean. At the solution its part along
+    The difference of the two is regressed on the slope and on the height of their mean, and on a constant, by which the
+    dark readings of the two may differ. At the solution its part along
     the slope is zero, so noise in the slope does not draw it down; that noise is no information, so the share of the
     slope's square that it makes is taken out of what the u rests on.
     """
@@ -125,14 +126,15 @@ def _between_ways(table: ScanTable, light_mw: FloatArray, u_mw: FloatArray, fwhm
         gap = rise(f + lag) - fall(f - lag)
         u = np.hypot(np.interp(f + lag, f_up, u_up), np.interp(f - lag, f_down, u_down))
         slope = np.interp(f + lag, f_up, rises) + np.interp(f - lag, f_down, falls)
-        design = np.stack([-slope, 0.5 * (rise(f + lag) + fall(f - lag))], axis=1)
+        design = np.stack([-slope, 0.5 * (rise(f + lag) + fall(f - lag)), np.ones(len(f))], axis=1)
         inverse = np.linalg.pinv((design / u[:, None]).T @ (design / u[:, None]))
         step = inverse @ (design / u[:, None]).T @ (gap / u)
         u_slope = np.hypot(np.interp(f + lag, f_up, u_rises), np.interp(f - lag, f_down, u_falls))
         own = float(np.sum((u_slope / u) ** 2))
         u_lag = float(inverse[0, 0] ** 0.5) / max(1.0 - own * float(inverse[0, 0]), 0.05)
-        square = float(np.sum((design[:, 1] / u) ** 2))
-        along = float(np.sum(design[:, 0] * design[:, 1] / u**2)) / square
+        height = design[:, 1] - np.average(design[:, 1], weights=u**-2)
+        square = float(np.sum((height / u) ** 2))
+        along = float(np.sum(design[:, 0] * height / u**2)) / square
         u_ratio = float(np.hypot(square**-0.5, along * u_lag))
         ratio = 1.0 + float(step[1])
         new = float(np.clip(lag + step[0], least, most))
