@@ -85,6 +85,11 @@ _PART_NAMES = {
     "level": "RF power against the supply",
     "safe_supply": "highest safe supply",
     "warm_up": "warm-up",
+    "cut": "cut of the crystal",
+    "identity": "which peak is which line",
+    "beam_size": "beam size",
+    "one_drive": "one drive for all lines",
+    "park": "park frequency",
 }
 
 

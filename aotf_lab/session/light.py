@@ -101,9 +101,13 @@ class SessionLight(SessionCrystal):
 
     @cached_property
     def angles(self) -> Angles:
-        """Where the orders go."""
+        """Where the orders go; the entrance face is taken as square to the light."""
         wavelengths = {name: value for name, value in self.wavelengths_nm.items() if value is not None}
-        return fit_angles(self.readings("spots"), wavelengths, velocity_m_s=self.velocity_m_s)
+        cut = self.part("cut") if self.part("tuning") is not None else None
+        return fit_angles(
+            self.readings("spots"), wavelengths, velocity_m_s=self.velocity_m_s,
+            sound_to_face_deg=None if cut is None else cut.incidence_deg - cut.acoustic_angle_deg,
+        )  # fmt: skip
 
     @cached_property
     def polarisation(self) -> Mapping[str, Polarisation]:
