@@ -66,10 +66,10 @@ max_power_mw = 100.0
 
 [instrument.ruler]
 u_reading_mm = 0.5
-u_distance_mm = 3.0
+u_distance_mm = 4.0
 
 [instrument.rotator]
-u_reading_deg = 0.3
+u_reading_deg = 0.4
 u_zero_deg = 1.0
 
 [instrument.stage]

@@ -134,13 +134,16 @@ def _u_mean(
     if u is not None:
         return scale[0] * float(np.sqrt(np.sum(u**2))) / len(u), scale[1]
     if len(net) < 2:
-        row = int(np.flatnonzero(rows)[0])
-        raise ReadingsError(
-            "a single reading whose uncertainty nobody states", where=readings.place(row), found=1,
-            allowed="two readings or more at each setting, or u_optical_power_mw",
-            cure="repeat the reading, or state [instrument.power_meter] u_reading_percent and floor_uw",
-        )  # fmt: skip
+        raise _single(readings, int(np.flatnonzero(rows)[0]))
     return float(net.std(ddof=1)) / len(net) ** 0.5, float(len(net) - 1)
+
+
+def _single(readings: Readings, row: int) -> ReadingsError:
+    return ReadingsError(
+        "a single reading whose uncertainty nobody states", where=readings.place(row), found=1,
+        allowed="two readings or more at each setting, or u_optical_power_mw",
+        cure="repeat the reading, or state [instrument.power_meter] u_reading_percent and floor_uw",
+    )  # fmt: skip
 
 
 class _Darks:
@@ -160,6 +163,8 @@ class _Darks:
         if u is None:  # one dark reading of unknown u: as the quietest group scatters
             quiet = [float(net_mw[group == k].std(ddof=1)) for k in range(group.max() + 1) if np.sum(group == k) > 1]
             stated = _known_u(readings, "optical_power_mw")
+            if not quiet and (unknown or stated is None):
+                raise _single(readings, 0)
             u = np.full(len(dark), min(quiet) if unknown or stated is None else float(stated.min()))
         for value in different:
             self.causes[float(value)] = new_cause(DARK, float(u[dark == value].mean()))
