@@ -118,7 +118,7 @@ def _count(tally: Tally, spectrum: Spectrum, expected: tuple[str, ...]) -> None:
 def main(lamps: int) -> None:
     coverage: list[list[str]] = []
     answers: list[list[object]] = []
-    few = max(lamps // 20, 1)
+    few = max(lamps // 5, 1)
     jobs: list[tuple[str, int, Callable[[int], Tally]]] = [
         ("white LED, one way, lag stated", lamps, lambda n: broad("white LED", n, ("up",))),
         ("white LED, up and down", few, lambda n: broad("white LED", n, ("up", "down"))),

@@ -13,6 +13,7 @@ import numpy as np
 from uncertainties import UFloat, nominal_value
 
 from aotf_lab.crystal.spectrum.line_groups import LOBE_DOUBT, KnownLine, LineGroup, candidates, grouped, line_group
+from aotf_lab.crystal.spectrum.lobes import lobe_envelope
 from aotf_lab.crystal.spectrum.points import SpectrumPoints
 from aotf_lab.crystal.spectrum.response import Response
 from aotf_lab.crystal.tuning.common import true_value
@@ -58,7 +59,9 @@ class SpectralLine:
 def spectral_lines(spectrum: SpectrumPoints) -> tuple[SpectralLine, ...]:
     """Return the lines of ``spectrum``, by rising wavelength; () where nothing is as narrow as the passband.
 
-    Raises nothing of single groups: one that cannot be fitted gives no lines.
+    A line lower than the sidelobes that stronger ones may show at its place (the envelope of coupled waves) is not
+    told: a passband that is not quite that of coupled waves would show the same. Raises nothing of single groups: one
+    that cannot be fitted gives no lines.
     """
     known: list[KnownLine] = []
     found: list[SpectralLine] = []
@@ -70,7 +73,23 @@ def spectral_lines(spectrum: SpectrumPoints) -> tuple[SpectralLine, ...]:
             values = fit.values.tolist()
             known += [KnownLine(values[i], values[k + i], wide is not None) for i in range(k)]
             found += _lines_of(group, fit if wide is None else wide, k, wide is not None)
-    return tuple(sorted(found, key=lambda line: float(line.wavelength_nm.n)))
+    return tuple(sorted(_told(spectrum, found), key=lambda line: float(line.wavelength_nm.n)))
+
+
+def _told(spectrum: SpectrumPoints, found: list[SpectralLine]) -> list[SpectralLine]:
+    """Return the lines that rise above the envelope of the sidelobes of all stronger ones."""
+    told: list[SpectralLine] = []
+    for line in sorted(found, key=lambda one: -float(one.power_mw.n)):
+        lobes = 0.0
+        for strong in told:
+            away = float(line.frequency_mhz.n - strong.frequency_mhz.n)
+            nm = np.array([strong.wavelength_nm.n])
+            fwhm = float(spectrum.passband.nominal_fwhm_mhz(np.array([strong.frequency_mhz.n]))[0])
+            drive = float(spectrum.passband.drive_at(nm)[0])
+            lobes += float(strong.power_mw.n) * float(lobe_envelope(away / fwhm, drive))
+        if line.power_mw.n > lobes:
+            told.append(line)
+    return told
 
 
 def _fitted(group: LineGroup) -> tuple[LineGroup, Fit | None, int]:

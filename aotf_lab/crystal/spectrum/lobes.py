@@ -13,7 +13,7 @@ from aotf_lab.crystal.scan.model import skewed_detuning
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.physics.coupled_waves import diffraction_efficiency, passband_fwhm, peak_efficiency
 
-__all__ = ["lobe_area", "stray"]
+__all__ = ["lobe_area", "lobe_envelope", "stray"]
 
 _LEAST_DRIVE = 1e-6
 _POINTS = 241
@@ -61,3 +61,15 @@ def stray(offset_in_fwhm: FloatArray, drive_ratio: ArrayLike, skew: float = 0.0)
     leaning = skewed_detuning(offset_in_fwhm * _per_fwhm(drive, skew), skew)
     h = diffraction_efficiency(leaning, drive) / peak_efficiency(drive)
     return np.asarray(np.where(np.abs(leaning) > _null(drive), h, 0.0))
+
+
+def lobe_envelope(offset_in_fwhm: float, drive_ratio: float) -> float:
+    """Return what the sidelobes reach at most, over the peak: q^2 / (sin^2 q (q^2 + D^2)), D at the offset in FWHM.
+
+    >>> round(lobe_envelope(1.6, 0.0), 3)  # about where the first sidelobe stands, at 0.047 of the peak
+    0.05
+    """
+    drive = float(_drives(drive_ratio))
+    q2 = np.pi**2 / 4 * drive
+    d = np.pi * float(passband_fwhm(drive)) * offset_in_fwhm
+    return float(q2 / np.sin(q2**0.5) ** 2 / (q2 + d * d))
