@@ -87,7 +87,11 @@ def detail_rows(points: SetPoints) -> list[tuple[str, ...]]:
 
 
 def _detail_row(point: SetPoint) -> tuple[str, ...]:
-    origin = {"own peak": "set to its own peak", "carrier": "set to the best carrier", "tuning curve": "from the tuning curve"}.get(point.origin, "")
+    origin = {
+        "own peak": "set to its own peak",
+        "carrier": "set to the best carrier",
+        "tuning curve": "from the tuning curve",
+    }.get(point.origin, "")
     return (
         point.line,
         "–" if point.share_of_fwhm is None else f"{100 * point.share_of_fwhm:.1f} %",

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from aotf_lab.report.content_numbers import NumberRow, number_row
 from aotf_lab.report.light_parts import Light
 from aotf_lab.report.words import count, joined, measured
@@ -96,10 +98,10 @@ def _leaks(light: Light) -> Iterator[NumberRow]:
 
 def _lamp(light: Light) -> Iterator[NumberRow]:
     if light.spectrum is not None:
-        low, high = light.spectrum.range_nm
-        power = light.spectrum.power_mw()
-        interval = (power.n - 1.96 * power.s, power.n + 1.96 * power.s)
-        yield number_row(f"Light of the lamp between {low:.0f} and {high:.0f} nm", power, "mW", interval)
+        top = int(np.argmax(light.spectrum.nominal_density))
+        density, nm = light.spectrum.density_mw_per_nm[top], light.spectrum.wavelength_nm[top]
+        interval = (density.n - 1.96 * density.s, density.n + 1.96 * density.s)
+        yield number_row(f"Highest spectral power of the lamp, at {nm.n:.1f} nm", density, "mW/nm", interval)
 
 
 def _beam(light: Light) -> Iterator[NumberRow]:

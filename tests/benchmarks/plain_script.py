@@ -18,6 +18,8 @@ import numpy as np
 import pandas as pd
 from matplotlib import pyplot as plt
 from scipy.optimize import curve_fit
+from scipy.signal import find_peaks
+from scipy.special import erfc
 
 KEPT = ("vco_cold", "lines_mistyped")
 """Files that the session keeps and does not read."""
@@ -89,6 +91,54 @@ def crystal(tables: dict[str, pd.DataFrame]) -> pd.DataFrame:
     return tuning
 
 
+def light(tables: dict[str, pd.DataFrame], tuning: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    """Find the peaks of the hunt, the lamp's spectrum, leaks, angles, polarisation, beam and a place to park."""
+    hunt = tables["hunt"]
+    f, p = hunt["Counter (MHz)"].to_numpy(), hunt["Diffracted (uW)"].to_numpy()
+    found, _ = find_peaks(p, prominence=15.0)
+    peaks = []
+    for k in found:
+        near = abs(f - f[k]) < 0.6
+        start = [float(p[k]), float(f[k]), 0.35, 3.0]
+        best, _ = curve_fit(
+            lambda f, a, c, w, b: a * np.sinc((f - c) / w) ** 2 + b, f[near], p[near], p0=start, maxfev=4000
+        )
+        peaks.append(best)
+    curve = np.polyfit(tuning["MHz"], tuning["nm"], 2)
+    lamps = []
+    for way in ("up", "down"):
+        lamp = tables[f"lamp_{way}"]
+        mhz = lamp["Counter (MHz)"].to_numpy()
+        per_nm = (
+            (lamp["Diffracted (uW)"] - lamp["Dark (uW)"]).to_numpy() / abs(np.polyval(np.polyder(curve), mhz)) / 0.3
+        )
+        lamps.append(pd.DataFrame({"nm": np.polyval(curve, mhz), "uW/nm": per_nm}))
+    for name in [n for n in tables if n.startswith("leakage_")]:
+        leak = tables[name]
+        share = (leak["Diffracted (uW)"] - leak["Dark (uW)"]) / leak["Incident (uW)"]
+        10 * np.log10(share.groupby(leak["Counter (MHz)"].round(0)).mean().abs())
+    spots = tables["spots"]
+    np.polyfit(spots["Counter (MHz)"], spots["Spot (mm)"] / spots["Screen at (m)"], 1)
+    malus = tables["polarisation_E"].to_numpy(float)
+    curve_fit(
+        lambda a, top, axis, b: top * np.cos(np.radians(a - axis)) ** 2 + b, malus[:, 0], malus[:, 1], p0=[1e3, 0, 1]
+    )
+    edge = tables["beam_size_E"].to_numpy(float)
+    start = [1300.0, 10.0, 0.5, 0.0]
+    curve_fit(lambda x, a, c, w, b: 0.5 * a * erfc((x - c) / w) + b, edge[:, 0], edge[:, 1], p0=start)
+    grid = np.linspace(44, 96, 5201)
+    lines = [b for b in peaks if b[0] > 300]
+    leaks = [
+        g * a * np.sinc((h * grid - c) / w) ** 2 for h, g in ((1, 1), (2, 0.04), (3, 0.01)) for a, c, w, _ in lines
+    ]
+    park = pd.DataFrame({"MHz": grid, "dB": 10 * np.log10(np.sum(leaks, axis=0) / max(b[0] for b in lines))})
+    supplies = np.linspace(4, 11, 241)
+    power = 0.0125 * (supplies - 3.1) ** 2
+    drive = pd.DataFrame({"V": supplies} | {str(nm): np.sin(1.571 * np.sqrt(power / (0.4 * (nm / 589) ** 2))) ** 2
+                                           for nm in tuning["nm"]})  # fmt: skip
+    return {"hunt": hunt[["Counter (MHz)", "Diffracted (uW)"]], "drive": drive, "park": park}
+
+
 def main(session: Path, out: Path, figures: int) -> None:
     tables = {p.stem: read(p) for p in sorted(session.glob("*.csv")) if p.stem not in KEPT}
     vco = tables["vco_warm"]
@@ -96,7 +146,9 @@ def main(session: Path, out: Path, figures: int) -> None:
     curve_fit(lambda v, a, b, c, d: a + b * v + c * v**2 + d * v**3, x, y)
     efficiencies = [table for name, table in tables.items() if name.startswith("efficiency_")]
     scans = [table for name, table in tables.items() if name.startswith("scan_") and name.endswith("_up")]
-    shown = [vco, crystal(tables), *efficiencies, *scans, tables["level_over_band"], tables["supply_to_power"]]
+    tuning = crystal(tables)
+    shown = [vco, tuning, *efficiencies, *scans, *light(tables, tuning).values()]
+    shown += [tables["level_over_band"], tables["supply_to_power"]]
     shown += [tables["trace_64mhz_10v"].head(130), tables["warmup_log"], *driver(session, tables).values()]
     for k in range(figures):
         table = shown[k % len(shown)].select_dtypes("number")

@@ -94,7 +94,7 @@ class Hunt:
         from aotf_lab.drawing.hunt import HuntMark, plot_hunt
 
         table, values = self.solution.sweep.model.table, self.solution.sweep.values
-        grid = np.linspace(*table.range_mhz, 6000)
+        grid = np.linspace(*table.range_mhz, 2400)
         model = lights(grid, values).sum(axis=1)
         floor = self.solution.sweep.model.floors @ values[:FLOORS]
         marks = [
