@@ -43,6 +43,8 @@ QUANTITIES: dict[str, Quantity] = {
         Quantity("reflected_v", "Reflected voltage", "V", "U-"),
         Quantity("rf_power_w", "RF power", "W", "P"),
         Quantity("optical_power_mw", "Optical power", "mW", "Φ"),
+        Quantity("optical_power_dbm", "Optical power level", "dBm", "L"),
+        Quantity("optical_level_db", "Relative optical level", "dB", "L rel"),
         Quantity("incident_power_mw", "Incident optical power", "mW", "Φ0"),
         Quantity("dark_power_mw", "Dark reading", "mW", "Φd"),
         Quantity("efficiency", "Diffraction efficiency", "", "η"),

@@ -21,7 +21,7 @@ from aotf_lab.reading.shape.per_line import settle_lines
 from aotf_lab.reading.shape.segments import mark_segments
 from aotf_lab.reading.shape.split_heading import is_count_unit, known_unit, split_heading
 from aotf_lab.reading.text.grid import RawRow
-from aotf_lab.reading.units import UNITLESS, bench_unit, kinds_of, parse_unit, to_bench
+from aotf_lab.reading.units import UNITLESS, bench_unit, kinds_of, optical_column, parse_unit, to_bench
 from aotf_lab.reading.words import BENCH_NAMES, TEXT_COLUMNS, UNDECIDED, UNIT_DECIDES, plain_words, word_meaning
 
 __all__ = ["NOT_USED", "ColumnMap", "Heading", "understand_headings"]
@@ -174,6 +174,7 @@ class _Reader:
         unit = parse_unit(found.text, place) if found else UNITLESS
         if column == "rf_level_vrms" and unit.kind == "power level":
             column = "rf_level_dbm"
+        column = optical_column(column, unit)
         swing = column == "rf_level_vrms" and marks.part in ("min", "max") and unit.kind == "voltage"
         said = f"unit {found.text!r} {found.evidence}" if found else "unit '' in the heading"
         heading = Heading(position, header, column, unit, f"{evidence}, {said}", words, marks, in_cells=found.in_cells)
@@ -184,7 +185,8 @@ def _may_be_u(unit_text: str, before: Sequence[Heading]) -> bool:
     """Return whether a unit can be that of the u of the column on the left: U (V) beside f (MHz) is a voltage."""
     if not before or before[-1].unit is None or not known_unit(unit_text):
         return True
-    return parse_unit(unit_text).kind in (*kinds_of(before[-1].column), "ratio")
+    left = before[-1].column
+    return parse_unit(unit_text).kind in (*kinds_of(left), *kinds_of(f"u_{left}"), "ratio")
 
 
 def _by_unit(words: str, unit_text: str) -> str:

@@ -13,6 +13,7 @@ from aotf_lab.reading.accuracy import add_drive_errors, add_frequency_errors, ad
 from aotf_lab.reading.headers import ColumnMap
 from aotf_lab.reading.instruments import UNSTATED, Instruments
 from aotf_lab.reading.layout import Layout
+from aotf_lab.reading.optical_level import with_power_of_level
 from aotf_lab.reading.readings import Readings
 from aotf_lab.reading.scope import RF_COLUMNS, add_rf_power
 from aotf_lab.reading.shape.only_one import Wanted
@@ -40,8 +41,10 @@ def read_power_log(
     ``drive_v`` with its u, ``time_s``, ``rf_power_w`` with its u (converted as ``read_scope_levels`` does),
     ``incident_power_mw``, ``dark_power_mw``; with incident power also ``efficiency`` (0 to 1) =
     (optical - dark) / (incident - dark) and ``u_efficiency``; ``file`` and ``line``. A file may give
-    ``efficiency`` itself instead of optical power. Shared errors: power meter gain, which cancels in
-    efficiency, counter time base, and those of the RF power.
+    ``efficiency`` itself instead of optical power, or power on a log scale (dBm, or dB of an unknown
+    reference), which stays beside the power as ``optical_power_dbm`` or ``optical_level_db``; ``range`` is
+    the power meter's, as text. Shared errors: power meter gain, which cancels in efficiency, counter time
+    base, and those of the RF power.
 
     ``layout`` states what is not to be found from the file; ``label`` names lines that have a column each;
     a column of ``wanted`` may be found as the only one in its kind of unit, as optical power is.
@@ -51,6 +54,7 @@ def read_power_log(
     bench = instruments or UNSTATED
     wanted = (("optical_power_mw", "efficiency"), *wanted)
     readings = read_bare_table(path, columns=columns, layout=layout, label=label, wanted=wanted)
+    readings = with_power_of_level(readings)
     have = set(readings.table.columns)
     if "efficiency" not in have and "optical_power_mw" not in have:
         read_bare_table(path, columns=columns, layout=layout, label=label, required=("optical_power_mw",))  # raises

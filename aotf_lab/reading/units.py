@@ -20,7 +20,17 @@ from aotf_lab.errors import ReadingError, Said
 from aotf_lab.physics.rf import dbm_to_watt
 from aotf_lab.quantities import QUANTITIES
 
-__all__ = ["UNITLESS", "Unit", "bench_unit", "bench_values", "is_unit", "kinds_of", "parse_unit", "to_bench"]
+__all__ = [
+    "UNITLESS",
+    "Unit",
+    "bench_unit",
+    "bench_values",
+    "is_unit",
+    "kinds_of",
+    "optical_column",
+    "parse_unit",
+    "to_bench",
+]
 
 
 @dataclass(frozen=True)
@@ -151,6 +161,8 @@ def bench_unit(column: str) -> Unit:
     >>> bench_unit("u_frequency_mhz").symbol, bench_unit("rf_level_vrms").symbol
     ('MHz', 'Vrms')
     """
+    if column == "u_optical_power_dbm":
+        return _BY_SYMBOL["dB"]
     column = column.removeprefix("u_")
     if column == "rf_level_vrms":
         return _BY_SYMBOL["Vrms"]
@@ -168,8 +180,20 @@ def bench_unit(column: str) -> Unit:
 def kinds_of(column: str) -> tuple[str, ...]:
     """Return the kinds of unit from which ``column`` can be read; a u cannot be read from dBm."""
     base = column.removeprefix("u_")
+    if column == "u_optical_power_dbm":
+        return ("level ratio",)
     kinds = _KINDS.get(base, (bench_unit(base).kind,))
     return tuple(k for k in kinds if k != "power level") if column.startswith("u_") else kinds
+
+
+def optical_column(column: str, unit: Unit) -> str:
+    """Return the column of an optical power in ``unit``: on a log scale it is a level, kept as such.
+
+    >>> optical_column("optical_power_mw", parse_unit("dBm")), optical_column("frequency_mhz", parse_unit("MHz"))
+    ('optical_power_dbm', 'frequency_mhz')
+    """
+    levels = {"power level": "optical_power_dbm", "level ratio": "optical_level_db"}
+    return levels.get(unit.kind, column) if column == "optical_power_mw" else column
 
 
 def to_bench(value: float, unit: Unit, column: str, where: str = "") -> float:

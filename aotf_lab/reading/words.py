@@ -18,7 +18,7 @@ __all__ = [
     "word_meaning",
 ]
 
-TEXT_COLUMNS = ("label", "medium", "direction", "load")
+TEXT_COLUMNS = ("label", "medium", "direction", "load", "range")
 
 _DERIVED = ("sensitivity_mhz_per_v", "birefringence", "velocity_m_s", "separation_mrad")
 _EXTRA = ("rf_level_dbm", "wavelength_stated_nm")
@@ -67,6 +67,7 @@ _WORDS: dict[str, tuple[str, ...]] = {
     "label": ("label", "line", "name", "laser"),
     "medium": ("medium", "air or vacuum"),
     "load": ("load", "connected", "connected to", "terminated by"),
+    "range": ("range", "meter range", "power meter range", "range of the power meter"),
     "direction": ("direction", "sweep", "sweep direction", "up/down", "up or down"),
     UNDECIDED: ("voltage", "volts", "power", "value", "reading"),
 }  # fmt: skip

@@ -16,9 +16,14 @@ from aotf_lab.simulate.amplifier import scope_level, supply_for, true_rf_power
 from aotf_lab.simulate.truth import SKERRY, BenchTruth, CrystalTruth, InstrumentTruth, LineTruth
 
 __all__ = [
+    "DEMO_SCAN",
     "ScanPlan",
+    "dark_reading",
     "efficiency_run",
+    "head_readings",
+    "laser_wander",
     "passband_scan",
+    "trailing_light",
     "true_efficiency",
     "true_fwhm",
     "true_peak_frequency",
@@ -126,13 +131,13 @@ def passband_scan(
     frequency = frequency + rng.normal(0.0, truth.oscillator.jitter_mhz, plan.points)
     power_w = true_rf_power(plan.supply_v, frequency, truth.amplifier)
     light = line.incident_power_mw * true_efficiency(frequency, power_w, line.wavelength_air_nm, truth.crystal)
-    light = light * (1.0 + _wander(rng, plan.points, plan.dwell_s, meters))
+    light = light * (1.0 + laser_wander(rng, plan.points, plan.dwell_s, meters))
     return pd.DataFrame(
         {
             "time_s": plan.dwell_s * (1.0 + np.arange(plan.points)),
             "frequency_mhz": frequency * (1.0 + meters.counter_error),
-            "optical_power_mw": _head_readings(rng, _trailing(light, plan.dwell_s, meters.head_lag_s), meters),
-            "dark_power_mw": np.full(plan.points, _dark_reading(rng, meters)),
+            "optical_power_mw": head_readings(rng, trailing_light(light, plan.dwell_s, meters.head_lag_s), meters),
+            "dark_power_mw": np.full(plan.points, dark_reading(rng, meters)),
         }
     )
 
@@ -166,21 +171,21 @@ def efficiency_run(
             "supply_v": supply,
             "rf_level_vrms": scope_level(rng, power_w, frequency, truth),
             "frequency_mhz": frequency * (1.0 + meters.counter_error),
-            "optical_power_mw": _head_readings(rng, during * efficiency, meters),
-            "incident_power_mw": _head_readings(rng, incident, meters),
-            "dark_power_mw": [_dark_reading(rng, meters) for _ in ratios],
+            "optical_power_mw": head_readings(rng, during * efficiency, meters),
+            "incident_power_mw": head_readings(rng, incident, meters),
+            "dark_power_mw": [dark_reading(rng, meters) for _ in ratios],
         }
     )
 
 
-def _wander(rng: np.random.Generator, points: int, interval_s: float, meters: InstrumentTruth) -> Values:
+def laser_wander(rng: np.random.Generator, points: int, interval_s: float, meters: InstrumentTruth) -> Values:
     """Return a laser's relative wander: a stationary process that forgets itself exponentially."""
     kept = float(np.exp(-interval_s / meters.laser_wander_time_s))
     kicks = rng.standard_normal(points) * np.where(np.arange(points) > 0, (1.0 - kept**2) ** 0.5, 1.0)
     return as_values(meters.laser_wander * _recursive(kicks, kept, 1.0))
 
 
-def _trailing(light_mw: Values, dwell_s: float, lag_s: float) -> Values:
+def trailing_light(light_mw: Values, dwell_s: float, lag_s: float) -> Values:
     """Return what a first-order head shows at the end of each dwell, settled on the first before the scan began."""
     kept = float(np.exp(-dwell_s / lag_s)) if lag_s > 0 else 0.0
     start = float(light_mw[0])
@@ -196,10 +201,12 @@ def _recursive(values: Values, kept: float, taken: float) -> Values:
     return shown
 
 
-def _head_readings(rng: np.random.Generator, light_mw: Values, meters: InstrumentTruth) -> Values:
+def head_readings(rng: np.random.Generator, light_mw: Values, meters: InstrumentTruth) -> Values:
+    """Return what the thermal head shows of settled light (mW): scatter, floor and offset."""
     noisy = light_mw * (1.0 + meters.head_noise * rng.standard_normal(light_mw.shape)) + meters.head_offset_mw
     return as_values(noisy + meters.head_floor_mw * rng.standard_normal(light_mw.shape))
 
 
-def _dark_reading(rng: np.random.Generator, meters: InstrumentTruth, readings: int = 10) -> float:
+def dark_reading(rng: np.random.Generator, meters: InstrumentTruth, readings: int = 10) -> float:
+    """Return the mean (mW) of ``readings`` of the head in the dark."""
     return meters.head_offset_mw + meters.head_floor_mw * float(rng.standard_normal()) / float(np.sqrt(readings))

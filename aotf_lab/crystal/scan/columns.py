@@ -2,38 +2,31 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from aotf_lab.errors import ReadingsError
 from aotf_lab.estimation.problem import FloatArray
+from aotf_lab.reading.optical_level import LOG_COLUMNS, with_power_of_level
 from aotf_lab.reading.readings import Readings
 
 __all__ = ["LOG_COLUMNS", "numbers", "optional", "stated_ranges", "uncertainty", "with_power"]
 
-LOG_COLUMNS = ("optical_power_dbm", "optical_level_db")
-"""Power on a log scale: in dB of 1 mW, or of a reference that is not known; 0 dB then counts as 1 mW."""
-
-PER_DB = float(np.log(10.0) / 10.0)
 MOST_RANGES = 8
 _UNNAMED = {"", "nan", "none", "<na>"}
 
 
 def with_power(readings: Readings) -> Readings:
-    """Return the readings with ``optical_power_mw``, and its u, from a column in dB where they have only that."""
-    table = readings.table
-    column = next((c for c in LOG_COLUMNS if c in table.columns), None)
-    if column is None or "optical_power_mw" in table.columns:
-        return readings
-    power = np.exp(PER_DB * numbers(readings, column))
-    more = {"optical_power_mw": power}
-    u_db = uncertainty(readings, column)
-    if u_db is not None:
-        more["u_optical_power_mw"] = PER_DB * u_db * power
-    return replace(readings, table=table.assign(**more))
+    """Return the readings with ``optical_power_mw``, and its u, from a column in dB where they have only that.
+
+    Raises ``ReadingsError`` for a level that is not a number, and for a u of it that is not above zero.
+    """
+    column = next((c for c in LOG_COLUMNS if c in readings.table.columns), None)
+    if column is not None:
+        numbers(readings, column)
+        uncertainty(readings, column)
+    return with_power_of_level(readings)
 
 
 def stated_ranges(readings: Readings, power_mw: FloatArray) -> NDArray[np.intp] | None:

@@ -61,13 +61,12 @@ def first_fit(problem: Problem, guess: ScanGuess) -> FirstFit:
     return FirstFit(values, gradient * problem.spread(values)[:, None])
 
 
-def near_fit(table: ScanTable, problem: Problem, guess: ScanGuess) -> FirstFit:
-    """Return the minimum next to the starts of ``problem``, without a search; on a log scale that of the levels."""
-    if table.log:
-        values = np.asarray(_least(_in_levels(table, problem), guess, 1e-6).x, dtype=float)
-    else:
-        values = np.asarray(_least(problem, guess, 1e-6).x, dtype=float)
-    return FirstFit(values, problem.jacobian(lambda v: problem.model(problem.x, *v), values))
+def near_fit(table: ScanTable, problem: Problem, guess: ScanGuess) -> tuple[FirstFit, float]:
+    """Return the minimum next to the starts of ``problem``, on a log scale that of the levels, and how high it is."""
+    found = _least(_in_levels(table, problem) if table.log else problem, guess, 1e-6)
+    values = np.asarray(found.x, dtype=float)
+    gradient = problem.jacobian(lambda v: problem.model(problem.x, *v), values)
+    return FirstFit(values, gradient), float(found.cost)
 
 
 def log_start(table: ScanTable, model: ScanModel, values: Mapping[str, float]) -> Mapping[str, float]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -67,24 +67,32 @@ def solve_scan(
     first = first_fit(rough, guess)
     if table.log or table.ranges is not None:
         values = dict(zip(model.names, first.values.tolist(), strict=True))
-        return _solved(table, model, told, log_start(table, model, values))
+        return _solved(table, model, told, [log_start(table, model, values)])
     return _from_first(table, model, told, rough, first)
 
 
-def solve_again(solution: ScanSolution, model: ScanModel, starts: Mapping[str, float]) -> ScanSolution:
-    """Return the fit of another ``model`` to the same rows, from where ``solution`` ended and ``starts``."""
+def solve_again(solution: ScanSolution, model: ScanModel, starts: Sequence[Mapping[str, float]]) -> ScanSolution:
+    """Return the fit of another ``model`` to the same rows, from where ``solution`` ended and the best start."""
     known = dict(zip(solution.model.names, solution.fit.values.tolist(), strict=True))
     ranges = model.ranges if solution.table.ranges is None else solution.table.ranges
     table = replace(solution.table, ranges=ranges)
-    return _solved(table, model, solution.told, known | dict(starts))
+    return _solved(table, model, solution.told, [known | dict(s) for s in starts])
 
 
-def _solved(table: ScanTable, model: ScanModel, told: ScanTold, starts: Mapping[str, float]) -> ScanSolution:
-    """Return the fit from ``starts``; its scatter is judged twice where small readings count as much as large ones."""
+def _solved(table: ScanTable, model: ScanModel, told: ScanTold, starts: Sequence[Mapping[str, float]]) -> ScanSolution:
+    """Return the fit from the start that leads lowest.
+
+    Its scatter is judged twice where small readings count as much as large ones.
+    """
     made = scan_parameters(model, table, told.guess, told.drive, told.lag)
-    parameters = tuple(replace(p, start=float(starts.get(p.name, p.start))) for p in made)
-    rough = Problem(model, parameters, table.frequency_mhz, table.power_mw, rough_u(table, told.guess), None, told.what)
-    solution = _from_first(table, model, told, rough, near_fit(table, rough, told.guess))
+    f, y, u = table.frequency_mhz, table.power_mw, rough_u(table, told.guess)
+    found = []
+    for start in starts:
+        parameters = tuple(replace(p, start=float(start.get(p.name, p.start))) for p in made)
+        rough = Problem(model, parameters, f, y, u, None, told.what)
+        found.append((near_fit(table, rough, told.guess), rough))
+    (first, _), rough = min(found, key=lambda pair: pair[0][1])
+    solution = _from_first(table, model, told, rough, first)
     if table.log or table.ranges is not None:
         values = solution.fit.values
         gradient = rough.jacobian(lambda v: model(rough.x, *v), values)
@@ -133,6 +141,7 @@ def _one_step(problem: Problem, noise: ScanNoise, first: FirstFit) -> FloatArray
     gradient = np.vstack([noise.whitened(first.gradient), problem.prior_rows])
     pulls = problem.prior_rows @ (problem.prior_values - first.values)
     size = np.linalg.norm(gradient, axis=0)
+    size = np.where(size > 0, size, 1.0)
     step = np.linalg.lstsq(gradient / size, np.concatenate([residual, pulls]), rcond=1e-10)[0] / size
     moved = first.values + step
     inside = bool(np.all((moved > problem.low) & (moved < problem.high)))

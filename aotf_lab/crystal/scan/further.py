@@ -120,11 +120,7 @@ def _with_second(before: Further) -> Further | None:
     places = second_places(before.point)
     if places or strained:
         places += two_peak_starts(before.solution.table, before.solution.told.guess, before.solution.model)
-    best: ScanSolution | None = None
-    for starts in places:
-        two = _tried(before.solution, {"second": True}, starts)
-        if two is not None and (best is None or _badness(two) < _badness(best)):
-            best = two
+    best = _tried(before.solution, {"second": True}, *places) if places else None
     if best is None:
         return None
     if before.moved_mhz is not None:  # the slope may have stood for the second passband
@@ -156,8 +152,8 @@ def _badness(solution: ScanSolution) -> float:
     return float(solution.fit.chi2 - 2.0 * np.linalg.slogdet(solution.noise.root)[1])
 
 
-def _tried(solution: ScanSolution, changes: Mapping[str, object], starts: Mapping[str, float]) -> ScanSolution | None:
-    """Return the fit of the changed model, or None where there is none."""
+def _tried(solution: ScanSolution, changes: Mapping[str, object], *starts: Mapping[str, float]) -> ScanSolution | None:
+    """Return the fit of the changed model from the best of ``starts``, or None where there is none."""
     model = solution.model
     kept = {"sloped": model.sloped, "second": model.second, "ranges": model.ranges} | dict(changes)
     changed = replace(model, **kept)  # type: ignore[arg-type]

@@ -11,7 +11,7 @@ from aotf_lab.reading.shape.heading import NOT_USED, ColumnMap, Heading, Marks
 from aotf_lab.reading.shape.hints import Found, Hints, refuse_contradiction
 from aotf_lab.reading.shape.marks import marks_of
 from aotf_lab.reading.shape.split_heading import is_count_unit, split_heading
-from aotf_lab.reading.units import bench_unit, kinds_of, parse_unit, to_bench
+from aotf_lab.reading.units import bench_unit, kinds_of, optical_column, parse_unit, to_bench
 from aotf_lab.reading.words import NUMBER_COLUMNS, TEXT_COLUMNS, plain_words
 
 __all__ = ["mapped_headings", "position_name", "stated_columns"]
@@ -138,6 +138,7 @@ def _heading(
     unit = parse_unit(text, place) if text else bench_unit(column)
     if column == "rf_level_vrms" and unit.kind == "power level":
         column = "rf_level_dbm"
+    column = optical_column(column, unit)
     to_bench(0.0, unit, reads or column, place)  # refuses a unit of another kind
     said = f"unit {found.evidence}" if found else f"unit as the name {column} says"
     return Heading(position, header, column, unit, f"{source}, {said}", "", marks, in_cells=found.in_cells, reads=reads)
