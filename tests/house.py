@@ -21,6 +21,7 @@ FLOORS: dict[str, int] = {
     "reading": 5,
     "driver": 6,
     "crystal": 6,
+    "timing": 6,
     "planning": 7,
     "session": 8,
     "simulate": 9,

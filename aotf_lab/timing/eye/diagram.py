@@ -36,7 +36,7 @@ class EyeDiagram:
         return float(at[self.bits == 1].min() - at[self.bits == 0].max())
 
     def at(self, sample_us: float) -> FloatArray:
-        """Return the light (bits,) of every bit ``sample_us`` after its start, by straight lines between grid points."""
+        """Return the light (bits,) of every bit ``sample_us`` after its start, by straight lines over the grid."""
         step = self.time_us[1] - self.time_us[0]
         place = float(np.clip((sample_us - self.time_us[0]) / step, 0, len(self.time_us) - 1.000001))
         k = int(place)

@@ -1,0 +1,98 @@
+"""What the light does at any volts of the port: frequency, RF power there, and the light of each line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from scipy.interpolate import CubicSpline
+from scipy.special import ndtri
+
+from aotf_lab.crystal.passbands.passbands import Passbands
+from aotf_lab.driver import Vco
+from aotf_lab.errors import AotfLabError
+from aotf_lab.physics.coupled_waves import detuning_for_light
+from aotf_lab.planning.park.drive import ParkedDrive
+from aotf_lab.planning.sequence.port import FloatArray, time_constant_us
+
+__all__ = ["Scene", "Timing", "frequency_table"]
+
+_POINTS = 201
+RISE_PER_DEVIATION = 2.0 * float(ndtri(0.9))
+"""From 10 % to 90 % of an error-function edge, over its standard deviation."""
+
+
+@dataclass(frozen=True)
+class Timing:
+    """``delay_us`` from transducer to beam, ``rise_us`` of the light (10 to 90 %), the port's bandwidth; plain numbers.
+
+    Light follows the sound in the beam: at time t it is the mean of what each line gives at the frequency sent at t -
+    delay, weighted with the beam, a Gaussian of standard deviation rise / 2.5631 in time.
+    """
+
+    delay_us: float
+    rise_us: float
+    port_bandwidth_khz: float
+
+    def __post_init__(self) -> None:
+        for name, value, least in (("delay (us)", self.delay_us, 0.0), ("rise time (us)", self.rise_us, 1e-6)):
+            if not (np.isfinite(value) and value >= least):
+                raise AotfLabError(
+                    f"{name} of the light", found=value, allowed="0 us or more, and a rise above 0",
+                    cure="give the times of a measured edge",
+                )  # fmt: skip
+        time_constant_us(self.port_bandwidth_khz)
+
+    @property
+    def tau_us(self) -> float:
+        """The port's time constant (us)."""
+        return time_constant_us(self.port_bandwidth_khz)
+
+    @property
+    def deviation_us(self) -> float:
+        """The beam's standard deviation in time (us)."""
+        return self.rise_us / RISE_PER_DEVIATION
+
+
+def frequency_table(vco: Vco) -> CubicSpline:
+    """Return frequency (MHz) against true volts over the oscillator's curve, for many volts at once, without u."""
+    frequency = np.array([f.n for f in vco.frequency(np.linspace(*vco.range_v, _POINTS))])
+    return CubicSpline([v.n for v in vco.drive_true(frequency)], frequency)
+
+
+@dataclass(frozen=True)
+class Scene:
+    """The bench as a sequence meets it: ``lines`` are lit, ``good_share`` (0 to 1) of a line's light counts as good."""
+
+    table: CubicSpline = field(repr=False)
+    passbands: Passbands = field(repr=False)
+    drive: ParkedDrive
+    lines: tuple[str, ...]
+    good_share: float
+
+    def frequency_mhz(self, volts: FloatArray) -> FloatArray:
+        """Return the frequency (n,) at true volts (n,)."""
+        return np.asarray(self.table(volts))
+
+    def rf_power_w(self, frequency_mhz: FloatArray) -> FloatArray:
+        """Return the RF power (n,) at frequencies (n,): beyond the amplifier's measured band that of its end."""
+        f = np.asarray(frequency_mhz, dtype=float)
+        level = self.drive.level
+        return self.drive.nominal_w(f if level is None else np.clip(f, *level.range_mhz))
+
+    def light(self, line: str, frequency_mhz: FloatArray) -> FloatArray:
+        """Return the light (n,) of ``line`` over its light at its own peak, both at the RF power that is there."""
+        f = np.atleast_1d(np.asarray(frequency_mhz, dtype=float))
+        peak = np.array([float(self.passbands.peak_mhz(line).n)])
+        full = self.passbands.nominal(line, peak, self.rf_power_w(peak))
+        return np.asarray(self.passbands.nominal(line, f, self.rf_power_w(f)) / full)
+
+    def near_mhz(self, line: str | None) -> float:
+        """Return how far (MHz) off the peak of ``line`` light is still good; of the narrowest line where None."""
+        lines = self.lines if line is None else (line,)
+        width = min(float(self.passbands.fwhm_mhz(n).n) for n in lines)
+        return float(detuning_for_light(self.good_share)) * width
+
+    def slope_mhz_per_v(self, volts: float) -> float:
+        """Return the oscillator's slope at true ``volts``."""
+        return float(self.table(volts, 1))

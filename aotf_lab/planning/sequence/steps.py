@@ -1,0 +1,57 @@
+"""What is wanted: which line, how long, with what weight."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+
+from aotf_lab.errors import AotfLabError, Said
+
+__all__ = ["OFF", "PARK", "Step", "Steps", "as_steps"]
+
+PARK, OFF = "park", "off"
+"""Names of the two dark steps: the oscillator at a park frequency, or RF switched off."""
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step: ``line`` by name, ``PARK`` or ``OFF``; ``dwell_us`` of good light; ``weight`` of its light energy."""
+
+    line: str
+    dwell_us: float
+    weight: float = 1.0
+
+    def __post_init__(self) -> None:
+        for name, value in (("dwell (us)", self.dwell_us), ("weight", self.weight)):
+            if not (np.isfinite(value) and value > 0):
+                raise AotfLabError(
+                    f"{name} of a step", where=self.line, found=value, allowed="above 0", cure="leave the step out"
+                )
+
+    @property
+    def dark(self) -> bool:
+        """Whether no line is wanted."""
+        return self.line in (PARK, OFF)
+
+
+Steps: TypeAlias = Mapping[str, float] | Iterable[Step | tuple[str, float]]
+"""Steps, or pairs of name and dwell (us), or name -> dwell (us)."""
+
+
+def as_steps(steps: Steps) -> tuple[Step, ...]:
+    """Return the steps; raises ``AotfLabError`` for fewer than two or a weight or dwell that is not above zero.
+
+    >>> as_steps({"D": 50.0, "park": 20.0})
+    (Step(line='D', dwell_us=50.0, weight=1.0), Step(line='park', dwell_us=20.0, weight=1.0))
+    """
+    given = steps.items() if isinstance(steps, Mapping) else steps
+    found = tuple(s if isinstance(s, Step) else Step(s[0], float(s[1])) for s in given)
+    if len(found) < 2 or len({s.line for s in found}) < 2:
+        raise AotfLabError(
+            "a sequence without a change", found=Said(", ".join(s.line for s in found) or "no steps"),
+            allowed="two different steps or more", cure="add a line, or a step of park or off",
+        )  # fmt: skip
+    return found
