@@ -53,5 +53,6 @@ class Turn:
             volts = f"RF off, {volts} ready"
         when = f"from {self.command_us:.2f} us for {self.hold_us:.2f} us"
         good = f"good for {self.dwell_us:.2f} us from {self.good_from_us:.2f} us ({100 * self.duty:.1f} %)"
+        dead = shown(self.dead_us) if isinstance(self.dead_us, UFloat) else f"{self.dead_us:.2f}"
         energy = "" if self.energy is None else f", {shown(self.energy)} {unit}"
-        return f"{volts} {when}, {good}{energy}; dead {shown(self.dead_us)} us; mean RF {shown(self.mean_rf_w)} W"
+        return f"{volts} {when}, {good}{energy}; dead {dead} us; mean RF {shown(self.mean_rf_w)} W"
