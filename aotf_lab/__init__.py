@@ -93,6 +93,7 @@ _HOMES = {
     "aotf_lab.crystal.angles": ("Angles", "fit_angles"),
     "aotf_lab.crystal.polarisation": ("Polarisation", "fit_polarisation"),
     "aotf_lab.crystal.beam": ("BeamSize", "fit_beam_size"),
+    "aotf_lab.crystal.modulator.modulator": ("Modulator", "fit_modulator"),
     "aotf_lab.data": ("CatalogueLine", "catalogue_lines"),
     "aotf_lab.planning.one_drive": ("one_drive",),
     "aotf_lab.planning.one_drive_result": ("OneDrive",),

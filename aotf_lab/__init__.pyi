@@ -23,6 +23,8 @@ from aotf_lab.crystal.loops import LoopFit as LoopFit
 from aotf_lab.crystal.loops import Loops as Loops
 from aotf_lab.crystal.loops import expected_loops as expected_loops
 from aotf_lab.crystal.loops import fit_loops as fit_loops
+from aotf_lab.crystal.modulator.modulator import Modulator as Modulator
+from aotf_lab.crystal.modulator.modulator import fit_modulator as fit_modulator
 from aotf_lab.crystal.passbands.passbands import Passbands as Passbands
 from aotf_lab.crystal.passbands.passbands import passbands as passbands
 from aotf_lab.crystal.polarisation import Polarisation as Polarisation
