@@ -3,7 +3,8 @@
 ``python -m tests.benchmarks.spectrum [lamps]``. Truth: light summed over wavelengths through the simulated crystal,
 its sidelobes 5 % off (k = 1) from coupled waves; power meter gain 3 %, response 1 % a row and 2 % in all, efficiency
 1 % at nine wavelengths, readings 0.4 % and 15 nW, a meter that trails by 0.3 s read every 0.5 s. Tuning through
-seven lines known to 0.05 nm; the passband from 20 sets of scans of three laser lines.
+seven lines known to 0.05 nm; the passband from 20 sets of
+scans of three laser lines; the place of a line hangs on the 20 tuning curves, so its coverage comes in steps of 5 %.
 """
 
 from __future__ import annotations

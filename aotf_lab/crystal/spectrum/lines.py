@@ -31,6 +31,9 @@ LEAST_WIDER = 0.03
 """A line is said to be wider than the passband from this share on: to that, passbands follow coupled waves (common
 practice, no source)."""
 
+_CLEAR = 2.0
+"""How many standard uncertainties a line must stand above the sidelobes that stronger ones may show."""
+
 _MOST_LINES = 8
 _FEWEST_ROWS = 8
 
@@ -87,7 +90,7 @@ def _told(spectrum: SpectrumPoints, found: list[SpectralLine]) -> list[SpectralL
             fwhm = float(spectrum.passband.nominal_fwhm_mhz(np.array([strong.frequency_mhz.n]))[0])
             drive = float(spectrum.passband.drive_at(nm)[0])
             lobes += float(strong.power_mw.n) * float(lobe_envelope(away / fwhm, drive))
-        if line.power_mw.n > lobes:
+        if line.power_mw.n - _CLEAR * line.power_mw.s > lobes:
             told.append(line)
     return told
 
