@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from uncertainties import UFloat
@@ -14,14 +15,23 @@ from aotf_lab.crystal.scan.sidelobes import Sidelobe
 from aotf_lab.estimation import Check
 from aotf_lab.estimation.checks import chi2_limit, z_limit
 
-__all__ = ["scan_checks"]
+__all__ = ["explained_checks", "scan_checks"]
+
+_CAUSES = {"wander": "clipped", "meter ranges": "clipped", "up and down": "wander"}
+"""Check -> the one whose failure brings its own along: a plateau looks like wander and like a second range."""
 
 LEAST_REACH = 0.6
 """How far a scan is to reach beyond the centre on either side, in FWHM, so that it sees both half heights."""
 
 LEAST_POINTS = 4.0
 MOST_LAG = 0.5
+MOST_LAG_DOUBT = 0.02
+"""Doubt about a one-way lag, in FWHM, from which it counts: twice that off the peak costs 0.4 % of the light."""
+
 MOST_WANDER = 0.03
+MOST_RISE = 0.05
+"""Change of the fitted light, over its peak, that three equal highest readings cannot owe to scatter alone."""
+
 _LEAN_FORM = 0.17
 """Shift of the centre, over skew times FWHM, when the lean has another form: found by fitting passbands that lean as
 D (1 - skew tanh(D/2)), D (1 - skew sign D) and D (1 - skew D/(1 + |D|))."""
@@ -46,6 +56,21 @@ def scan_checks(point: ScanPoint, lag_mhz: UFloat, u_motion_mhz: float, sidelobe
     return checks
 
 
+def explained_checks(checks: Sequence[Check]) -> list[Check]:
+    """Return the checks, those passed that failed by what another one names: one cause, one failed check."""
+    failed = {c.name for c in checks if not c.passed}
+    return [_explained(check, failed) for check in checks]
+
+
+def _explained(check: Check, failed: set[str]) -> Check:
+    cause = _CAUSES.get(check.name)
+    if check.passed or cause not in failed:
+        return check
+    if check.name == "up and down" and "differ in frequency" in check.detail:
+        return check
+    return replace(check, passed=True, detail=f"explained by {cause!r}, which fails: {check.detail}")
+
+
 def _lag_check(solution: ScanSolution, lag_mhz: UFloat, u_motion_mhz: float) -> Check:
     shift = f"{1e3 * lag_mhz.n:.3g} +- {1e3 * lag_mhz.s:.2g} kHz"
     limit = z_limit()
@@ -66,7 +91,12 @@ def _lag_check(solution: ScanSolution, lag_mhz: UFloat, u_motion_mhz: float) -> 
     whole = float(np.hypot(centre, u_motion_mhz))
     detail = f"centre widened by {1e3 * (whole - alone):.2g} kHz, from {1e3 * alone:.2g} to {1e3 * whole:.2g} kHz"
     if solution.lag_stated:
-        return Check("lag", True, f"measured one way only, the power meter trailing by {shift}: {detail}")
+        detail = f"measured one way only, the power meter trailing by {shift}: {detail}"
+        doubt = (whole**2 - alone**2) ** 0.5 / solution.fit.values[1]
+        detail = f"{detail}; of that {1e2 * doubt:.2g} % of the FWHM from the lag, limit {1e2 * MOST_LAG_DOUBT:g} %"
+        if doubt <= MOST_LAG_DOUBT:
+            return Check("lag", True, detail)
+        return Check("lag", False, f"{detail}; scan back as well, or more slowly", whole)
     cure = "the FWHM rests on it too; scan back as well, or state the meter's time constant with a time_s column"
     return Check("lag", False, f"measured one way only: lag not separable, {detail}; {cure}", whole)
 
@@ -103,14 +133,17 @@ def _clip_check(solution: ScanSolution) -> Check:
     different = np.unique(y)
     digit = float(np.min(np.diff(different))) if len(different) > 1 else 0.0
     rise = float(np.ptp(expected[top]))
-    typical = max(float(np.median(solution.noise.u_mw[top])), 1.5 * digit)
-    clipped = bool(top.sum() >= 3 and rise > 2.5 * typical)
+    scatter = 2.5 * float(
+        np.median(solution.noise.u_mw[top])
+    )  # a plateau itself raises it: a share of the peak bounds it
+    limit = max(min(scatter, MOST_RISE * float(values[2])), 4.0 * digit)
+    clipped = bool(top.sum() >= 3 and rise > limit)
     if not clipped:
         return Check(
             "clipped", True, f"the highest value, {y.max():.4g} mW, was read {top.sum()} times, not on a plateau"
         )
     detail = f"{top.sum()} readings stop at {y.max():.6g} mW, over which the peak would vary by {rise:.2g} mW"
-    return Check("clipped", False, f"{detail}, limit {2.5 * typical:.2g}; take a higher range of the power meter")
+    return Check("clipped", False, f"{detail}, limit {limit:.2g}; take a higher range of the power meter")
 
 
 def _wander_check(solution: ScanSolution) -> Check:
@@ -144,7 +177,9 @@ def _ways_check(point: ScanPoint) -> Check:
     limit = z_limit(2)
     detail = f"up less down, beyond the lag: {2e3 * shift:.2g} +- {2e3 * u_shift:.2g} kHz in frequency and"
     detail = f"{detail} {2e2 * height:.2g} +- {2e2 * u_height:.2g} % in height, limit {limit:.1f} times these u"
-    passed = abs(shift) <= limit * u_shift and abs(height) <= limit * u_height
+    moved = abs(shift) > limit * u_shift
+    passed = not moved and abs(height) <= limit * u_height
+    detail += ": they differ in frequency" * moved
     cure = "something changed between the two; scan again once the crystal and the laser are warm"
     return Check("up and down", passed, detail if passed else f"{detail}; {cure}", abs(shift))
 
