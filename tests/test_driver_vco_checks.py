@@ -55,6 +55,21 @@ def test_a_reference_voltage_lets_a_one_way_run_be_checked():
     assert "8 visits to 5 V" in check(vco, "reference voltage").detail
 
 
+def test_a_one_way_run_that_meets_its_first_voltage_once_more_lacks_a_reference():
+    drive_v = np.insert(np.linspace(0.3, 14, 21), 0, 6.0)
+    vco = fit_vco(run(drive_v=drive_v))
+    assert [c.name for c in vco.fit.failed] == ["reference voltage"]
+    found = check(vco, "reference voltage")
+    assert "9.1 % of the readings go against the others, 20 % make a way back; a drift below" in found.detail
+    assert "limit 40 kHz" in found.detail
+    assert found.at_stake_mhz > 0.04
+
+
+def test_a_way_back_needs_no_reference():
+    vco = fit_vco(run(drive_v=there_and_back()))
+    assert check(vco, "reference voltage").passed
+
+
 def test_a_jump_at_the_reference_voltage_is_named():
     drive_v = np.insert(there_and_back(), range(0, 33, 4), 5.0)
     jump = np.where((np.arange(len(drive_v)) > 12) & (np.arange(len(drive_v)) < 26), 0.15, 0.0)

@@ -82,10 +82,13 @@ def test_a_drift_brings_its_bend_and_the_doubt_about_it():
     assert "bend of the drift" not in {c.name for c in still.fit.checks}
 
 
-def test_a_strong_bend_fails_its_check_and_names_its_shape():
-    bend = check(fit_vco(cold_sweep(1, interval_s=75.0)), "bend of the drift")
-    assert not bend.passed
+def test_a_strong_bend_belongs_to_the_drift_that_fails_and_names_its_shape():
+    vco = fit_vco(cold_sweep(1, interval_s=75.0))
+    bend = check(vco, "bend of the drift")
+    assert bend.passed
     assert "an exponential" in bend.detail
+    assert "modelled because the drift is, whose own check fails" in bend.detail
+    assert not check(vco, "drift with time").passed
 
 
 def test_the_drift_check_states_one_test_value():
