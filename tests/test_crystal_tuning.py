@@ -162,7 +162,9 @@ def test_scatter_beyond_the_stated_uncertainties_widens_and_says_so():
     table["frequency_mhz"] += [0.2, -0.2, 0.2, -0.2]
     tuning = fit_tuning(table)
     assert tuning.fit.birge > 3
-    assert any(c.name == "scatter" for c in tuning.fit.failed)
+    assert [c.name for c in tuning.fit.failed] == ["line labels"]
+    scatter = next(c for c in tuning.fit.checks if c.name == "scatter")
+    assert scatter.detail.startswith("explained by 'line labels', which names one line: chi2 = ")
     assert tuning.frequency(600.0).s > 3 * fit_tuning(skerry_lines(seed=4)).frequency(600.0).s
 
 

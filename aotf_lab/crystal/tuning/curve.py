@@ -15,7 +15,7 @@ from uncertainties.core import Variable
 
 from aotf_lab.crystal.tuning.checks import published_range_check, shape_check, stated_check, strained
 from aotf_lab.crystal.tuning.common import indicated_value, true_value
-from aotf_lab.crystal.tuning.labels import labels_check
+from aotf_lab.crystal.tuning.labels import explained_by_labels, labels_check
 from aotf_lab.crystal.tuning.law import FREED, TuningLaw
 from aotf_lab.crystal.tuning.lines import LineTable, usable_lines
 from aotf_lab.crystal.tuning.order import require_falling
@@ -201,14 +201,15 @@ def fit_tuning(
     fit = fit_problem(problem) if free else weak_fit
     anchored = float(table.wavelength_nm.min()), float(table.wavelength_nm.max())
     answers = _range(anchored, material)
+    labels = labels_check((weak, weak_fit), fit, table, law, known_lines)
     checks = [
         *(c for c in fit.checks if c.name != "single readings" and not c.name.startswith("prior on ")),
         published_range_check(law, table),
         shape_check(weak_fit, fit if free else None, law, np.linspace(*answers, 50)),
-        labels_check((weak, weak_fit), fit, table, law, known_lines),
+        labels,
         stated_check(table),
     ]
-    fit = replace(fit, checks=tuple(c for c in checks if isinstance(c, Check)))
+    fit = replace(fit, checks=tuple(explained_by_labels(c, labels) for c in checks if isinstance(c, Check)))
     return Tuning(readings, law, anchored, answers, problem, fit)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,11 +17,14 @@ from aotf_lab.estimation.fit import standardised
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.physics.air import vacuum_to_air
 
-__all__ = ["labels_check"]
+__all__ = ["explained_by_labels", "labels_check"]
 
 _NAME = "line labels"
 _TOLD_APART = 6.0
 """Difference of chi2 from which one suspect is 20 times more likely than another."""
+
+
+_ALONE = "; all the others agree without it"
 
 
 @dataclass(frozen=True)
@@ -58,10 +61,25 @@ def labels_check(
         reason = "the priors were too narrow" if agree else "leaving out one line does not cure it"
         return Check(_NAME, agree, f"{_largest(used, lines)}; {reason}")
     words = "; or ".join(_words(s, whole, lines, law, known) for s in suspects)
-    untold = f"; {n} lines cannot tell which, another would" if len(suspects) > 1 else ""
+    untold = f"; {n} lines cannot tell which, another would" if len(suspects) > 1 else _ALONE
     if law.beyond_nm(lines.wavelength_nm).size:
         untold += "; beyond the published dispersion the shape itself may be what is wrong"
     return Check(_NAME, False, words + untold, at_stake_mhz=max(abs(s.left_out.gap) for s in suspects))
+
+
+def explained_by_labels(check: Check, labels: Check) -> Check:
+    """Return ``check`` passed where ``labels`` names the one line that explains its failure: one cause, one failure.
+
+    The scatter stays scaled up and the shape stays freed, as the detail says.
+    """
+    if check.passed or check.name not in ("scatter", "published shape") or not _names_one(labels):
+        return check
+    return replace(check, passed=True, detail=f"explained by {_NAME!r}, which names one line: {check.detail}")
+
+
+def _names_one(labels: Check) -> bool:
+    """Return whether the check names one line without which all the others agree, and nothing else may be wrong."""
+    return not labels.passed and labels.detail.endswith(_ALONE)
 
 
 def _sizes(fit: Fit) -> FloatArray:
