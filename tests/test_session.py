@@ -81,7 +81,7 @@ def test_exchanged_labels_are_named_in_the_set_points(tmp_path):
         return text.replace("556.27", "swap").replace("588.96", "556.27").replace("swap", "588.96")
 
     session = copy_of_demo(tmp_path, edit=exchange)
-    assert "seem to be exchanged" in str(session.troubles["tuning"])
+    assert "the labels of D and E were exchanged: with peak D = E, peak E = D" in str(session.troubles["tuning"])
     doubtful = [p.line for p in session.set_points() if "DOUBTFUL" in p.remark]
     assert {"D", "E"} <= set(doubtful)
 
@@ -97,8 +97,22 @@ def test_scans_of_two_lines_to_find_exchanged(tmp_path):
         return text.replace("scan_A_", "scan_X_").replace("scan_C_", "scan_A_").replace("scan_X_", "scan_C_")
 
     session = copy_of_demo(tmp_path, edit=exchange)
-    assert [c.name for c in session.checks if not c.passed] == ["label of line A", "label of line C"]
-    assert "found far from its label" in session.set_points()["A"].remark
+    assert [c.name for c in session.checks if not c.passed] == ["exchanged labels"]
+    details = {c.name: c.detail for c in session.checks}
+    assert "peak C = A, peak A = C" in details["exchanged labels"]
+    assert details["label of line A"].startswith("explained by 'exchanged labels', which fails: found minus label")
+    assert "its label seems to be exchanged" in session.set_points()["A"].remark
+
+
+def test_a_diode_exchanged_with_an_anchor_is_named_and_no_other_pair(tmp_path):
+    def exchange(text):
+        return text.replace("scan_A_", "scan_X_").replace("scan_D_", "scan_A_").replace("scan_X_", "scan_D_")
+
+    session = copy_of_demo(tmp_path, edit=exchange)
+    assert "the labels of D and A were exchanged" in str(session.troubles["tuning"])
+    assert [c.name for c in session.checks if not c.passed] == ["exchanged labels"]
+    doubtful = {p.line for p in session.set_points() if "seems to be exchanged" in p.remark}
+    assert doubtful == {"A", "D"}
 
 
 def test_driven_above_the_rating_is_said(tmp_path):

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import replace
 
 from uncertainties import UFloat
 
@@ -17,12 +18,23 @@ from aotf_lab.reading.session_file import LineFacts
 __all__ = ["doubts", "drive_check", "label_checks", "suspects"]
 
 
-def label_checks(lines: Iterable[LineFacts], found_nm: Mapping[str, UFloat]) -> tuple[Check, ...]:
-    """Return for each line that was found the check that its wavelength agrees with its label."""
-    return tuple(
-        _label_check(line.name, found_nm[line.name], line.wavelength_nm, line.u_wavelength_nm)
+def label_checks(
+    lines: Iterable[LineFacts], found_nm: Mapping[str, UFloat], exchanged: Collection[str] = ()
+) -> tuple[Check, ...]:
+    """Return for each line that was found the check that its wavelength agrees with its label.
+
+    That a line is among those whose labels were ``exchanged`` explains a disagreement, which is then no second failure.
+    """
+    checks = [
+        (line.name, _label_check(line.name, found_nm[line.name], line.wavelength_nm, line.u_wavelength_nm))
         for line in lines
         if line.name in found_nm and line.wavelength_nm is not None
+    ]
+    return tuple(
+        replace(check, passed=True, detail=f"explained by 'exchanged labels', which fails: {check.detail}")
+        if name in exchanged and not check.passed
+        else check
+        for name, check in checks
     )
 
 
@@ -59,10 +71,12 @@ def doubts(
     tuning: Tuning | None,
     trouble: AotfLabError | None,
     checks: Iterable[Check],
+    exchanged: Collection[str] = (),
 ) -> dict[str, Doubt]:
     """Return what stands against single lines: accused by the tuning fit, found far from its label, or not found.
 
-    ``trouble`` is why there is no tuning curve, ``checks`` those of ``label_checks``.
+    ``trouble`` is why there is no tuning curve, ``checks`` those of ``label_checks``, ``exchanged`` the lines whose
+    labels were exchanged beyond doubt.
     """
     known = tuple(lines)
     failed = [c.detail for c in tuning.fit.failed if c.name == "line labels"] if tuning is not None else []
@@ -74,4 +88,5 @@ def doubts(
             result[line.name] = Doubt("DOUBTFUL: it was found far from its label", grave=True)
         elif line.use == "find" and line.name not in found_nm:
             result.setdefault(line.name, Doubt("wavelength from its label only", grave=False))
+    result |= dict.fromkeys(exchanged, Doubt("DOUBTFUL: its label seems to be exchanged", grave=True))
     return result

@@ -11,8 +11,10 @@ from uncertainties import UFloat, umath
 from aotf_lab.crystal.angles import Angles, fit_angles
 from aotf_lab.crystal.beam import BeamSize, fit_beam_size
 from aotf_lab.crystal.hunt.hunt import Hunt, fit_hunt
+from aotf_lab.crystal.identity.exchanged import Exchange
 from aotf_lab.crystal.identity.identify import identify
 from aotf_lab.crystal.identity.identity import Identity
+from aotf_lab.crystal.identity.words import exchange_words
 from aotf_lab.crystal.passbands.passbands import Passbands, passbands
 from aotf_lab.crystal.polarisation import Polarisation, fit_polarisation
 from aotf_lab.crystal.purity.crosstalk import Crosstalk, crosstalk
@@ -20,8 +22,10 @@ from aotf_lab.crystal.purity.leakage import Leakage, fit_leakage
 from aotf_lab.crystal.spectrum.fit import fit_spectrum
 from aotf_lab.crystal.spectrum.response import response_of_efficiency
 from aotf_lab.crystal.spectrum.spectrum import Spectrum
+from aotf_lab.crystal.tuning.curve import Tuning, fit_tuning
 from aotf_lab.data import CatalogueLine
 from aotf_lab.driver.waveform.shares import DriverHarmonic, typical_harmonics
+from aotf_lab.errors import ReadingsError, Said
 from aotf_lab.session.crystal import SessionCrystal
 from aotf_lab.session.lines import stated_wavelength
 
@@ -63,6 +67,26 @@ class SessionLight(SessionCrystal):
         ]
         peaks = {name: scan.centre_mhz for name, scan in self.scans.items()}
         return identify(peaks, lines, material=self.facts.crystal.material)
+
+    @cached_property
+    def exchanged(self) -> Exchange | None:
+        """The labels that were exchanged beyond doubt, and with which all lines agree once put right; else None."""
+        identity = self.part("identity") if len({f.line for f in self.files("scan")}) > 1 else None
+        exchange = None if identity is None else identity.exchange
+        return exchange if exchange is not None and exchange.cured and not exchange.rivals else None
+
+    @cached_property
+    def tuning(self) -> Tuning:
+        """The crystal: wavelength to frequency. Raises ``ReadingsError`` where an anchor's label was exchanged."""
+        exchange, anchors = self.exchanged, {line.name for line in self.facts.lines if line.use == "anchor"}
+        if exchange is None or self.files("lines") or not anchors & set(exchange.peaks):
+            return fit_tuning(self.line_readings, material=self.facts.crystal.material)
+        raise ReadingsError(
+            exchange_words(exchange), where="session.toml",
+            found=Said("; ".join(f"scan {p}: {self.scans[p].centre_mhz.n:.6g} MHz" for p in exchange.peaks)),
+            allowed="each scan under the name of its line",
+            cure="exchange line in the [[file]] of these scans, or wavelength_nm of these lines, whichever is wrong",
+        )  # fmt: skip
 
     @cached_property
     def passbands(self) -> Passbands:

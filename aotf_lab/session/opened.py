@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
+from aotf_lab.crystal.identity.checks import exchange_check
 from aotf_lab.errors import AotfLabError
 from aotf_lab.estimation import Check
 from aotf_lab.planning import Curves, SetPoints, set_points
@@ -53,10 +54,14 @@ class Session(SessionLight):
 
     @cached_property
     def checks(self) -> tuple[Check, ...]:
-        """The checks that concern the session as a whole: found wavelengths against labels, drive against rating."""
+        """The checks of the session as a whole: labels exchanged, or far from what was found; drive against rating."""
         efficiency, rated = self.part("efficiency"), self.facts.crystal.rated_rf_power_w
         drive = [] if efficiency is None or rated is None else [drive_check(efficiency.own, rated)]
-        return (*label_checks(self.facts.lines, self.found_nm), *drive)
+        exchange = self.exchanged
+        if exchange is None:
+            return (*label_checks(self.facts.lines, self.found_nm), *drive)
+        labels = label_checks(self.facts.lines, self.found_nm, exchange.peaks)
+        return (*(c for c in [exchange_check(exchange)] if c is not None), *labels, *drive)
 
     @cached_property
     def curves(self) -> Curves:
@@ -68,7 +73,14 @@ class Session(SessionLight):
             efficiency,
             self.part("scans") or {},
             self.facts.crystal.rated_rf_power_w,
-            doubts(self.facts.lines, self.found_nm, tuning, self._troubles.get("tuning"), self.checks),
+            doubts(
+                self.facts.lines,
+                self.found_nm,
+                tuning,
+                self._troubles.get("tuning"),
+                self.checks,
+                () if self.exchanged is None else self.exchanged.peaks,
+            ),
             {part: str(error) for part, error in self._troubles.items()},
             level=self.part("level") if "level" in self.parts else None,
             safe=self.part("safe_supply") if "safe_supply" in self.parts else None,
