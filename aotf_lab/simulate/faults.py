@@ -18,6 +18,9 @@ class Faults:
     dial_voltages    : the sweep notes the pot's dial, with its backlash, instead of the voltmeter
     one_way_sweep    : the sweep has no way back
     one_way_scans    : no scan is made downwards
+    second_polarisation : the beam of this line is partly polarised, and the meter sees both orders
+    wandering_laser  : the laser of this line wanders by 10 % within seconds while it is scanned
+    clipped_scan     : while this line is scanned, the power meter's range ends at 0.8 of the peak
     """
 
     mistyped_anchor: bool = False
@@ -27,6 +30,9 @@ class Faults:
     dial_voltages: bool = False
     one_way_sweep: bool = False
     one_way_scans: bool = False
+    second_polarisation: str | None = None
+    wandering_laser: str | None = None
+    clipped_scan: str | None = None
 
     def scanned_line(self, name: str) -> str:
         """Return the line that was really scanned when the file says ``name``.

@@ -11,7 +11,8 @@ import pandas as pd
 from aotf_lab.simulate.amplifier import level_readings
 from aotf_lab.simulate.crystal_files import crystal_files
 from aotf_lab.simulate.faults import NO_FAULTS, Faults
-from aotf_lab.simulate.light import efficiency_run, passband_scan, true_peak_frequency
+from aotf_lab.simulate.faulty_scans import faulty_scan
+from aotf_lab.simulate.light import efficiency_run, true_peak_frequency
 from aotf_lab.simulate.match import match_file
 from aotf_lab.simulate.oscillator import DEMO_DOWN_V, DEMO_UP_V, REFERENCE_V, oscillator_sweep
 from aotf_lab.simulate.spreadsheet import spreadsheet_sweep
@@ -20,7 +21,7 @@ from aotf_lab.simulate.trace import trace_files
 from aotf_lab.simulate.truth import SKERRY, BenchTruth
 from aotf_lab.simulate.warm_up import pushing_text, warmup_log_text
 
-__all__ = ["DRIVE_RATIOS", "MISTYPED_NM", "raw_files"]
+__all__ = ["DRIVE_RATIOS", "MISTYPED_NM", "efficiency_files", "raw_files", "scan_files", "sweep_text"]
 
 DRIVE_RATIOS = {
     "B": (0.04, 0.08, 0.12, 0.16, 0.20, 0.24, 0.27, 0.30, 0.33, 0.36),
@@ -68,14 +69,10 @@ def raw_files(seed: int = 0, truth: BenchTruth = SKERRY, faults: Faults = NO_FAU
 
     Each file draws its errors from a stream of its own, so that a new file leaves the others as they are.
     """
-    files = {"vco_warm.csv": _sweep(_stream(seed, "vco_warm.csv"), truth, faults)}
+    files = {"vco_warm.csv": sweep_text(seed, truth, faults)}
     files.update(_levels(seed, truth))
-    files.update(_scans(seed, truth, faults))
-    for name, ratios in DRIVE_RATIOS.items():
-        file = f"efficiency_{name}.csv"
-        table = efficiency_run(_stream(seed, file), truth.line(name), ratios, truth)
-        note = f"line {name} on its peak, supply raised; scope level into the dummy load at the same setting"
-        files[file] = csv_text(note, table, _EFFICIENCY)
+    files.update(scan_files(seed, truth, faults))
+    files.update(efficiency_files(seed, truth))
     files["lines_mistyped.csv"] = _line_table(_stream(seed, "lines_mistyped.csv"), truth)
     files["vco_cold.csv"] = spreadsheet_sweep(_stream(seed, "vco_cold.csv"), truth)
     files["warmup_log.csv"] = warmup_log_text(_stream(seed, "warmup_log.csv"), truth)
@@ -90,7 +87,9 @@ def _stream(seed: int, file: str) -> np.random.Generator:
     return np.random.default_rng([seed, zlib.crc32(file.encode())])
 
 
-def _sweep(rng: np.random.Generator, truth: BenchTruth, faults: Faults) -> str:
+def sweep_text(seed: int, truth: BenchTruth = SKERRY, faults: Faults = NO_FAULTS) -> str:
+    """Return the text of the oscillator's sweep, ``vco_warm.csv``, as in ``raw_files``."""
+    rng = _stream(seed, "vco_warm.csv")
     down = () if faults.one_way_sweep else (*DEMO_DOWN_V, REFERENCE_V)
     targets = (REFERENCE_V, *DEMO_UP_V, *down)
     start_s = 240.0 if faults.cold_start else 6300.0
@@ -111,13 +110,23 @@ def _levels(seed: int, truth: BenchTruth) -> Iterator[tuple[str, str]]:
     yield name, csv_text("amplifier into the dummy load, scope behind the pad, read peak to peak", supplies, _SWING)
 
 
-def _scans(seed: int, truth: BenchTruth, faults: Faults) -> Iterator[tuple[str, str]]:
+def scan_files(seed: int, truth: BenchTruth = SKERRY, faults: Faults = NO_FAULTS) -> Iterator[tuple[str, str]]:
+    """Yield name and text of each scan file, as in ``raw_files``."""
     for line in truth.lines:
         for direction in ("up",) if faults.one_way_scans else ("up", "down"):
             name = f"scan_{line.name}_{direction}.csv"
             scanned = truth.line(faults.scanned_line(line.name))
-            table = passband_scan(_stream(seed, name), scanned, direction, truth)
+            table = faulty_scan(_stream(seed, name), scanned, direction, truth, faults)
             yield name, csv_text(f"line {line.name}, stepped {direction} without waiting for the head", table, _SCAN)
+
+
+def efficiency_files(seed: int, truth: BenchTruth = SKERRY) -> Iterator[tuple[str, str]]:
+    """Yield name and text of each efficiency run, as in ``raw_files``."""
+    for name, ratios in DRIVE_RATIOS.items():
+        file = f"efficiency_{name}.csv"
+        table = efficiency_run(_stream(seed, file), truth.line(name), ratios, truth)
+        note = f"line {name} on its peak, supply raised; scope level into the dummy load at the same setting"
+        yield file, csv_text(note, table, _EFFICIENCY)
 
 
 def _line_table(rng: np.random.Generator, truth: BenchTruth) -> str:
