@@ -260,7 +260,7 @@ def test_text_and_plot(park):
     assert text.startswith(f"Park at {park.best.at_mhz:.3f} MHz: 7 lines leak -34 dB")
     assert "parking leaks, RF off does not" in text
     assert "keeps RF power in the crystal and so its temperature" in text
-    assert f"keep away  {park.traps[0].at_mhz:.3f} MHz" in text
+    assert f"keep away   {park.traps[0].at_mhz:.3f} MHz" in text
     assert "by its 2nd harmonic" in park._repr_html_()
     ax = park.plot()
     labels = ax.get_legend_handles_labels()[1]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from html import escape
 from typing import Any, Literal
 
 import numpy as np
@@ -12,6 +11,7 @@ from uncertainties import UFloat
 from aotf_lab.crystal.efficiency.curve import SLOPE_ONLY
 from aotf_lab.driver.level import Level, SafeSupply
 from aotf_lab.estimation import Check
+from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.planning.one_drive_lines import DrivenLine, efficiencies
 from aotf_lab.planning.set_point import shown
 
@@ -149,17 +149,14 @@ class OneDrive:
         return tuple(found)
 
     def __str__(self) -> str:
-        lines = [f"One drive for {len(self.lines)} lines: an amplifier supply of {self.supply_v:.2f} V"]
-        lines += [f"  {name:<10}{words}" for name, words in self.rows()]
-        lines += [f"  {words}" for words in self.findings]
-        return "\n".join(lines + [f"  {c}" for c in self.checks if not c.passed])
+        return rows_text(self._title, self.rows(), (*self.findings, *(c for c in self.checks if not c.passed)))
 
     def _repr_html_(self) -> str:
-        title, *_ = str(self).split("\n")
-        body = "".join(f"<tr><th>{escape(name)}</th><td>{escape(words)}</td></tr>" for name, words in self.rows())
-        said = [*self.findings, *(str(c) for c in self.checks if not c.passed)]
-        tail = "".join(f"<li>{escape(words)}</li>" for words in said)
-        return f"<table><caption>{escape(title)}</caption>{body}</table><ul>{tail}</ul>"
+        return rows_html(self._title, self.rows(), (*self.findings, *(c for c in self.checks if not c.passed)))
+
+    @property
+    def _title(self) -> str:
+        return f"One drive for {len(self.lines)} lines: an amplifier supply of {self.supply_v:.2f} V"
 
     def plot(self, ax: Any = None) -> Any:
         """Draw the efficiency of every line against the supply, the choice, and the safe supply as a wall."""

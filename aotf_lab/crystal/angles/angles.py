@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from html import escape
 from typing import Any, Literal
 
 import numpy as np
@@ -14,6 +13,7 @@ from aotf_lab.crystal.angles.table import SpotTable
 from aotf_lab.errors import FitError, Said
 from aotf_lab.estimation import Fit
 from aotf_lab.estimation.evaluate import require_inside
+from aotf_lab.estimation.named_rows import rows_html, rows_text
 
 __all__ = ["WEDGE_WARNING", "Angles", "Kind", "in_m_s"]
 
@@ -115,14 +115,10 @@ class Angles:
         return f"Angles: {len(self.table.spot_mm)} spots of {len(self.table.names)} lines"
 
     def __str__(self) -> str:
-        lines = [self._title()] + [f"  {name:<14}{value}" for name, value in self.rows()]
-        return "\n".join(lines + [f"  {check}" for check in self.fit.failed])
+        return rows_text(self._title(), self.rows(), self.fit.failed)
 
     def _repr_html_(self) -> str:
-        body = "".join(f"<tr><th>{escape(name)}</th><td>{escape(value)}</td></tr>" for name, value in self.rows())
-        failed = "".join(f"<li>{escape(str(check))}</li>" for check in self.fit.failed)
-        table = f"<table><caption>{escape(self._title())}</caption>{body}</table>"
-        return table + (f"<ul>{failed}</ul>" if failed else "")
+        return rows_html(self._title(), self.rows(), self.fit.failed)
 
 
 def in_m_s(velocity: UFloat | float) -> str:

@@ -7,7 +7,6 @@ Crystals (1984)). What the drive did not reach is not claimed: see ``Efficiency`
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from html import escape
 from typing import Any
 
 import numpy as np
@@ -20,6 +19,7 @@ from aotf_lab.crystal.efficiency.readings import DriveReadings, EfficiencyTable,
 from aotf_lab.crystal.efficiency.start import starting_values
 from aotf_lab.errors import FitError, Said
 from aotf_lab.estimation import Fit, Parameter, Problem, fit_problem
+from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.reading.readings import Readings
 
@@ -108,16 +108,15 @@ class Efficiency(EfficiencyCurve):
         return tuple(rows)
 
     def __str__(self) -> str:
-        title = "Efficiency" + (f" of line {self.line}" if self.line else "")
-        title += f" at {self.wavelength_nm:.2f} nm" if self.wavelength_nm is not None else ""
-        lines = [title] + [f"  {name or '':<18}{value}" for name, value in self.rows()]
-        return "\n".join(lines + [f"  {check}" for check in self.fit.failed])
+        return rows_text(self._title, self.rows(), self.fit.failed)
 
     def _repr_html_(self) -> str:
-        body = "".join(f"<tr><th>{escape(name)}</th><td>{escape(value)}</td></tr>" for name, value in self.rows())
-        failed = "".join(f"<li>{escape(str(check))}</li>" for check in self.fit.failed)
-        title = escape(str(self).split("\n", 1)[0])
-        return f"<table><caption>{title}</caption>{body}</table>" + (f"<ul>{failed}</ul>" if failed else "")
+        return rows_html(self._title, self.rows(), self.fit.failed)
+
+    @property
+    def _title(self) -> str:
+        title = "Efficiency" + (f" of line {self.line}" if self.line else "")
+        return title + (f" at {self.wavelength_nm:.2f} nm" if self.wavelength_nm is not None else "")
 
 
 def fit_efficiency(readings: EfficiencyTable, *, wavelength_nm: float | None = None, line: str = "") -> Efficiency:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from html import escape
 from typing import Any
 
 import numpy as np
@@ -26,6 +25,7 @@ from aotf_lab.crystal.scan.model import time_constant_in_steps
 from aotf_lab.crystal.tuning.curve import Tuning
 from aotf_lab.errors import ReadingsError
 from aotf_lab.estimation import Fit
+from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.reading.readings import Readings
 
 __all__ = ["Hunt", "fit_hunt"]
@@ -122,15 +122,10 @@ class Hunt:
         return f"Hunt from {low:.2f} to {high:.2f} MHz: {len(table.power_mw)} readings, {ways}, {len(self.peaks)} peaks"
 
     def __str__(self) -> str:
-        lines = [self._title()] + [f"  {name:<17}{value}" for name, value in self.rows()]
-        lines += [f"  {note}" for note in self.told.notes]
-        return "\n".join(lines + [f"  {check}" for check in self.fit.failed])
+        return rows_text(self._title(), self.rows(), (*self.told.notes, *self.fit.failed))
 
     def _repr_html_(self) -> str:
-        body = "".join(f"<tr><th>{escape(name)}</th><td>{escape(value)}</td></tr>" for name, value in self.rows())
-        failed = "".join(f"<li>{escape(str(check))}</li>" for check in self.fit.failed)
-        table = f"<table><caption>{escape(self._title())}</caption>{body}</table>"
-        return table + (f"<ul>{failed}</ul>" if failed else "")
+        return rows_html(self._title(), self.rows(), (*self.told.notes, *self.fit.failed))
 
 
 def fit_hunt(

@@ -11,6 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.signal import lfilter
 
+from aotf_lab.crystal.scan.columns import numbers, optional
 from aotf_lab.errors import ReadingsError
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.reading.readings import Readings, as_readings, join_readings
@@ -88,13 +89,13 @@ def hunt_table(readings: HuntReadings) -> HuntTable:
     for part in parts:
         part.require("frequency_mhz", "optical_power_mw")
     joined = join_readings(parts)
-    frequency, power = _numbers(joined, "frequency_mhz"), _numbers(joined, "optical_power_mw")
+    frequency, power = numbers(joined, "frequency_mhz"), numbers(joined, "optical_power_mw")
     _require_rows(joined, frequency)
-    dark = _optional(joined, "dark_power_mw")
+    dark = optional(joined, "dark_power_mw")
     run = np.repeat(np.arange(len(parts)), [len(p.table) for p in parts])
     if "file" in joined.table.columns:
         run = run * 10_000 + pd.factorize(joined.table["file"])[0]
-    time_s = _optional(joined, "time_s")
+    time_s = optional(joined, "time_s")
     first = np.diff(run, prepend=run[0] - 1) != 0
     if time_s is not None:
         first |= np.diff(time_s, prepend=time_s[0]) < 0
@@ -113,31 +114,8 @@ def hunt_table(readings: HuntReadings) -> HuntTable:
     )
 
 
-def _floats(readings: Readings, column: str) -> FloatArray:
-    return np.asarray(pd.to_numeric(readings.table[column], errors="coerce"), dtype=float)
-
-
-def _numbers(readings: Readings, column: str) -> FloatArray:
-    values = _floats(readings, column)
-    if not np.isfinite(values).all():
-        row = int(np.argmin(np.isfinite(values)))
-        raise ReadingsError(
-            f"{column} is not a number", where=readings.place(row), found=readings.table[column].iloc[row],
-            allowed="a finite number", cure="correct the cell, or leave its row out",
-        )  # fmt: skip
-    return values
-
-
-def _optional(readings: Readings, column: str) -> FloatArray | None:
-    """Return a column where it is complete, else None."""
-    if column not in readings.table.columns:
-        return None
-    values = _floats(readings, column)
-    return values if np.isfinite(values).all() else None
-
-
 def _uncertainty(readings: Readings) -> FloatArray | None:
-    u = _optional(readings, "u_optical_power_mw")
+    u = optional(readings, "u_optical_power_mw")
     if u is not None and not np.all(u > 0):
         row = int(np.argmin(u > 0))
         raise ReadingsError(

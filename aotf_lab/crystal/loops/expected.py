@@ -9,13 +9,13 @@ four arms along the two <110>; the diffracted order lies on the arm of the chang
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from html import escape
 from typing import Any
 
 import numpy as np
 
 from aotf_lab.crystal.cut import Cut
 from aotf_lab.errors import AotfLabError, Said
+from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.physics.acoustics import slow_shear_velocity
 from aotf_lab.physics.elastic import V110_M_S, elastic_constants
@@ -87,17 +87,18 @@ class Loops:
         return plot_loops([(loop.name, loop.x_mm, loop.y_mm) for loop in self.loops], self.order_mm, ax=ax)
 
     def __str__(self) -> str:
+        return rows_text(self._title, self.rows())
+
+    def _repr_html_(self) -> str:
+        return rows_html(self._title, self.rows())
+
+    @property
+    def _title(self) -> str:
         setting = self.scattering
-        title = (
+        return (
             f"Loops at {setting.wavelength_nm:g} nm and {setting.frequency_mhz:.4g} MHz, "
             f"{setting.distance_mm:g} mm away, {setting.incident} light at {setting.incidence_deg:.3g} deg"
         )
-        return "\n".join([title] + [f"  {name:<28}{value}" for name, value in self.rows()])
-
-    def _repr_html_(self) -> str:
-        title, *_ = str(self).split("\n", 1)
-        body = "".join(f"<tr><th>{escape(name)}</th><td>{escape(value)}</td></tr>" for name, value in self.rows())
-        return f"<table><caption>{escape(title)}</caption>{body}</table>"
 
 
 def loops_of(scattering: Scattering, wanted: tuple[tuple[str, Polarisation], ...] | None = None) -> tuple[Loop, ...]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from html import escape
 from typing import Any
 
 import numpy as np
@@ -14,6 +13,7 @@ from aotf_lab.crystal.loops.expected import loops_of
 from aotf_lab.crystal.loops.model import VELOCITY, LoopModel
 from aotf_lab.crystal.loops.seen import SeenPoints
 from aotf_lab.estimation import Fit
+from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.physics.elastic import V001_M_S
 from aotf_lab.physics.phase_matching import Polarisation
@@ -105,11 +105,7 @@ class LoopFit:
         return tuple(rows)
 
     def __str__(self) -> str:
-        lines = ["Points seen on a loop"] + [f"  {name:<24}{value}" for name, value in self.rows()]
-        return "\n".join(lines + [f"  {check}" for check in self.fit.failed])
+        return rows_text("Points seen on a loop", self.rows(), self.fit.failed)
 
     def _repr_html_(self) -> str:
-        body = "".join(f"<tr><th>{escape(name)}</th><td>{escape(value)}</td></tr>" for name, value in self.rows())
-        failed = "".join(f"<li>{escape(str(check))}</li>" for check in self.fit.failed)
-        table = f"<table><caption>Points seen on a loop</caption>{body}</table>"
-        return table + (f"<ul>{failed}</ul>" if failed else "")
+        return rows_html("Points seen on a loop", self.rows(), self.fit.failed)

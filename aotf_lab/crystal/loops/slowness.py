@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from html import escape
 from typing import Any
 
 import numpy as np
 
+from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.physics.elastic import V001_M_S, V110_M_S, elastic_constants
 from aotf_lab.physics.slowness import MODES, AcousticWaves, acoustic_waves, plane_directions
@@ -54,12 +54,14 @@ class SlownessCurves:
         )  # fmt: skip
 
     def __str__(self) -> str:
-        title = f"Sound at {self.sound_deg:g} deg from {self.names[0]} towards {self.names[1]}"
-        return "\n".join([title] + [f"  {name:<14}{value}" for name, value in self.rows()])
+        return rows_text(self._title, self.rows())
 
     def _repr_html_(self) -> str:
-        body = "".join(f"<tr><th>{escape(name)}</th><td>{escape(value)}</td></tr>" for name, value in self.rows())
-        return f"<table><caption>{escape(str(self).splitlines()[0])}</caption>{body}</table>"
+        return rows_html(self._title, self.rows())
+
+    @property
+    def _title(self) -> str:
+        return f"Sound at {self.sound_deg:g} deg from {self.names[0]} towards {self.names[1]}"
 
 
 def slowness_curves(

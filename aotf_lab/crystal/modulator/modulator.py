@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from html import escape
 from typing import Any
 
 import numpy as np
@@ -14,6 +13,7 @@ from aotf_lab.crystal.efficiency.curve import SLOPE_ONLY, EfficiencyCurve
 from aotf_lab.crystal.modulator.response import CarrierResponse, fit_response
 from aotf_lab.errors import AotfLabError, Said
 from aotf_lab.estimation import Check
+from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.physics.bragg import (
     BRAGG_REGIME_Q,
     Q_TIMES_BANDWIDTH,
@@ -137,14 +137,10 @@ class Modulator:
         return f"Modulator{' at line ' + self.line if self.line else ''}, {nominal_value(self.wavelength_nm):.2f} nm"
 
     def __str__(self) -> str:
-        lines = [self._title()] + [f"  {name:<20}{value}" for name, value in self.rows()]
-        return "\n".join(lines + [f"  {check}" for check in self.failed])
+        return rows_text(self._title(), self.rows(), self.failed)
 
     def _repr_html_(self) -> str:
-        body = "".join(f"<tr><th>{escape(name)}</th><td>{escape(value)}</td></tr>" for name, value in self.rows())
-        failed = "".join(f"<li>{escape(str(check))}</li>" for check in self.failed)
-        table = f"<table><caption>{escape(self._title())}</caption>{body}</table>"
-        return table + (f"<ul>{failed}</ul>" if failed else "")
+        return rows_html(self._title(), self.rows(), self.failed)
 
 
 def fit_modulator(

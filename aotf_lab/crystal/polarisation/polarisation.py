@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from html import escape
 from typing import Any
 
 import numpy as np
@@ -13,6 +12,7 @@ from uncertainties import UFloat
 from aotf_lab.crystal.light_rows import LightRows
 from aotf_lab.crystal.polarisation.law import analyser_law
 from aotf_lab.estimation import Fit, new_cause
+from aotf_lab.estimation.named_rows import rows_html, rows_text
 
 __all__ = ["Polarisation"]
 
@@ -111,11 +111,7 @@ class Polarisation:
         return f"Polarisation{self.rows_of_light.of_line}: {len(self.rows_of_light.setting)} readings"
 
     def __str__(self) -> str:
-        lines = [self._title()] + [f"  {name:<15}{value}" for name, value in self.rows()]
-        return "\n".join(lines + [f"  {check}" for check in self.fit.failed])
+        return rows_text(self._title(), self.rows(), self.fit.failed)
 
     def _repr_html_(self) -> str:
-        body = "".join(f"<tr><th>{escape(name)}</th><td>{escape(value)}</td></tr>" for name, value in self.rows())
-        failed = "".join(f"<li>{escape(str(check))}</li>" for check in self.fit.failed)
-        table = f"<table><caption>{escape(self._title())}</caption>{body}</table>"
-        return table + (f"<ul>{failed}</ul>" if failed else "")
+        return rows_html(self._title(), self.rows(), self.fit.failed)

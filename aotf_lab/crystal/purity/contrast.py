@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from html import escape
 from typing import Any
 
 import numpy as np
@@ -17,6 +16,7 @@ from uncertainties import UFloat, nominal_value
 
 from aotf_lab.crystal.passbands.passbands import Passbands
 from aotf_lab.errors import AotfLabError, OutOfRangeError
+from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.estimation.problem import FloatArray
 
 __all__ = ["Contrast", "contrast"]
@@ -99,13 +99,14 @@ class Contrast:
         return f"{power_w:.3g} W: efficiency {light:.2f}, contrast {contrast} or better"
 
     def __str__(self) -> str:
-        title = f"Contrast of line {self.line} against {', '.join(self.others)}"
-        return "\n".join([title, *(f"  {name:<15}{value}" for name, value in self.rows())])
+        return rows_text(self._title, self.rows())
 
     def _repr_html_(self) -> str:
-        body = "".join(f"<tr><th>{escape(n)}</th><td>{escape(v)}</td></tr>" for n, v in self.rows())
-        caption = f"Contrast of line {self.line} against {', '.join(self.others)}"
-        return f"<table><caption>{escape(caption)}</caption>{body}</table>"
+        return rows_html(self._title, self.rows())
+
+    @property
+    def _title(self) -> str:
+        return f"Contrast of line {self.line} against {', '.join(self.others)}"
 
 
 def contrast(

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from html import escape
 from math import hypot, inf, log10
 
 import numpy as np
@@ -16,6 +15,7 @@ from aotf_lab.crystal.purity.detection import CONFIDENCE, Detection, detection_l
 from aotf_lab.crystal.purity.net import net_light
 from aotf_lab.errors import ReadingsError
 from aotf_lab.estimation import Check
+from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.reading.readings import Readings, as_readings, join_readings
 
 __all__ = ["Extinction", "extinction"]
@@ -82,14 +82,14 @@ class Extinction:
         return bound if level is None else f"{level:.2uS} dB ({bound})"
 
     def __str__(self) -> str:
-        lines = [f"Extinction{' of line ' + self.line if self.line else ''}"]
-        lines += [f"  {name:<13}{value}" for name, value in self.rows()]
-        return "\n".join(lines + [f"  {c}" for c in self.checks if not c.passed])
+        return rows_text(self._title, self.rows(), (c for c in self.checks if not c.passed))
 
     def _repr_html_(self) -> str:
-        body = "".join(f"<tr><th>{escape(n)}</th><td>{escape(v)}</td></tr>" for n, v in self.rows())
-        failed = "".join(f"<li>{escape(str(c))}</li>" for c in self.checks if not c.passed)
-        return f"<table>{body}</table>" + (f"<ul>{failed}</ul>" if failed else "")
+        return rows_html(self._title, self.rows(), (c for c in self.checks if not c.passed))
+
+    @property
+    def _title(self) -> str:
+        return f"Extinction{' of line ' + self.line if self.line else ''}"
 
 
 def extinction(on: LightReadings, off: LightReadings, *, line: str = "", u_zero_mw: float = 0.0) -> Extinction:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from html import escape
 
 import numpy as np
 import pandas as pd
@@ -15,6 +14,7 @@ from aotf_lab.crystal.purity.detection import Detection
 from aotf_lab.crystal.purity.net import net_light
 from aotf_lab.errors import ReadingsError
 from aotf_lab.estimation import Check
+from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.reading.readings import Readings, as_readings, join_readings
 
@@ -60,15 +60,14 @@ class Leakage:
         return tuple(found)
 
     def __str__(self) -> str:
-        lines = [f"Leakage of line {self.line}: efficiency at {len(self.efficiency)} settings"]
-        lines += [f"  {name:<14}{value}" for name, value in self.rows()]
-        return "\n".join(lines + [f"  {c}" for c in self.checks if not c.passed])
+        return rows_text(self._title, self.rows(), (c for c in self.checks if not c.passed))
 
     def _repr_html_(self) -> str:
-        body = "".join(f"<tr><th>{escape(n)}</th><td>{escape(v)}</td></tr>" for n, v in self.rows())
-        failed = "".join(f"<li>{escape(str(c))}</li>" for c in self.checks if not c.passed)
-        table = f"<table><caption>Leakage of line {escape(self.line)}: efficiency</caption>{body}</table>"
-        return table + (f"<ul>{failed}</ul>" if failed else "")
+        return rows_html(self._title, self.rows(), (c for c in self.checks if not c.passed))
+
+    @property
+    def _title(self) -> str:
+        return f"Leakage of line {self.line}: efficiency at {len(self.efficiency)} settings"
 
 
 def fit_leakage(

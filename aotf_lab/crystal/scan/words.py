@@ -1,20 +1,17 @@
-"""A fitted scan in words: the lines of its text."""
+"""A fitted ``Scan`` in words: the lines of its text. Its type stands in the file that asks for them."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import Any
 
 from uncertainties import UFloat
 
 from aotf_lab.physics.coupled_waves import light_lost
 
-if TYPE_CHECKING:
-    from aotf_lab.crystal.scan.passband import Scan
-
 __all__ = ["scan_rows", "scan_title"]
 
 
-def scan_rows(scan: Scan) -> tuple[tuple[str, str], ...]:
+def scan_rows(scan: Any) -> tuple[tuple[str, str], ...]:
     """Return (name, value with uncertainty and unit), one pair per line."""
     share = scan.centre_mhz.s / scan.fwhm_mhz.n
     lag = f"{_shown(scan.lag_mhz * 1e3)} kHz each way"
@@ -40,7 +37,7 @@ def scan_rows(scan: Scan) -> tuple[tuple[str, str], ...]:
     )
 
 
-def scan_title(scan: Scan) -> str:
+def scan_title(scan: Any) -> str:
     """Return the heading of a scan's text."""
     table = scan.solution.table
     ways = "one way" if table.one_way else "up and down"
@@ -48,7 +45,7 @@ def scan_title(scan: Scan) -> str:
     return f"Scan{' of line ' + scan.line if scan.line else ''}: {len(table.row)} readings, {ways}{log}"
 
 
-def _ranges(scan: Scan) -> list[tuple[str, str]]:
+def _ranges(scan: Any) -> list[tuple[str, str]]:
     p, model = scan.fit.parameters, scan.solution.model
     others = range(1, 1 if model.ranges is None else int(model.ranges.max()) + 1)
     return [

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from html import escape
 from typing import Any
 
 import numpy as np
@@ -16,6 +15,7 @@ from aotf_lab.crystal.spectrum.local import density_at, integral_weights
 from aotf_lab.crystal.spectrum.points import SpectrumPoints
 from aotf_lab.crystal.tuning.common import indicated_value
 from aotf_lab.errors import OutOfRangeError
+from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.estimation.problem import FloatArray
 
 __all__ = ["Spectrum"]
@@ -133,11 +133,7 @@ class Spectrum(SpectrumPoints):
         return f"Spectrum{' of ' + self.label if self.label else ''}"
 
     def __str__(self) -> str:
-        lines = [self._title()] + [f"  {name:<12}{value}" for name, value in self.rows()]
-        return "\n".join(lines + [f"  {check}" for check in self.failed])
+        return rows_text(self._title(), self.rows(), self.failed)
 
     def _repr_html_(self) -> str:
-        body = "".join(f"<tr><th>{escape(name)}</th><td>{escape(value)}</td></tr>" for name, value in self.rows())
-        failed = "".join(f"<li>{escape(str(check))}</li>" for check in self.failed)
-        table = f"<table><caption>{escape(self._title())}</caption>{body}</table>"
-        return table + (f"<ul>{failed}</ul>" if failed else "")
+        return rows_html(self._title(), self.rows(), self.failed)

@@ -9,10 +9,10 @@ from typing import Any
 import numpy as np
 from uncertainties import UFloat, ufloat
 
-from aotf_lab.driver.named_rows import named_rows_html
 from aotf_lab.errors import AotfLabError, Said
 from aotf_lab.estimation.checks import Check
 from aotf_lab.estimation.evaluate import require_inside, split
+from aotf_lab.estimation.named_rows import rows_html
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.reading.readings import Readings
 
@@ -20,6 +20,8 @@ __all__ = ["MATCHED_DB", "Match"]
 
 MATCHED_DB = 10.0
 """Return loss from which a load is called matched: nine tenths of the power absorbed (common practice, no source)."""
+
+_TITLE = "reflection at the crystal"
 
 
 @dataclass(frozen=True)
@@ -136,10 +138,10 @@ class Match:
 
     def __str__(self) -> str:
         failed = [str(c) for c in self.checks if not c.passed]
-        return "\n".join(["reflection at the crystal", *(f"  {n}: {t}" for n, t in self._lines()), *failed])
+        return "\n".join([_TITLE, *(f"  {n}: {t}" for n, t in self._lines()), *failed])
 
     def _repr_html_(self) -> str:
-        return named_rows_html(self._lines(), self.checks)
+        return rows_html(_TITLE, self._lines(), (c for c in self.checks if not c.passed))
 
 
 def _below(places: FloatArray, limit: float, sizes: Any) -> Sequence[tuple[float, float]]:

@@ -10,12 +10,12 @@ from typing import Any
 import numpy as np
 from uncertainties import UFloat, nominal_value
 
-from aotf_lab.driver.named_rows import named_rows_html
 from aotf_lab.driver.waveform.harmonic import Harmonic, rms_excess, vpp_excess, vpp_excess_range
 from aotf_lab.driver.waveform.harmonics import HarmonicFit
 from aotf_lab.driver.waveform.sampling import Sampling
 from aotf_lab.estimation.checks import Check
 from aotf_lab.estimation.fit import Fit
+from aotf_lab.estimation.named_rows import rows_html
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.reading.readings import Readings
 
@@ -143,12 +143,17 @@ class Waveform:
         yield "a power from volts peak to peak is too high by", text
 
     def __str__(self) -> str:
-        file = ", ".join(s.name for s in self.readings.sources) or "trace"
-        head = f"{file}: {self.periods:.1f} periods, {self.samples_per_period:.1f} samples in each"
-        return "\n".join([head, *(f"  {name}: {text}" for name, text in self._lines()), *map(str, self.fit.failed)])
+        return "\n".join(
+            [self._head, *(f"  {name}: {text}" for name, text in self._lines()), *map(str, self.fit.failed)]
+        )
 
     def _repr_html_(self) -> str:
-        return named_rows_html(self._lines(), self.fit.checks)
+        return rows_html(self._head, self._lines(), self.fit.failed)
+
+    @property
+    def _head(self) -> str:
+        file = ", ".join(s.name for s in self.readings.sources) or "trace"
+        return f"{file}: {self.periods:.1f} periods, {self.samples_per_period:.1f} samples in each"
 
 
 def _level(harmonic: Harmonic) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from html import escape
 from typing import Any
 
 import numpy as np
@@ -12,6 +11,7 @@ from uncertainties import UFloat
 
 from aotf_lab.driver import Vco
 from aotf_lab.estimation import Check
+from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.planning.park.harmonics import HarmonicLevel
 from aotf_lab.planning.park.leak import Combine, LeakMap, decibel, largest_near
 from aotf_lab.planning.park.reach import Reach, Zone
@@ -152,14 +152,10 @@ class Park:
         return f"Park at {self.best.at_mhz:.3f} MHz: {len(self.peaks_mhz)} lines leak {self.leak_db:.0f} dB"
 
     def __str__(self) -> str:
-        lines = [self._title(), *(f"  {name:<11}{words}" for name, words in self.rows())]
-        return "\n".join(lines + [f"  {c}" for c in self.checks if not c.passed])
+        return rows_text(self._title(), self.rows(), (c for c in self.checks if not c.passed))
 
     def _repr_html_(self) -> str:
-        body = "".join(f"<tr><th>{escape(name)}</th><td>{escape(words)}</td></tr>" for name, words in self.rows())
-        failed = "".join(f"<li>{escape(str(c))}</li>" for c in self.checks if not c.passed)
-        table = f"<table><caption>{escape(self._title())}</caption>{body}</table>"
-        return table + (f"<ul>{failed}</ul>" if failed else "")
+        return rows_html(self._title(), self.rows(), (c for c in self.checks if not c.passed))
 
     def plot(self, ax: Any = None) -> Any:
         """Draw the leak against frequency with lines, harmonics, what cannot be set, and the choice."""

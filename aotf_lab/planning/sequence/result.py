@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from html import escape
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +11,7 @@ import pandas as pd
 from uncertainties import UFloat, nominal_value, std_dev
 
 from aotf_lab.estimation import Check
+from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.planning.sequence.dac import DacCodes, dac_codes_of
 from aotf_lab.planning.sequence.port import FloatArray
 from aotf_lab.planning.sequence.scene import Scene, Timing
@@ -129,14 +129,10 @@ class Sequence:
         return f"Sequence of {len(self.turns)} steps in {self.cycle_us:.2f} us"
 
     def __str__(self) -> str:
-        lines = [self._title(), *(f"  {name:<9}{words}" for name, words in self.rows())]
-        return "\n".join(lines + [f"  {c}" for c in self.checks if not c.passed])
+        return rows_text(self._title(), self.rows(), (c for c in self.checks if not c.passed))
 
     def _repr_html_(self) -> str:
-        body = "".join(f"<tr><th>{escape(name)}</th><td>{escape(words)}</td></tr>" for name, words in self.rows())
-        failed = "".join(f"<li>{escape(str(c))}</li>" for c in self.checks if not c.passed)
-        table = f"<table><caption>{escape(self._title())}</caption>{body}</table>"
-        return table + (f"<ul>{failed}</ul>" if failed else "")
+        return rows_html(self._title(), self.rows(), (c for c in self.checks if not c.passed))
 
     def plot(self, ax: Any = None) -> Any:
         """Draw volts and the light of each line against time, one lane each, good times marked."""

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from html import escape
 from typing import Any, Literal
 
 from uncertainties import UFloat, nominal_value
 
 from aotf_lab.errors import AotfLabError
 from aotf_lab.estimation import Check
+from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.timing.eye.channel import Channel
 from aotf_lab.timing.eye.diagram import EyeDiagram, simulated_eye
 from aotf_lab.timing.eye.openings import Openings, openings
@@ -94,14 +94,10 @@ class DataRate:
         return f"Serial data through the light: {nominal_value(self.bit_rate_kbit_s):.4g} kbit/s"
 
     def __str__(self) -> str:
-        lines = [self._title(), *(f"  {name:<11}{words}" for name, words in self.rows())]
-        return "\n".join(lines + [f"  {c}" for c in self.checks if not c.passed])
+        return rows_text(self._title(), self.rows(), (c for c in self.checks if not c.passed))
 
     def _repr_html_(self) -> str:
-        body = "".join(f"<tr><th>{escape(name)}</th><td>{escape(words)}</td></tr>" for name, words in self.rows())
-        failed = "".join(f"<li>{escape(str(c))}</li>" for c in self.checks if not c.passed)
-        table = f"<table><caption>{escape(self._title())}</caption>{body}</table>"
-        return table + (f"<ul>{failed}</ul>" if failed else "")
+        return rows_html(self._title(), self.rows(), (c for c in self.checks if not c.passed))
 
     def plot(self, ax: Any = None) -> Any:
         """Draw the eye at the highest rate, with the noise and jitter stated, and the worst eye around its opening."""

@@ -1,0 +1,33 @@
+"""A result as rows of name and value under a title, with what is to be said below: as text, and for a notebook."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from html import escape
+
+__all__ = ["rows_html", "rows_text"]
+
+
+def rows_text(title: str, rows: Iterable[tuple[str, str]], said: Iterable[object] = ()) -> str:
+    """Return the title, a line for each row with the values in one column, and a line for each of ``said``.
+
+    >>> print(rows_text("Beam", [("diameter", "1.6 mm"), ("u", "0.1 mm")], ["measured one way"]))
+    Beam
+      diameter  1.6 mm
+      u         0.1 mm
+      measured one way
+    """
+    table = [(name or "", value) for name, value in rows]
+    width = 2 + max((len(name) for name, _ in table), default=0)
+    return "\n".join([title, *(f"  {name:<{width}}{value}" for name, value in table), *(f"  {s}" for s in said)])
+
+
+def rows_html(title: str, rows: Iterable[tuple[str, str]], said: Iterable[object] = ()) -> str:
+    """Return the same as an HTML table with a caption, and a list below it.
+
+    >>> rows_html("Beam", [("u", "< 1 mm")])
+    '<table><caption>Beam</caption><tr><th>u</th><td>&lt; 1 mm</td></tr></table>'
+    """
+    body = "".join(f"<tr><th>{escape(name or '')}</th><td>{escape(value)}</td></tr>" for name, value in rows)
+    below = "".join(f"<li>{escape(str(s))}</li>" for s in said)
+    return f"<table><caption>{escape(title)}</caption>{body}</table>" + (f"<ul>{below}</ul>" if below else "")
