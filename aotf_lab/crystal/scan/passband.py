@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from html import escape
 from typing import Any
 
 import numpy as np
@@ -28,6 +27,7 @@ from aotf_lab.crystal.tuning.curve import Tuning
 from aotf_lab.errors import ReadingsError
 from aotf_lab.estimation import Fit, FittedFunction, new_cause
 from aotf_lab.estimation.evaluate import require_inside, split
+from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.reading.readings import Readings
 
@@ -151,14 +151,10 @@ class Scan:
         return scan_rows(self)
 
     def __str__(self) -> str:
-        lines = [scan_title(self)] + [f"  {name:<15}{value}" for name, value in self.rows()]
-        return "\n".join(lines + [f"  {check}" for check in self.fit.failed])
+        return rows_text(scan_title(self), self.rows(), self.fit.failed)
 
     def _repr_html_(self) -> str:
-        body = "".join(f"<tr><th>{escape(name)}</th><td>{escape(value)}</td></tr>" for name, value in self.rows())
-        failed = "".join(f"<li>{escape(str(check))}</li>" for check in self.fit.failed)
-        table = f"<table><caption>{escape(scan_title(self))}</caption>{body}</table>"
-        return table + (f"<ul>{failed}</ul>" if failed else "")
+        return rows_html(scan_title(self), self.rows(), self.fit.failed)
 
 
 def fit_scan(
