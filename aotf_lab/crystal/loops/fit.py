@@ -51,7 +51,6 @@ class _Tried:
                 pulls += float((fit.parameters[name].n - known.n) / known.s) ** 2
         return pulls + (fit.chi2 if fit.noise is None else 2 * max(fit.dof, 1.0) * float(np.log(fit.noise)))
 
-
     @property
     def name(self) -> str:
         return f"{self.model.mode}, {self.model.scattered}"
