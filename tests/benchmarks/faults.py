@@ -39,12 +39,19 @@ def one_seed(job: tuple[int, bool], waves: object) -> dict[str, _Failed]:
 
 def main(benches: int, slow: int) -> None:
     """Run all and write the table."""
-    jobs = [(1000 + k, k < slow) for k in range(benches)]
+    every = max(benches // max(slow, 1), 1)
+    jobs = [(1000 + k, k % every == 0) for k in range(benches)]
+    found: list[dict[str, _Failed]] = []
     with Pool(2) as pool:
-        found = []
         for each in pool.imap(partial(one_seed, waves=waves_of(7)), jobs, chunksize=4):
             found.append(each)
             _say(len(found), each)
+            if len(found) % 50 == 0 or len(found) == benches:
+                _write(found)
+
+
+def _write(found: list[dict[str, _Failed]]) -> None:
+    """Write the table of what was found so far; each row says of how many benches."""
     rows = []
     for switch in (BASELINE, *SWITCHES):
         failed = [each[switch.name] - {TOO_LOW} for each in found if switch.name in each]
