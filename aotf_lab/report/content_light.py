@@ -42,8 +42,8 @@ def _park(light: Light) -> Iterator[str]:
     if park is not None:
         volts = "" if park.drive_v is None else f" ({measured(park.drive_v, 'V')})"
         yield (
-            f"No light wanted: park at {park.best.at_mhz:.2f} MHz{volts}; what leaks there stays {-park.bound_db:.1f} dB "
-            "or more below one line's full light (95 %), and less leaks with the RF off."
+            f"No light wanted: park at {park.best.at_mhz:.2f} MHz{volts}; what leaks there stays "
+            f"{-park.bound_db:.1f} dB or more below one line's full light (95 %), and less leaks with the RF off."
         )
 
 
