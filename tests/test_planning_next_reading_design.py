@@ -75,7 +75,7 @@ def test_the_slope_of_a_line_asks_for_both_ends():
     # c-optimal for the slope on -1 to 1: half of the readings at either end (Elfving, Ann. Math. Stat. 23, 255 (1952);
     # from memory)
     counts = greedy(np.linspace(-1, 1, 41), (0, 1), np.array([[0.0, 1.0]]), 60)
-    assert counts[0] == pytest.approx(30, abs=1) and counts[-1] == pytest.approx(30, abs=1)
+    assert counts[[0, -1]] == pytest.approx([30, 30], abs=1)
 
 
 def test_the_square_of_a_parabola_asks_for_a_quarter_a_half_a_quarter():
