@@ -82,7 +82,7 @@ _HOMES = {
     "aotf_lab.crystal.identity.identify": ("identify",),
     "aotf_lab.crystal.identity.identity": ("Identity",),
     "aotf_lab.crystal.spectrum.fit": ("fit_spectrum",),
-    "aotf_lab.crystal.spectrum.response": ("Response",),
+    "aotf_lab.crystal.spectrum.response": ("Response", "response_of_efficiency", "response_table"),
     "aotf_lab.crystal.spectrum.spectrum": ("Spectrum",),
     "aotf_lab.crystal.passbands.passbands": ("Passbands", "passbands"),
     "aotf_lab.crystal.purity.contrast": ("Contrast", "contrast"),

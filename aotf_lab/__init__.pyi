@@ -39,6 +39,8 @@ from aotf_lab.crystal.purity.leakage import Leakage as Leakage
 from aotf_lab.crystal.purity.leakage import fit_leakage as fit_leakage
 from aotf_lab.crystal.spectrum.fit import fit_spectrum as fit_spectrum
 from aotf_lab.crystal.spectrum.response import Response as Response
+from aotf_lab.crystal.spectrum.response import response_of_efficiency as response_of_efficiency
+from aotf_lab.crystal.spectrum.response import response_table as response_table
 from aotf_lab.crystal.spectrum.spectrum import Spectrum as Spectrum
 from aotf_lab.data import CatalogueLine as CatalogueLine
 from aotf_lab.data import catalogue_lines as catalogue_lines

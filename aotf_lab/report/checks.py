@@ -44,6 +44,8 @@ def _all(curves: Curves) -> Iterator[tuple[str, Check, float | None]]:
         yield from ((f"Scan of line {name}", c, scan.centre_mhz.n) for c in scan.fit.checks)
     if curves.tuning is not None:
         yield from (("Tuning curve", c, sum(curves.tuning.range_mhz) / 2) for c in curves.tuning.fit.checks)
+    for name, cell in curves.modulators.items():
+        yield from ((f"Modulator at line {name}", c, cell.carrier_mhz.n) for c in cell.checks)
     if curves.efficiency is not None:
         yield from (("Efficiency", c, None) for c in curves.efficiency.fit.checks)
 

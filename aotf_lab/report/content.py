@@ -48,6 +48,10 @@ METHOD = (
     "apart as common.",
     "RF power is chosen for most light with the upper 97.5 % bound of the true power below the crystal's rating. "
     "Watts are as the bench's own scope shows them; their uncertainty is that of the scale.",
+    "Light: every peak of the hunt is weighed against line, sidelobe, ghost of a harmonic and other polarisation; "
+    "which peak is which line is decided by the evidence of all assignments in falling order of frequency. Beyond the "
+    "main lobe no null is counted on: crosstalk and the leak where the oscillator is parked are bounds. A plain "
+    "modulator is a Bragg cell driven at its best carrier.",
     "Driver: each trace is a sine with its harmonics; RF power is that of the fundamental. Level: the curve over the "
     "supply and that over the band, in dB, with what the amplifier gives way. The highest safe supply keeps the upper "
     "bound of the largest power in the band below the rating, every mismatch at its worst phase. Match: the leak of "
