@@ -1,9 +1,10 @@
 """Do sessions measured as planned reach what the plan promised?
 
-``python -m tests.benchmarks.session_plan [benches]``. The plan knows of each bench only the range of its oscillator, the
-cut of its crystal and its instruments. The bench is then read as planned (with the visits to the reference voltage),
-its oscillator fitted, every line set to the peak found, and the light truly lost at each line counted. The peaks have
-the noise that the plan gives them; whether scans reach that is the second table, by full fits of simulated scans.
+``python -m tests.benchmarks.session_plan [benches]``. The plan knows of each bench only the range of its oscillator,
+the cut of its crystal and its instruments. The bench is then read as planned (with the visits to the reference
+voltage), its oscillator fitted, every line set to the peak found (by the tuning curve through the others and its
+stated wavelength where the plan does not scan it), and the light truly lost at each line counted. The peaks have the
+noise that the plan gives them; whether scans reach that is the second table, by full fits of simulated scans.
 """
 
 from __future__ import annotations
@@ -18,8 +19,10 @@ import sys
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from uncertainties import ufloat
 
 from aotf_lab.crystal.scan.passband import fit_scan
+from aotf_lab.crystal.tuning.curve import fit_tuning
 from aotf_lab.driver.vco_fit import fit_vco
 from aotf_lab.errors import AotfLabError
 from aotf_lab.physics.coupled_waves import diffraction_efficiency, light_lost, passband_fwhm
@@ -31,12 +34,15 @@ from tests.benchmarks.truths_oscillator import BENCH, HIGH_V, LOW_V, TANK, Truth
 
 Floats = NDArray[np.float64]
 
-U_V, U_MHZ, FWHM = 2e-3, 4.5e-3, 0.3
+U_V, U_MHZ, FWHM, U_NM = 2e-3, 4.5e-3, 0.3, 0.1
 METERS = Instruments(
     Counter(time_base_ppm=15.0, u_reading_khz=1e3 * U_MHZ), Voltmeter(u_reading_mv=1e3 * U_V),
     power_meter=PowerMeter(u_reading_percent=0.9, floor_uw=1.2),
 )  # fmt: skip
 NM = np.array([473.19, 518.04, 556.42, 589.12, 637.57, 671.29])
+INCIDENCES_DEG = (10.6, 9.5, 8.5, 7.5, 6.5, 5.5, 12.0, 13.5, 15.0)
+"""Cuts that are tried on each oscillator until it reaches all lines."""
+
 TARGETS = (3.0, 1.0, 0.3)
 
 
@@ -51,18 +57,23 @@ def sequence(plan: SessionPlan) -> Floats:
 
 def prospect_of(truth: Truth, constants: Floats, incidence_deg: float) -> Prospect:
     ends = truth.law(np.array([LOW_V, HIGH_V]), *constants)
-    lines = {f"{nm:.0f}": ProspectLine(float(nm), 0.1) for nm in NM}
+    lines = {f"{nm:.0f}": ProspectLine(float(nm), U_NM) for nm in NM}
     return Prospect(lines, (LOW_V, HIGH_V), (float(ends[0]), float(ends[1])), incidence_deg, fwhm_mhz=FWHM)
+
+
+def fits(prospect: Prospect) -> bool:
+    """Return whether the oscillator reaches every line of this cut."""
+    peaks, (low, high) = prospect.frequency_mhz(NM), prospect.range_mhz
+    return bool(low + 0.2 < peaks.min() and peaks.max() < high - 0.2)
 
 
 def session(truth: Truth, target: float, rng: np.random.Generator) -> tuple[int, Floats, Floats] | None:
     """Return the readings made, u by the fits over u promised, and the light (%) truly lost; None out of reach."""
     constants = truth.constants(rng)
-    prospect = prospect_of(truth, constants, 10.6 if truth is BENCH else 8.0)
-    peaks = prospect.frequency_mhz(NM)
-    low, high = prospect.range_mhz
-    if peaks.min() < low + 0.2 or peaks.max() > high - 0.2:
+    prospect = next((p for p in (prospect_of(truth, constants, i) for i in INCIDENCES_DEG) if fits(p)), None)
+    if prospect is None:
         return None
+    peaks = prospect.frequency_mhz(NM)
     plan = plan_session(METERS, prospect, light_lost_percent=target)
     if not plan.reached:
         return None
@@ -70,12 +81,27 @@ def session(truth: Truth, target: float, rng: np.random.Generator) -> tuple[int,
     count = truth.law(v + U_V * rng.standard_normal(len(v)), *constants) + U_MHZ * rng.standard_normal(len(v))
     columns = {"drive_v": v, "u_drive_v": U_V, "frequency_mhz": count, "u_frequency_mhz": U_MHZ}
     vco = fit_vco(pd.DataFrame(columns))
-    u_peak = np.array([s.u_peak_mhz / s.times**0.5 for s in plan.scans])
-    drive = np.array([d.n for d in vco.drive(peaks + u_peak * rng.standard_normal(len(peaks)))])
+    found, u_peak = peaks_found(plan, peaks, rng)
+    drive = np.array([d.n for d in vco.drive(found)])
     u = np.hypot([f.s for f in vco.frequency(drive)], u_peak)
-    # the counter's time base is in the curve alone here; it would cancel against the scans'
     lost = 100 * np.asarray(light_lost(np.abs(truth.law(drive, *constants) - peaks) / FWHM))
     return plan.readings, u / np.array(list(plan.u_setting_mhz.values())), lost
+
+
+def peaks_found(plan: SessionPlan, peaks: Floats, rng: np.random.Generator) -> tuple[Floats, Floats]:
+    """Return the peaks found and their u (MHz): by a line's own scan, else by the tuning curve through the others."""
+    names = [f"{nm:.0f}" for nm in NM]
+    stated = NM + U_NM * rng.standard_normal(len(NM))
+    own = {s.line: s.u_peak_mhz / s.times**0.5 for s in plan.scans}
+    u = np.array([own.get(n, np.nan) for n in names])
+    found, have = peaks + u * rng.standard_normal(len(peaks)), np.isfinite(u)
+    if not have.all():
+        columns = {"wavelength_nm": stated, "u_wavelength_nm": U_NM, "frequency_mhz": found, "u_frequency_mhz": u}
+        tuning = fit_tuning(pd.DataFrame(columns)[have])
+        for k in np.flatnonzero(~have):
+            by_curve = tuning.frequency(ufloat(stated[k], U_NM))
+            found[k], u[k] = by_curve.n, by_curve.s
+    return found, u
 
 
 def scanned(readings: int, rng: np.random.Generator) -> float:
@@ -92,7 +118,8 @@ def scanned(readings: int, rng: np.random.Generator) -> float:
     table = pd.DataFrame(
         {
             "frequency_mhz": shown, "u_frequency_mhz": U_MHZ, "u_optical_power_mw": u,
-            "optical_power_mw": light + u * rng.standard_normal(len(f)), "direction": np.repeat(["up", "down"], len(way)),
+            "optical_power_mw": light + u * rng.standard_normal(len(f)),
+            "direction": np.repeat(["up", "down"], len(way)),
         }
     )  # fmt: skip
     return float(fit_scan(table, line="E").centre_mhz.s / shape.u_peak_mhz)

@@ -33,8 +33,8 @@ class Prospect:
     ``lines`` by name, those that are to be set and the anchors; ``range_v`` and ``range_mhz`` of the oscillator;
     ``incidence_deg`` of the crystal's cut from the optic axis (``fit_cut`` tells it from one guess), ``fwhm_mhz`` of
     its passband. ``peak_power_mw`` is the diffracted light in a scan, ``wander_percent`` how the lasers' power wanders
-    from reading to reading. ``backlash_v`` is the up/down difference of the pot, and ``one_sided`` says whether voltages
-    will be set from one side only. ``saturation_power_w`` and ``rated_rf_power_w`` matter to efficiency alone.
+    from reading to reading. ``backlash_v`` is the up/down difference of the pot, and ``one_sided`` says whether
+    voltages will be set from one side only. ``saturation_power_w`` and ``rated_rf_power_w`` matter to efficiency alone.
     """
 
     lines: Mapping[str, ProspectLine]
