@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from uncertainties import covariance_matrix, ufloat
 
+from aotf_lab.drawing.figures import new_figure
 from aotf_lab.errors import AotfLabError
 from aotf_lab.planning import Curves
 from aotf_lab.planning.next_reading import (
@@ -125,3 +126,20 @@ def test_text_and_html_show_the_advice(settings):
     assert settings.advice()[0] in str(settings)
     assert "<table>" in settings._repr_html_()
     assert np.isfinite(settings.table["light_lost_after_percent"]).all()
+
+
+def test_setting_from_one_side_brings_what_it_promises(demo):
+    # the curve of one side, by the oscillator's own answer for that side
+    wanted = setting_of(demo, "E")
+    found = next_readings(demo, wanted)
+    (choice,) = [c for c in found.calibrations if "one side" in c.candidate.words]
+    peak = demo.scans["E"].centre_mhz
+    sided = [(demo.vco.frequency(demo.vco.drive(peak, s).n, s) - peak).s for s in ("up", "down")]
+    assert choice.u_after[wanted.name] == pytest.approx(np.mean(np.square(sided)) ** 0.5, rel=0.03)
+
+
+def test_the_picture_shows_a_bar_for_each_kind(demo):
+    found = next_readings(demo, wavelength_of(demo, "A"))
+    ax = found.plot(new_figure()[1][0])
+    assert len(ax.patches) == len(found.rows())
+    assert max(bar.get_width() for bar in ax.patches) <= 1.0

@@ -90,7 +90,7 @@ def test_a_line_without_light_is_limited_by_its_wavelength():
 def test_a_pot_with_backlash_is_a_limit_until_it_is_set_from_one_side():
     found = plan_session(BENCH, replace(BELIEVED, backlash_v=0.02))
     assert {cause for _, cause in found.limits.values()} == {"backlash of the pot"}
-    assert any("same side" in s for s in found.sentences())
+    assert any("one side only" in s for s in found.sentences())
     assert plan_session(BENCH, replace(BELIEVED, backlash_v=0.02, one_sided=True)).reached
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from uncertainties import UFloat
 from uncertainties.core import AffineScalarFunc, LinearCombination
 
+from aotf_lab.driver import Vco
 from aotf_lab.planning.next_reading.look import CALIBRATION, Candidate, Look
 from aotf_lab.planning.next_reading.wanted import Wanted
 
@@ -25,6 +26,8 @@ class _Cure:
     relative: bool = False
 
 
+_BACKLASH = "backlash of the pot"
+
 _CURES = (
     _Cure(("counter time base",), "compare the counter's time base with a 10 MHz reference of 0.1 ppm", 1e-7),
     _Cure(
@@ -32,7 +35,7 @@ _CURES = (
          "pad or probe not stated"),
         "calibrate the scale of RF power once against a power meter of 1 %", 0.01, relative=True,
     ),
-    _Cure(("backlash of the pot",), "set every voltage from the same side as the readings that count", 0.0),
+    _Cure((_BACKLASH,), "set every voltage from one side only, and ask for the curve of that side", 0.0),
     _Cure(("voltmeter gain",), "compare the voltmeter with a reference of 0.02 %", 2e-4),
     _Cure(("voltmeter offset",), "short the voltmeter's leads and note what it shows, to 0.2 mV", 2e-4),
     _Cure(("power meter gain",), "compare the power meter with a calibrated head of 1 %", 0.01),
@@ -45,8 +48,11 @@ def cure_for(cause: str) -> str:
     return next((cure.words for cure in _CURES if cause in cure.causes), "")
 
 
-def calibrations(wanted: Sequence[Wanted]) -> Iterator[Candidate]:
-    """Yield each calibration that touches a cause of error of one of ``wanted``."""
+def calibrations(wanted: Sequence[Wanted], vco: Vco | None = None) -> Iterator[Candidate]:
+    """Yield each calibration that touches a cause of error of one of ``wanted``.
+
+    Setting from one side only leaves half of what the ``vco``'s up/down difference is uncertain by.
+    """
     for cure in _CURES:
         parts = [(_part(w.value, cure.causes), w) for w in wanted]
         part, whose = max(parts, key=lambda p: p[0].s / p[1].scale)
@@ -56,7 +62,8 @@ def calibrations(wanted: Sequence[Wanted]) -> Iterator[Candidate]:
             look = Look(part, cure.u_left * abs(float(whose.value.n)))
         else:
             (variable, _), *_ = part.derivatives.items()
-            look = Look(1.0 * variable, cure.u_left)
+            difference = None if vco is None or _BACKLASH not in cure.causes else vco.backlash_v
+            look = Look(1.0 * variable, cure.u_left if difference is None else 0.5 * float(difference.s))
         yield Candidate(CALIBRATION, cure.words, (look,), 1, line=cure.causes[0])
 
 

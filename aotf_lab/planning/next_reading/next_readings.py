@@ -45,7 +45,7 @@ def next_readings(
     """
     curves, _ = curves_of(source)
     goals = _goals(source, wanted)
-    offered = list(_all(curves) if candidates is None else candidates) + list(calibrations(goals))
+    offered = list(_all(curves) if candidates is None else candidates) + list(calibrations(goals, curves.vco))
     space = _Space(goals, offered)
     choices = [space.choice(c) for c in offered]
     useful = [c for c in choices if c.gain > _TOUCHES]

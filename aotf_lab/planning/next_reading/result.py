@@ -138,10 +138,22 @@ class NextReadings:
 
     def rows(self) -> tuple[tuple[str, str], ...]:
         """Return (what to do, what that does) of the best of each kind."""
-        kinds = dict.fromkeys(c.candidate.kind for c in (*self.readings, *self.calibrations))
-        return tuple(
-            (c.candidate.words, self._change(c)) for k in kinds for c in self.of_kind(k)[: 3 if k == CALIBRATION else 1]
+        return tuple((c.candidate.words, self._change(c)) for c in self._best_of_each())
+
+    def plot(self, ax: Any = None) -> Any:
+        """Draw what the best choice of each kind leaves of the weighed u, beside the floor; return the Axes."""
+        from aotf_lab.drawing.next_reading import plot_next_readings
+
+        shown = self._best_of_each()
+        floor = self.floors[-1].u_left / self.floors[-1].u_before if len(self.wanted) == 1 and self.floors else None
+        calibration = [c.candidate.kind == CALIBRATION for c in shown]
+        return plot_next_readings(
+            [c.candidate.words for c in shown], [1 - c.gain for c in shown], calibration, floor, ax
         )
+
+    def _best_of_each(self) -> list[Choice]:
+        kinds = dict.fromkeys(c.candidate.kind for c in (*self.readings, *self.calibrations))
+        return [c for k in kinds for c in self.of_kind(k)[: 3 if k == CALIBRATION else 1]]
 
     def __str__(self) -> str:
         lines = [f"{name}: {value}" for name, value in self.rows()]

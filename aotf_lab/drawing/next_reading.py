@@ -1,0 +1,40 @@
+"""The plot of what to measure next: how much of an uncertainty the best reading of each kind would leave."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from matplotlib.axes import Axes
+
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, name_axes
+
+__all__ = ["plot_next_readings"]
+
+
+def plot_next_readings(
+    words: Sequence[str],
+    left: Sequence[float],
+    calibration: Sequence[bool],
+    floor: float | None,
+    ax: Axes | None = None,
+) -> Axes:
+    """Draw a bar for each of ``words``: the share ``left`` (0 to 1) of today's u, the first on top; return the Axes.
+
+    Where ``calibration`` is true the bar is hatched. ``floor`` is what any number of readings leaves.
+    """
+    ax = axes_or_new(ax)
+    places = list(range(len(words)))
+    hatches = ["///" if c else "" for c in calibration]
+    bars = ax.barh(places, left, color=[ORANGE if c else BLUE for c in calibration], height=0.6, alpha=0.45)
+    for bar, hatch, text in zip(bars, hatches, words, strict=True):
+        bar.set_hatch(hatch)
+        middle = bar.get_y() + bar.get_height() / 2
+        ax.annotate(text, (0.0, middle), xytext=(4, 0), textcoords="offset points", va="center", fontsize="small")
+    ax.axvline(1.0, color="black", linewidth=1.2, label="today")
+    if floor is not None:
+        ax.axvline(floor, color=GREY, linestyle="--", linewidth=1.2, label="after any number of readings")
+    ax.set_yticks([])
+    ax.set_xlim(0.0, 1.05)
+    ax.invert_yaxis()
+    ax.legend(fontsize="small", loc="upper center", bbox_to_anchor=(0.5, 1.12), ncols=2, frameon=False)
+    return name_axes(ax, "u left, share of today's", "")
