@@ -20,14 +20,14 @@ def plot_next_readings(
 ) -> Axes:
     """Draw a bar for each of ``words``: the share ``left`` (0 to 1) of today's u, the first on top; return the Axes.
 
-    Where ``calibration`` is true the bar is hatched. ``floor`` is what any number of readings leaves.
+    Where ``calibration`` is true the bar has a dashed edge. ``floor`` is what any number of readings leaves.
     """
     ax = axes_or_new(ax)
     places = list(range(len(words)))
-    hatches = ["///" if c else "" for c in calibration]
-    bars = ax.barh(places, left, color=[ORANGE if c else BLUE for c in calibration], height=0.6, alpha=0.45)
-    for bar, hatch, text in zip(bars, hatches, words, strict=True):
-        bar.set_hatch(hatch)
+    bars = ax.barh(places, left, color=[ORANGE if c else BLUE for c in calibration], height=0.6, alpha=0.4)
+    for bar, dashed, text in zip(bars, calibration, words, strict=True):
+        bar.set_edgecolor(GREY)
+        bar.set_linestyle("--" if dashed else "-")
         middle = bar.get_y() + bar.get_height() / 2
         ax.annotate(text, (0.0, middle), xytext=(4, 0), textcoords="offset points", va="center", fontsize="small")
     ax.axvline(1.0, color="black", linewidth=1.2, label="today")
