@@ -98,6 +98,8 @@ _HOMES = {
     "aotf_lab.planning.one_drive": ("one_drive",),
     "aotf_lab.planning.one_drive_result": ("OneDrive",),
     "aotf_lab.planning.park": ("Park", "park_frequency"),
+    "aotf_lab.planning.sequence": ("Sequence", "Step", "sequence"),
+    "aotf_lab.timing.eye": ("DataRate", "data_rate"),
     "aotf_lab.planning": ("Curves", "SetPoint", "SetPoints", "set_points"),
     "aotf_lab.session": ("Session", "SessionCheck", "check_session", "open_session"),
     "aotf_lab.simulate": ("simulate_session",),

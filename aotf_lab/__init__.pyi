@@ -78,6 +78,9 @@ from aotf_lab.planning.one_drive import one_drive as one_drive
 from aotf_lab.planning.one_drive_result import OneDrive as OneDrive
 from aotf_lab.planning.park import Park as Park
 from aotf_lab.planning.park import park_frequency as park_frequency
+from aotf_lab.planning.sequence import Sequence as Sequence
+from aotf_lab.planning.sequence import Step as Step
+from aotf_lab.planning.sequence import sequence as sequence
 from aotf_lab.reading import Instruments as Instruments
 from aotf_lab.reading import JoinedLogs as JoinedLogs
 from aotf_lab.reading import Layout as Layout
@@ -110,3 +113,5 @@ from aotf_lab.session import SessionCheck as SessionCheck
 from aotf_lab.session import check_session as check_session
 from aotf_lab.session import open_session as open_session
 from aotf_lab.simulate import simulate_session as simulate_session
+from aotf_lab.timing.eye import DataRate as DataRate
+from aotf_lab.timing.eye import data_rate as data_rate
