@@ -59,6 +59,10 @@ QUANTITIES: dict[str, Quantity] = {
         Quantity("x_mm", "On the screen, in the plane of the cut", "mm", "x"),
         Quantity("y_mm", "On the screen, across the plane of the cut", "mm", "y"),
         Quantity("position_mm", "Position of the edge", "mm", "x"),
+        Quantity("modulation_khz", "Modulation frequency", "kHz", "fm"),
+        Quantity("depth", "Depth of modulation", "", "m"),
+        Quantity("most_v", "Detector at the most light", "V", "u max"),
+        Quantity("least_v", "Detector at the least light", "V", "u min"),
     )
 }
 

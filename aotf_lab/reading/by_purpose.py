@@ -13,12 +13,14 @@ from aotf_lab.reading.clock.joined import join_logs
 from aotf_lab.reading.counted_log import read_counted_log
 from aotf_lab.reading.counter import read_counter
 from aotf_lab.reading.coupler import read_reflection
+from aotf_lab.reading.edge import read_edge
 from aotf_lab.reading.headers import ColumnMap
 from aotf_lab.reading.instruments import Instruments
 from aotf_lab.reading.knife_edge import read_knife_edge
 from aotf_lab.reading.layout import Layout
 from aotf_lab.reading.lines import read_lines
 from aotf_lab.reading.long import reduce_power_log
+from aotf_lab.reading.modulation import read_modulation
 from aotf_lab.reading.power_log import read_power_log
 from aotf_lab.reading.readings import Readings
 from aotf_lab.reading.scope import read_scope_levels
@@ -33,6 +35,14 @@ __all__ = ["READERS", "read_raw_file"]
 
 def _trace(path: Path, instruments: Instruments, columns: ColumnMap, *, layout: Layout | None) -> Readings:
     return read_trace(path, columns, layout=layout)
+
+
+def _edge(path: Path, instruments: Instruments, columns: ColumnMap, *, layout: Layout | None) -> Readings:
+    return read_edge(path, columns, layout=layout)
+
+
+def _modulation(path: Path, instruments: Instruments, columns: ColumnMap, *, layout: Layout | None) -> Readings:
+    return read_modulation(path, columns, layout=layout)
 
 
 def _match(path: Path, instruments: Instruments, columns: ColumnMap, *, layout: Layout | None) -> Readings:
@@ -58,6 +68,8 @@ READERS: dict[str, Callable[..., Readings]] = {
     "spots": read_spots,
     "polarisation": read_analyser,
     "beam_size": read_knife_edge,
+    "edge": _edge,
+    "modulation_depth": _modulation,
 }
 """Purpose -> reader(path, instruments, columns, layout=...)."""
 

@@ -19,7 +19,8 @@ __all__ = ["FILE_NAME", "PURPOSES", "RawFile", "kept_sources", "layout_sources",
 
 PURPOSES = (
     "oscillator", "scan", "efficiency", "lines", "level", "trace", "match", "warm_up", "pushing", "pulling",
-    "hunt", "spectrum", "leakage", "spots", "polarisation", "beam_size", "keep",
+    "hunt", "spectrum", "leakage", "spots", "polarisation", "beam_size", "edge",
+    "modulation_depth", "keep",
 )  # fmt: skip
 """What a raw file can be for; "keep" belongs to the session but is not read."""
 

@@ -120,7 +120,7 @@ u_wavelength_nm = 3.0          # a diode's label
 use = "find"
 
 # purpose is one of oscillator, scan, efficiency, lines, level, trace, match, warm_up, pushing, pulling, hunt,
-# spectrum, leakage, spots, polarisation, beam_size, keep.
+# spectrum, leakage, spots, polarisation, beam_size, edge, modulation_depth, keep.
 # columns maps what the heading does not say: columns = { drive_v = "Set (V)", not_used = "Note" }
 # layout = "NAME.layout.toml" names a file that says how this one is written, where the file leaves that in
 # doubt; 'aotf-lab layout RAWFILE --out NAME.layout.toml' writes one, to be edited by hand.
@@ -198,6 +198,14 @@ line = "A"
 path = "beam_size.csv"         # light past a knife edge, at the crystal
 purpose = "beam_size"
 line = "A"
+
+[[file]]
+path = "edge.csv"              # the light switched, on a detector; the drive on a second channel of the scope
+purpose = "edge"
+
+[[file]]
+path = "modulation_depth.csv"  # the light modulated faster and faster
+purpose = "modulation_depth"
 
 [[file]]
 path = "lines.csv"             # instead of scans, where the frequency of each line is already known

@@ -112,6 +112,20 @@ Position (mm),Power meter (uW)
 10.8,201.0
 11.6,3.0
 """,
+    "edge.csv": """\
+# invented example: the drive stepped, and the light as a detector sees it
+Time (us),Drive (V),Detector (mV)
+-0.1,4.90,12.1
+0.0,5.20,12.0
+9.4,5.20,160.3
+""",
+    "modulation_depth.csv": """\
+# invented example: most and least light at a detector, dark subtracted
+Modulation (kHz),Most (mV),Least (mV)
+10,310.0,120.0
+100,300.5,129.5
+300,258.0,172.0
+""",
     "lines.csv": """\
 # invented example: the frequency that was found for each line
 Label,Wavelength in air (nm),u (nm),Frequency (MHz),u (kHz)

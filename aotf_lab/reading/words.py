@@ -33,6 +33,7 @@ _WORDS: dict[str, tuple[str, ...]] = {
     "drive_v": (
         "drive", "drive voltage", "drive volts", "control", "control voltage", "tuning", "tuning voltage",
         "tune voltage", "set voltage", "vco voltage", "vco drive", "vtune", "v tune", "v drive",
+        "oscillator port", "port voltage",
     ),
     "supply_v": ("supply", "supply voltage", "amplifier supply", "amplifier supply voltage", "v supply", "vs"),
     "supply_a": ("supply current", "amplifier current", "amplifier supply current", "dc current"),
@@ -64,6 +65,10 @@ _WORDS: dict[str, tuple[str, ...]] = {
                      "polariser angle", "polarizer angle", "rotator angle"),
     "position_mm": ("knife", "knife edge", "knife position", "knife edge position", "edge position", "blade position",
                     "stage position", "razor blade"),
+    "modulation_khz": ("modulation", "modulation frequency", "modulated at", "frequency of modulation"),
+    "depth": ("depth", "modulation depth", "depth of modulation"),
+    "most_v": ("most", "most light", "light at most", "light max", "light maximum", "maximum", "max"),
+    "least_v": ("least", "least light", "light at least", "light min", "light minimum", "minimum"),
     "label": ("label", "line", "name", "laser"),
     "medium": ("medium", "air or vacuum"),
     "load": ("load", "connected", "connected to", "terminated by"),
@@ -76,6 +81,7 @@ UNIT_DECIDES: dict[str, tuple[str, ...]] = {
     **dict.fromkeys(("spot", "deflection", "displacement", "separation"), ("spot_mm",)),
     **dict.fromkeys(("distance", "screen", "screen at", "throw"), ("distance_mm",)),
     **dict.fromkeys(("angle", "rotator", "rotation", "polariser", "polarizer", "winkel"), ("analyser_deg",)),
+    **dict.fromkeys(("detector", "photodiode", "photodetector", "light detector"), ("signal_v", "optical_power_mw")),
     **dict.fromkeys(("position", "edge", "blade", "stage", "micrometer", "x"), ("position_mm",)),
 }
 """Word -> the columns that it can mean, of kinds of unit that have nothing in common: the unit decides. Without such
@@ -116,6 +122,8 @@ BENCH_NAMES: dict[str, tuple[str, str]] = {
     "distance_cm": ("distance_mm", "cm"), "distance_m": ("distance_mm", "m"),
     "analyser_rad": ("analyser_deg", "rad"), "analyser_mrad": ("analyser_deg", "mrad"),
     "position_um": ("position_mm", "um"), "position_cm": ("position_mm", "cm"),
+    "modulation_hz": ("modulation_khz", "Hz"), "modulation_mhz": ("modulation_khz", "MHz"),
+    "most_mv": ("most_v", "mV"), "least_mv": ("least_v", "mV"), "time_us": ("time_s", "us"),
     "time_ms": ("time_s", "ms"), "time_min": ("time_s", "min"), "time_h": ("time_s", "h"),
 }  # fmt: skip
 """Heading written as a name -> (column, unit of the heading; "" where the column's own unit)."""
