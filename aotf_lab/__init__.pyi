@@ -74,6 +74,12 @@ from aotf_lab.planning import Curves as Curves
 from aotf_lab.planning import SetPoint as SetPoint
 from aotf_lab.planning import SetPoints as SetPoints
 from aotf_lab.planning import set_points as set_points
+from aotf_lab.planning.next_reading import NextReadings as NextReadings
+from aotf_lab.planning.next_reading import next_readings as next_readings
+from aotf_lab.planning.next_reading import power_of_safe_supply as power_of_safe_supply
+from aotf_lab.planning.next_reading import saturation_of as saturation_of
+from aotf_lab.planning.next_reading import setting_of as setting_of
+from aotf_lab.planning.next_reading import wavelength_of as wavelength_of
 from aotf_lab.planning.one_drive import one_drive as one_drive
 from aotf_lab.planning.one_drive_result import OneDrive as OneDrive
 from aotf_lab.planning.park import Park as Park
@@ -81,6 +87,10 @@ from aotf_lab.planning.park import park_frequency as park_frequency
 from aotf_lab.planning.sequence import Sequence as Sequence
 from aotf_lab.planning.sequence import Step as Step
 from aotf_lab.planning.sequence import sequence as sequence
+from aotf_lab.planning.session_plan import Prospect as Prospect
+from aotf_lab.planning.session_plan import ProspectLine as ProspectLine
+from aotf_lab.planning.session_plan import SessionPlan as SessionPlan
+from aotf_lab.planning.session_plan import plan_session as plan_session
 from aotf_lab.reading import Instruments as Instruments
 from aotf_lab.reading import JoinedLogs as JoinedLogs
 from aotf_lab.reading import Layout as Layout
