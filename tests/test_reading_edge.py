@@ -52,7 +52,7 @@ def test_no_depth(log):
 
 
 def test_least_above_most(log):
-    with pytest.raises(ReadingError, match=r"least light above the most; found 0.2 V"):
+    with pytest.raises(ReadingError, match=r"least light above the most; found 0\.2 V"):
         read_modulation(log("Modulation (kHz),Most (mV),Least (mV)\n10,300,100\n100,150,200\n"))
 
 
@@ -62,7 +62,7 @@ def test_a_frequency_of_nothing(log):
 
 
 def test_light_of_nothing(log):
-    with pytest.raises(ReadingError, match="most and least light together; found -0.02 V"):
+    with pytest.raises(ReadingError, match=r"most and least light together; found -0\.02 V"):
         read_modulation(log("Modulation (kHz),Most (mV),Least (mV)\n10,-5,-15\n"))
 
 

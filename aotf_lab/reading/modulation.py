@@ -43,8 +43,8 @@ def read_modulation(
             allowed="a column such as 'Depth', or both 'Most (V)' and 'Least (V)'",
             cure='map it: columns = { depth = "..." }',
         )  # fmt: skip
-    needed = ("modulation_khz", "most_v", "least_v")
-    readings = read_bare_table(path, columns=columns, layout=layout, required=needed)
+    both = ("modulation_khz", "most_v", "least_v")
+    readings = read_bare_table(path, columns=columns, layout=layout, required=both)
     most, least = (readings.table[c].to_numpy(dtype=float) for c in ("most_v", "least_v"))
     _refuse(readings, least, least <= most, "least light above the most", "V", "no more than the most light")
     _refuse(readings, most + least, most + least > 0, "most and least light together", "V", "above 0 V")
