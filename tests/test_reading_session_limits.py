@@ -42,10 +42,20 @@ input_min_v = -0.5
 input_max_v = 15.0
 input_ohm = 1000
 supply_v = 15
+u_input_ohm = 20
+port_bandwidth_khz = 180
 [generator]
 max_output_v = 10
 low_limit_v = 0
 high_limit_v = 9.5
+source_ohm = 50
+u_source_ohm = 0.5
+bits = 14
+amplitude_step_v = 0.002
+offset_step_v = 0.001
+gain_percent = 1.5
+offset_percent = 1
+u_offset_mv = 2
 """
 
 
@@ -59,7 +69,8 @@ def test_every_key_is_read_and_the_instruments_are_as_before(session):
     assert (facts.crystal.peak_rf_power_w, facts.crystal.duty_limit) == (2.0, 0.3)
     assert facts.limits == DamageLimits(
         ScopeLimits(5.0, 2.0, 5.0), CounterLimits(40.0, 50.0, 1.0), PowerMeterLimits(50.0),
-        OscillatorFacts(-0.5, 15.0, 1000.0, 15.0), GeneratorFacts(10.0, 0.0, 9.5),
+        OscillatorFacts(-0.5, 15.0, 1000.0, 15.0, 20.0, 180.0),
+        GeneratorFacts(10.0, 0.0, 9.5, 50.0, 0.5, 14, 0.002, 0.001, 1.5, 1.0, 2.0),
     )  # fmt: skip
     assert (facts.instruments.scope.pad_db, facts.instruments.counter.time_base_ppm) == (30.0, 15.0)
 
@@ -127,9 +138,20 @@ def test_what_a_generator_can_give(output, low, high, expected):
          "low_limit_v: beyond what the generator gives; found -12; allowed: -10 to 10 V (max_output_v); correct one"),
         (ALL.replace("high_limit_v = 9.5", "high_limit_v = 11"),
          "high_limit_v: beyond what the generator gives; found 11"),
+        (ALL.replace("bits = 14", "bits = 14.5"),
+         "session.toml [generator]: bits: no number of bits; found 14.5; allowed: a whole number, 24 at the most; state"),
+        (ALL.replace("bits = 14", "bits = 64"), "session.toml [generator]: bits: no number of bits; found 64; allowed"),
+        (ALL.replace("source_ohm = 50\nu", "source_ohm = 0\nu"),
+         "session.toml [generator]: source_ohm: out of bounds; found 0; allowed: a number above 0"),
+        (ALL.replace("gain_percent = 1.5", "gain_percent = -1"),
+         "session.toml [generator]: gain_percent: out of bounds; found -1; allowed: a number of at least 0"),
+        (ALL.replace("offset_step_v = 0.001", "offset_step_v = 0"),
+         "session.toml [generator]: offset_step_v: out of bounds; found 0; allowed: a number above 0"),
+        (ALL.replace("port_bandwidth_khz = 180", "port_bandwidth_khz = -1"),
+         "session.toml [oscillator]: port_bandwidth_khz: out of bounds; found -1; allowed: a number above 0"),
         ("[oscillator]\ninput_max = 15\n",
          "session.toml [oscillator]: input_max: unknown key; found 15; allowed: input_min_v, input_max_v, input_ohm, "
-         "supply_v; write input_max_v if that is meant"),
+         "supply_v, u_input_ohm, port_bandwidth_khz; write input_max_v if that is meant"),
         ("[generator]\nsteps = 4\n",
          "session.toml [generator]: steps: unknown key; found 4; allowed: max_output_v, low_"),
     ],
@@ -139,13 +161,17 @@ def test_what_is_refused(session, text, message):
         load_session_file(session(text))
 
 
+def test_a_generator_has_fifty_ohm_where_nothing_is_stated():
+    assert (GeneratorFacts().output_ohm, GeneratorFacts(source_ohm=600.0).output_ohm) == (50.0, 600.0)
+
+
 def test_the_template_names_every_limit_once_and_with_its_unit(tmp_path):
     write_template(tmp_path)
     text = (tmp_path / "session.toml").read_text("utf-8")
     kinds = (ScopeLimits, CounterLimits, PowerMeterLimits, OscillatorFacts, GeneratorFacts)
     keys = [field.name for kind in kinds for field in fields(kind)] + ["peak_rf_power_w", "duty_limit"]
     lines = re.findall(r"(?m)^# (\w+) = ", text)
-    assert all(lines.count(key) == keys.count(key) for key in set(keys) - {"pad_db", "input_ohm"})
+    assert all(lines.count(key) == keys.count(key) for key in set(keys) - {"pad_db", "input_ohm", "gain_percent"})
     assert {"supply_v", "low_limit_v", "peak_rf_power_w"} <= set(lines)
     path = tmp_path / "session.toml"
     path.write_text(re.sub(r"(?m)^# (\w+ = [0-9.]+ *#|\w+ = [0-9.]+$)", r"\1", text), "utf-8")

@@ -12,6 +12,8 @@ from aotf_lab.reading.instrument_fields import Instrument, stated
 from aotf_lab.reading.toml_section import Section
 
 __all__ = [
+    "DEFAULT_SOURCE_OHM",
+    "MOST_BITS",
     "NO_LIMITS",
     "CounterLimits",
     "DamageLimits",
@@ -23,6 +25,11 @@ __all__ = [
     "limits_of",
     "oscillator_facts",
 ]
+
+DEFAULT_SOURCE_OHM = 50.0
+"""Output resistance of a function generator where nothing is stated (common practice, no source)."""
+
+MOST_BITS = 24
 
 _Kind = TypeVar("_Kind", bound=Instrument)
 
@@ -54,21 +61,45 @@ class PowerMeterLimits(Instrument):
 
 @dataclass(frozen=True)
 class OscillatorFacts(Instrument):
-    """Of [oscillator]: the volts between which its control input must stay, that input's ohms, its own supply."""
+    """Of [oscillator]: volts between which its control input must stay, that input's ohms and -3 dB bandwidth, supply.
+
+    The bandwidth (kHz) is that of a single pole.
+    """
 
     input_min_v: float | None = stated()
     input_max_v: float | None = stated()
     input_ohm: float | None = stated(above=0)
     supply_v: float | None = stated(above=0)
+    u_input_ohm: float | None = stated(at_least=0)
+    port_bandwidth_khz: float | None = stated(above=0)
 
 
 @dataclass(frozen=True)
 class GeneratorFacts(Instrument):
-    """Of [generator]: the volts of either sign that it can give into an open circuit, and limits set in its menu."""
+    """Of [generator]: the volts of either sign that it can give into an open circuit, limits set in its menu, accuracy.
+
+    ``source_ohm`` is its output resistance. ``amplitude_step_v`` (peak to peak) and ``offset_step_v`` are steps of what
+    is typed, ``bits`` of its converter over all that it gives, or over the amplitude of a list of levels.
+    ``gain_percent`` is the standard uncertainty of the amplitude, ``offset_percent`` and ``u_offset_mv`` (into an open
+    circuit) that of the offset.
+    """
 
     max_output_v: float | None = stated(above=0)
     low_limit_v: float | None = stated()
     high_limit_v: float | None = stated()
+    source_ohm: float | None = stated(above=0)
+    u_source_ohm: float | None = stated(at_least=0)
+    bits: float | None = stated(above=0)
+    amplitude_step_v: float | None = stated(above=0)
+    offset_step_v: float | None = stated(above=0)
+    gain_percent: float | None = stated(at_least=0)
+    offset_percent: float | None = stated(at_least=0)
+    u_offset_mv: float | None = stated(at_least=0)
+
+    @property
+    def output_ohm(self) -> float:
+        """Its output resistance (ohm): as stated, or ``DEFAULT_SOURCE_OHM``."""
+        return DEFAULT_SOURCE_OHM if self.source_ohm is None else self.source_ohm
 
     @property
     def range_v(self) -> tuple[float, float] | None:
@@ -124,6 +155,9 @@ def generator_facts(section: Section) -> GeneratorFacts:
         if most is not None and value is not None and abs(value) > most:
             raise section.refuse(key, "beyond what the generator gives", f"{-most:g} to {most:g} V (max_output_v)",
                                  "correct one of the two; both are volts into an open circuit")  # fmt: skip
+    if facts.bits is not None and not (facts.bits.is_integer() and facts.bits <= MOST_BITS):
+        raise section.refuse("bits", "no number of bits", f"a whole number, {MOST_BITS} at the most",
+                             "state those of its converter, or leave it out")  # fmt: skip
     return facts
 
 

@@ -96,12 +96,22 @@ material = "TeO2"              # paratellurite
 # input_min_v = 0.0            # between these two its control input must stay
 # input_max_v = 15.0
 # input_ohm = 1000.0           # of that input
+# u_input_ohm = 10.0
+# port_bandwidth_khz = 180.0   # of that input, -3 dB
 # supply_v = 15.0              # of the oscillator itself
 
 [generator]
 # max_output_v = 10.0          # of either sign, into an open circuit: twice what a display for 50 ohm shows
 # low_limit_v = 0.0            # limits set in its menu, into an open circuit, if it has any
 # high_limit_v = 10.0
+# source_ohm = 50.0            # its output resistance
+# u_source_ohm = 0.5
+# bits = 14                    # of its converter
+# amplitude_step_v = 0.001     # steps of what is typed; amplitude is peak to peak
+# offset_step_v = 0.001
+# gain_percent = 1.0           # error of its amplitude
+# offset_percent = 1.0         # error of its offset, and what of it does not grow with the offset
+# u_offset_mv = 2.0
 
 # A line: medium says whether its wavelength is stated in air (most labels) or in vacuum.
 # use = "anchor" calibrates the crystal; use = "find" has its wavelength found from its frequency.
