@@ -26,6 +26,9 @@ __all__ = ["OneDrive", "one_drive", "require_amplifier"]
 _FLAT = 0.99
 """A supply is as good as the best one when it keeps this share of what was aimed at."""
 
+MOST_STEP_V = 0.5
+"""Coarsest step of a supply that is believed: with a coarser one there is nothing to choose."""
+
 _DRAWS = 200
 _MOST_PLACES = 240
 
@@ -123,8 +126,9 @@ def _weights(weights: Mapping[str, float] | None, driven: tuple[DrivenLine, ...]
 def _settable(level: Level, safe: SafeSupply, step_v: float) -> FloatArray:
     """Return the supplies (n,) in whole steps from the lowest measured one to the safe one."""
     low, high = level.range_v[0], min(level.range_v[1], safe.supply_v)
-    if not (np.isfinite(step_v) and step_v > 0):
-        raise AotfLabError("a step without a meaning", found=step_v, allowed="above 0 V", cure="state the step in V")
+    if not 0 < step_v <= MOST_STEP_V:
+        raise AotfLabError("a step without a meaning", found=step_v, allowed=f"above 0 to {MOST_STEP_V:g} V",
+                           cure="state the step of the supply's setting in V")  # fmt: skip
     first, last = int(np.ceil(low / step_v - 1e-9)), int(np.floor(high / step_v + 1e-9))
     if last < first:
         raise AotfLabError(

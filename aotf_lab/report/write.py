@@ -39,7 +39,7 @@ from aotf_lab.report.light_parts import light_of
 from aotf_lab.session import Session, check_session, require_output
 from aotf_lab.session.before_rf import before_rf
 
-__all__ = ["report_html", "write_report"]
+__all__ = ["failed_checks", "report_html", "write_report"]
 
 
 def report_html(session: Session) -> str:
@@ -95,6 +95,12 @@ def _content(session: Session, driver: Driver, findings: list[Finding]) -> dict[
         "cautions": CAUTIONS,
         "version": version("aotf-lab"),
     }
+
+
+def failed_checks(session: Session) -> int:
+    """Return how many checks of the session's results failed; those of traces that are not used do not count."""
+    driver = driver_of(session, None, "")
+    return sum(not c.passed for c in gathered_checks(session, driver, light_of(session, driver)))
 
 
 def _points(session: Session, driver: Driver) -> SetPoints:

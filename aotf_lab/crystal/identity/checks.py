@@ -15,6 +15,7 @@ from aotf_lab.crystal.tuning.law import TuningLaw
 from aotf_lab.data import CatalogueLine
 from aotf_lab.estimation import Check, fit_problem
 from aotf_lab.estimation.checks import chi2_limit
+from aotf_lab.physics.phase_matching import INCIDENCE_RANGE_DEG, parallel_tangent_frequency
 
 __all__ = [
     "FEWEST_MATCHED",
@@ -23,6 +24,7 @@ __all__ = [
     "fit_check",
     "only_one_check",
     "said_labels_check",
+    "scale_check",
     "spare_check",
 ]
 
@@ -30,6 +32,24 @@ SURE = 0.999
 """Probability from which an assignment counts as known."""
 FEWEST_MATCHED = 2
 """Lines matched below which nothing was identified: one line fits any scale."""
+
+
+def scale_check(material: str, velocity_birefringence_m_s: float | None, wavelength_nm: float) -> Check | None:
+    """Return the check that some cut of the crystal has the scale that the peaks ask for; None where that is unknown.
+
+    The reach is that of parallel-tangent cuts between the incidences of ``INCIDENCE_RANGE_DEG``. Within it the peaks
+    alone cannot tell a frequency from twice itself.
+    """
+    if velocity_birefringence_m_s is None or material != "TeO2":
+        return None
+    low, high = (float(f) for f in parallel_tangent_frequency(wavelength_nm, INCIDENCE_RANGE_DEG))
+    found = 1e3 * velocity_birefringence_m_s / wavelength_nm
+    passed = low <= found <= high
+    detail = f"a line of {wavelength_nm:.4g} nm would stand at {found:.5g} MHz; cuts of the crystal reach "
+    detail += f"{low:.3g} to {high:.3g} MHz"
+    cure = "; are the frequencies in MHz, and not of a harmonic? state the scale by fit_cut where another wave is used"
+    beside = "; that all frequencies are doubled or halved would show only against a cut or another line"
+    return Check("scale", passed, detail + (beside if passed else cure))
 
 
 def only_one_check(peaks: Peaks, ranked: Ranking, scale_known: bool) -> Check:

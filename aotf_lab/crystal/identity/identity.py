@@ -12,7 +12,7 @@ from uncertainties import UFloat
 
 from aotf_lab.crystal.identity.assignment import Assignment, Ranking
 from aotf_lab.crystal.identity.candidates import Candidates
-from aotf_lab.crystal.identity.checks import exchange_check, said_labels_check, spare_check
+from aotf_lab.crystal.identity.checks import exchange_check, said_labels_check, scale_check, spare_check
 from aotf_lab.crystal.identity.exchanged import Exchange
 from aotf_lab.crystal.identity.found import FEWEST_OTHERS, LineFound, curve_through, lines_found
 from aotf_lab.crystal.identity.peaks import Peaks
@@ -52,7 +52,9 @@ class Identity:
     @cached_property
     def checks(self) -> tuple[Check, ...]:
         """What was asked of the peaks and of their labels, and the answers."""
+        product = self.velocity_birefringence
         more = (
+            scale_check(self.law.material, None if product is None else product.n, self.law.reference_nm),
             spare_check(self.peaks, self.found),
             exchange_check(self.exchange),
             said_labels_check(self.peaks, self.exchange, self.law.material, self.catalogue),

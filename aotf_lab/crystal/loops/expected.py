@@ -172,4 +172,9 @@ def expected_loops(
     turn, way = np.radians(angle), 1.0 if incident == "ordinary" else -1.0
     sound = way * (np.cos(turn) * ALONG_110 - np.sin(turn) * ALONG_001)
     x, y = scattering.on_screen(scattering.scattered(sound, np.asarray(velocity)))
+    if not np.isfinite([x, y]).all():
+        raise AotfLabError(
+            "a diffracted order that leaves the crystal nowhere", found=Said(f"{drive:.6g} MHz, {distance_mm:g} mm"),
+            allowed=f"near the {in_tune:.4g} MHz that are phase-matched", cure="state the frequency in MHz",
+        )  # fmt: skip
     return Loops(scattering, loops_of(scattering), (float(x), float(y)), drive - in_tune)

@@ -15,7 +15,7 @@ import numpy as np
 from uncertainties import UFloat, nominal_value
 
 from aotf_lab.crystal.passbands.passbands import Passbands
-from aotf_lab.errors import AotfLabError, OutOfRangeError
+from aotf_lab.errors import AotfLabError, OutOfRangeError, Said
 from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.estimation.problem import FloatArray
 
@@ -130,6 +130,11 @@ def contrast(
     """
     names = tuple(passbands.lines if others is None else others)
     names = tuple(n for n in names if n != line and (others is not None or passbands.of[n].saturation_power_w))
+    if not names or line in names:
+        raise AotfLabError(
+            "a contrast against nothing, or against the line itself", found=Said(", ".join(names) or "no other line"),
+            allowed="one other line or more", cure="name the lines whose light is not wanted",
+        )  # fmt: skip
     f = float(nominal_value(passbands.peak_mhz(line) if set_mhz is None else set_mhz))
     saturation = float(passbands.saturation_power_w(line).n)
     power = saturation * np.geomspace(_LEAST, _MOST, _POINTS) if rf_power_w is None else np.asarray(rf_power_w, float)

@@ -141,6 +141,7 @@ def crosstalk(
     """
     others = tuple(n for n in passbands.lines if passbands.of[n].saturation_power_w is not None)
     places = {n: passbands.peak_mhz(n) for n in others} if set_mhz is None else dict(set_mhz)
+    _require_near(passbands, places)
     powers = {n: _power_of(passbands, n, rf_power_w) for n in places}
     if len(others) < 2:
         raise AotfLabError("too few lines for crosstalk", found=len(others), allowed="two or more whose light is known",
@@ -209,9 +210,22 @@ def _prediction_check(
     elif order is not None:
         why = f"{order} x {f:.3f} MHz is the line's own frequency: a harmonic of the oscillator drives it"
     else:
-        why = "more than any sidelobe gives: light scattered in the crystal, its other polarisation, or stray light"
+        why = "more than any sidelobe gives: the files of two lines exchanged, light scattered in the crystal, its "
+        why += "other polarisation, or stray light"
     count = f" (and {many - 1} other cells)" if many > 1 else ""
     return (Check("prediction", False, f"{detail}{count}; {why}"),)
+
+
+def _require_near(passbands: Passbands, places: Mapping[str, UFloat | float]) -> None:
+    """Raise ``AotfLabError`` for a setting beyond half of the lowest peak or twice the highest: another unit."""
+    peaks = [passbands.peak_mhz(n).n for n in passbands.lines]
+    low, high = 0.5 * min(peaks), 2.0 * max(peaks)
+    for name, place in places.items():
+        if not low <= nominal_value(place) <= high:
+            raise AotfLabError(
+                f"a setting for line {name} far from every line", found=Said(f"{nominal_value(place):.6g} MHz"),
+                allowed=f"{low:.4g} to {high:.4g} MHz", cure="state it in MHz",
+            )  # fmt: skip
 
 
 def _limit(cell: Cell, cells: int) -> float:

@@ -1,0 +1,46 @@
+"""Questions about the crystal's light that have no answer, or one in another unit, are refused or marked."""
+
+from __future__ import annotations
+
+import pytest
+
+from aotf_lab.crystal.identity.identify import identify
+from aotf_lab.crystal.loops import expected_loops
+from aotf_lab.crystal.purity.contrast import contrast
+from aotf_lab.crystal.purity.crosstalk import crosstalk
+from aotf_lab.data import CatalogueLine
+from aotf_lab.errors import AotfLabError
+from aotf_lab.planning.one_drive import one_drive
+from aotf_lab.report import failed_checks
+
+
+@pytest.mark.parametrize(("factor", "failed"), [(1.0, set()), (1000.0, {"scale"}), (1e-3, {"scale", "lines agree"})])
+def test_peaks_in_another_unit_have_a_scale_that_no_cut_has(demo, factor, failed):
+    lines = [CatalogueLine(n, v.n, v.s, "session.toml", "stated") for n, v in demo.stated_nm.items()]
+    found = identify({n: scan.centre_mhz * factor for n, scan in demo.scans.items()}, lines)
+    assert {c.name for c in found.failed} == failed
+
+
+@pytest.mark.parametrize("others", [[], ["D"]])
+def test_a_contrast_needs_another_line(demo, others):
+    with pytest.raises(AotfLabError, match="contrast against nothing, or against the line itself; found"):
+        contrast(demo.passbands, "D", others)
+
+
+def test_crosstalk_set_in_khz_is_refused(demo):
+    with pytest.raises(AotfLabError, match="line D far from every line; found 69080 MHz; allowed: 27"):
+        crosstalk(demo.passbands, set_mhz={"D": 69080.0, "E": 64230.0})
+
+
+def test_a_supply_in_coarse_steps_is_no_choice(demo):
+    with pytest.raises(AotfLabError, match=r"a step without a meaning; found 5; allowed: above 0 to 0\.5 V"):
+        one_drive(demo, step_v=5)
+
+
+def test_loops_of_a_frequency_in_khz_are_refused(demo):
+    with pytest.raises(AotfLabError, match="leaves the crystal nowhere; found 64200 MHz, 2000 mm; allowed: near"):
+        expected_loops(demo.cut, 64200.0, 589.1, 2000.0)
+
+
+def test_failed_checks_of_a_session_are_counted(demo):
+    assert failed_checks(demo) == 0
