@@ -42,8 +42,8 @@ def plan_session(
     up and down in turn, and adds the reading (a voltage from either side, a scan of a line) that takes most off the
     worst lines for its cost; the curve is fitted anew to the plan at its end. With ``u_saturation`` (relative, k = 1)
     the powers for a line's saturation power are planned as well. The prediction rests on a typical oscillator and on
-    the published dispersion, and holds as far as ``prospect`` is right: on oscillators that bend otherwise the u reached
-    was 1.1 to 1.2 times the promised in the median (tests/benchmarks/session_plan.py).
+    the published dispersion, and holds as far as ``prospect`` is right: on oscillators that bend otherwise the u
+    reached was 1.1 to 1.2 times the promised in the median (tests/benchmarks/session_plan.py).
 
     Where no number of readings meets the target, ``limits`` names line, what is left and by which shared cause. Raises
     ``AotfLabError`` for a target outside 0 to 50 % and for a line beyond the oscillator.
