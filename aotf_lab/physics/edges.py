@@ -166,7 +166,7 @@ def local_light(drive_share: ArrayLike, drive_ratio: float) -> Values:
     """Return light over its final value where the RF power stands at ``drive_share`` (0 to 1) of its final one.
 
     ``drive_ratio`` is the final P / P_sat: sin^2((pi/2) sqrt(share ratio)) / sin^2((pi/2) sqrt(ratio)). In weak drive
-    it is the share itself. A drive that rises slowly looks faster in the light: at full drive, half the power gives 0.80.
+    it is the share itself. A drive that rises slowly looks faster in light: at full drive half the power gives 0.80.
 
     >>> round(float(local_light(0.5, 1.0)), 2), round(float(local_light(0.5, 0.01)), 2)
     (0.8, 0.5)
