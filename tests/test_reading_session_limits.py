@@ -139,7 +139,7 @@ def test_what_a_generator_can_give(output, low, high, expected):
         (ALL.replace("high_limit_v = 9.5", "high_limit_v = 11"),
          "high_limit_v: beyond what the generator gives; found 11"),
         (ALL.replace("bits = 14", "bits = 14.5"),
-         "session.toml [generator]: bits: no number of bits; found 14.5; allowed: a whole number, 24 at the most; state"),
+         "session.toml [generator]: bits: no number of bits; found 14.5; allowed: a whole number, 24 at the most"),
         (ALL.replace("bits = 14", "bits = 64"), "session.toml [generator]: bits: no number of bits; found 64; allowed"),
         (ALL.replace("source_ohm = 50\nu", "source_ohm = 0\nu"),
          "session.toml [generator]: source_ohm: out of bounds; found 0; allowed: a number above 0"),
