@@ -12,9 +12,9 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from uncertainties import nominal_value
+from uncertainties import nominal_value, umath
 
-from aotf_lab.physics.domain import Values, as_values, require
+from aotf_lab.physics.domain import as_values, require
 
 __all__ = ["display_share", "load_share", "open_circuit_volts", "pole_delay_us", "port_volts"]
 
@@ -60,14 +60,15 @@ def open_circuit_volts(port_v: Any, source_ohm: Any, input_ohm: Any, bias_v: Any
     return port_v / load_share(source_ohm, input_ohm) - bias_v
 
 
-def pole_delay_us(modulation_khz: float, bandwidth_khz: float) -> Values:
+def pole_delay_us(modulation_khz: float, bandwidth_khz: Any) -> Any:
     """Return by how much (us) a single pole of -3 dB at ``bandwidth_khz`` delays a sine of ``modulation_khz``.
 
     Its phase is -atan(fm / B), a time of atan(fm / B) / (2 pi fm): 1 / (2 pi B) where fm is low. Circuit theory.
+    Raises ``AotfLabError`` for a modulation frequency not above zero.
 
-    >>> round(float(pole_delay_us(180.0, 180.0)), 4)
+    >>> round(pole_delay_us(180.0, 180.0), 4)
     0.6944
     """
     require(as_values(modulation_khz) > 0, as_values(modulation_khz), "modulation frequency (kHz)", allowed="above 0",
             cure="state the rate of the sine")  # fmt: skip
-    return as_values(1e3 * math.atan(modulation_khz / bandwidth_khz) / (2.0 * math.pi * modulation_khz))
+    return 1e3 * umath.atan(modulation_khz / bandwidth_khz) / (2.0 * math.pi * modulation_khz)
