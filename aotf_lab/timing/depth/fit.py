@@ -1,0 +1,129 @@
+"""From depth of modulation against frequency to the beam's transit time, and what else limits it.
+
+depth(f) = depth at rest * exp(-(pi f D/v)^2 / 8) / sqrt(1 + (f/B)^2): beam and single pole (``physics.edges``).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from uncertainties import UFloat
+
+from aotf_lab.errors import AotfLabError, ReadingsError, Said
+from aotf_lab.estimation import Check, Parameter, Problem, fit_problem
+from aotf_lab.estimation.checks import z_check
+from aotf_lab.physics.edges import HALF_DEPTH_PER_TRANSIT, beam_depth, pole_depth
+from aotf_lab.reading.readings import Readings, as_readings
+from aotf_lab.timing.depth.depth import ModulationDepth
+from aotf_lab.timing.numbers import Number, nominal, require_above_zero
+
+__all__ = ["fit_modulation_depth"]
+
+FloatArray = NDArray[np.float64]
+_LEAST_READINGS = 4
+
+
+def fit_modulation_depth(
+    readings: Readings | pd.DataFrame,
+    *,
+    port_bandwidth_khz: Number | None = None,
+    fit_port: bool = False,
+    transit_us: Number | None = None,
+) -> ModulationDepth:
+    """Fit the depth of modulation against frequency and return the ``ModulationDepth``.
+
+    ``readings`` is a table with ``modulation_khz`` and ``depth``; without ``u_depth`` the scatter tells. The depth at
+    rest is fitted, so a part of the light that is never modulated does no harm. ``port_bandwidth_khz`` is that of
+    a single pole besides the beam (oscillator's port, or detector); with ``fit_port`` the readings find
+    it, beginning from the value given. ``transit_us`` is D/v from an edge: the two are compared. Modulate
+    by a small drive: where it swings over the whole of sin^2, harmonics add to the depth, more so at low frequencies.
+
+    Raises ``ReadingsError`` for fewer than four readings or ones not above 0 kHz, ``FitError`` where they do not tell
+    the parameters apart, ``AotfLabError`` for a stated number not above zero.
+    """
+    require_above_zero("a modulation", port_bandwidth_khz=port_bandwidth_khz, transit_us=transit_us)
+    table = as_readings(readings)
+    table.require("modulation_khz", "depth")
+    f, depth = (table.table[c].to_numpy(dtype=float) for c in ("modulation_khz", "depth"))
+    above = bool(np.all(f > 0))
+    if len(f) < _LEAST_READINGS or not above:
+        raise ReadingsError(
+            "readings of the depth of modulation", where=table.place(0),
+            found=len(f) if above else Said(f"{f.min():.6g} kHz"),
+            allowed=f"at least {_LEAST_READINGS}, all above 0 kHz",
+            cure="measure from a tenth of half depth's frequency up to twice that of half depth",
+        )  # fmt: skip
+    u = table.table["u_depth"].to_numpy(dtype=float) if "u_depth" in table.table.columns else None
+    problem = _problem(table, f, depth, u, port_bandwidth_khz, fit_port)
+    fit = fit_problem(problem)
+    p = fit.parameters
+    port: Number | None = p.get("port_khz", port_bandwidth_khz)
+    found = ModulationDepth(p["depth_at_rest"], p["transit_us"], port, fit, f, depth, u)
+    checks = [_law_check(problem, fit.values), *_reach_check(f, found)]
+    if transit_us is not None:
+        gap = p["transit_us"] - transit_us
+        checks.append(
+            z_check("edge and depth agree", gap.n, gap.s, "D/v by the depth less that by the edge", "us",
+                    "a pole is in one of the two only: state the bandwidth of port and detector at both")
+        )  # fmt: skip
+    return ModulationDepth(found.depth_at_rest, found.transit_us, port, fit.with_checks(*checks), f, depth, u)
+
+
+def _problem(
+    table: Readings, f: FloatArray, depth: FloatArray, u: FloatArray | None, port: Number | None, fit_port: bool
+) -> Problem:
+    rest = float(np.max(depth))
+    if not rest > 0:
+        raise AotfLabError("depth of modulation nowhere above zero", found=rest, allowed="above 0",
+                           cure="map the column of the depth, or subtract the dark reading")  # fmt: skip
+    order = np.argsort(f)
+    below = np.flatnonzero(depth[order] < 0.6 * rest)
+    half = float(f[order][below[0]]) if len(below) else float(f.max())
+    transit = 1e3 * HALF_DEPTH_PER_TRANSIT / half
+    parameters = [
+        Parameter("depth_at_rest", rest, 0.0, 10.0 * rest),
+        Parameter("transit_us", transit, 1e-3 * transit, 20 * transit),
+    ]
+    known = None if port is None else nominal(port)
+    if fit_port:
+        prior = port if isinstance(port, UFloat) and port.s > 0 else None
+        start = known or half
+        parameters.append(Parameter("port_khz", start, 1e-2 * start, 1e3 * start, prior))
+    elif isinstance(port, UFloat) and port.s > 0:
+        parameters.append(Parameter("port_khz", port.n, 1e-2 * port.n, 1e2 * port.n, port))
+
+    def model(x: FloatArray, at_rest: float, d_over_v: float, bandwidth: float | None = None) -> FloatArray:
+        pole = bandwidth if bandwidth is not None else known
+        course = at_rest * beam_depth(x, d_over_v)
+        return np.asarray(course if pole is None else course * pole_depth(x, pole), dtype=float)
+
+    return Problem(model, tuple(parameters), f, depth, u, None, "the depths of modulation", table.places)
+
+
+def _law_check(problem: Problem, values: FloatArray) -> Check:
+    """Return the check of the Gaussian law: the power of f in its exponent, fitted, against 2."""
+    name = "Gaussian law"
+    cure = ("another power than 2 says that the beam is not Gaussian, that a pole (port, detector) is not taken off, "
+            "or that noise adds to small depths")  # fmt: skip
+    if len(problem.y) < len(values) + 2:
+        return Check(name, True, f"{len(problem.y)} readings are too few to test the law")
+    scale = 1e3 * HALF_DEPTH_PER_TRANSIT / values[1]
+
+    def model(x: FloatArray, *v: float) -> FloatArray:
+        bent = scale * (x / scale) ** (0.5 * v[-1])
+        plain = problem.model(x, *v[:-1])
+        return np.asarray(plain * beam_depth(bent, v[1]) / beam_depth(x, v[1]))
+
+    started = [Parameter(p.name, v, p.low, p.high, p.prior) for p, v in zip(problem.parameters, values, strict=True)]
+    freer = Problem(model, (*started, Parameter("power", 2.0, 0.3, 8.0)), problem.x, problem.y, problem.u_y, None,
+                    problem.scatter, problem.places)  # fmt: skip
+    power = fit_problem(freer, thorough=False).parameters["power"]
+    return z_check(name, power.n - 2.0, power.s, "power of the frequency less 2", "", cure)
+
+
+def _reach_check(f: FloatArray, found: ModulationDepth) -> list[Check]:
+    half, last = found.half_khz.n, float(f.max())
+    detail = f"half depth at {half:.4g} kHz, readings up to {last:.4g} kHz"
+    cure = "it rests on the law: measure beyond it"
+    return [Check("reaches half depth", half <= last, detail if half <= last else f"{detail}; {cure}")]
