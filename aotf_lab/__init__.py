@@ -99,6 +99,10 @@ _HOMES = {
     "aotf_lab.planning.one_drive_result": ("OneDrive",),
     "aotf_lab.planning.park": ("Park", "park_frequency"),
     "aotf_lab.planning.sequence": ("Sequence", "Step", "sequence"),
+    "aotf_lab.planning.generator": ("GeneratorSettings", "generator_output", "generator_settings"),
+    "aotf_lab.timing.depth": ("ModulationDepth", "fit_modulation_depth"),
+    "aotf_lab.timing.edge": ("Edge", "fit_edge"),
+    "aotf_lab.timing.sweep": ("SweepLimits", "lag_or_hysteresis", "sweep_limits"),
     "aotf_lab.planning.next_reading": (
         "NextReadings",
         "next_readings",

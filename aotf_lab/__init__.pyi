@@ -74,6 +74,9 @@ from aotf_lab.planning import Curves as Curves
 from aotf_lab.planning import SetPoint as SetPoint
 from aotf_lab.planning import SetPoints as SetPoints
 from aotf_lab.planning import set_points as set_points
+from aotf_lab.planning.generator import GeneratorSettings as GeneratorSettings
+from aotf_lab.planning.generator import generator_output as generator_output
+from aotf_lab.planning.generator import generator_settings as generator_settings
 from aotf_lab.planning.next_reading import NextReadings as NextReadings
 from aotf_lab.planning.next_reading import next_readings as next_readings
 from aotf_lab.planning.next_reading import power_of_safe_supply as power_of_safe_supply
@@ -123,5 +126,12 @@ from aotf_lab.session import SessionCheck as SessionCheck
 from aotf_lab.session import check_session as check_session
 from aotf_lab.session import open_session as open_session
 from aotf_lab.simulate import simulate_session as simulate_session
+from aotf_lab.timing.depth import ModulationDepth as ModulationDepth
+from aotf_lab.timing.depth import fit_modulation_depth as fit_modulation_depth
+from aotf_lab.timing.edge import Edge as Edge
+from aotf_lab.timing.edge import fit_edge as fit_edge
 from aotf_lab.timing.eye import DataRate as DataRate
 from aotf_lab.timing.eye import data_rate as data_rate
+from aotf_lab.timing.sweep import SweepLimits as SweepLimits
+from aotf_lab.timing.sweep import lag_or_hysteresis as lag_or_hysteresis
+from aotf_lab.timing.sweep import sweep_limits as sweep_limits
