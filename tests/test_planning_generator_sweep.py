@@ -30,7 +30,7 @@ def played(demo, sweep, line):
         return (made / 1.05 - y) / tau
 
     port = integrate.solve_ivp(slope, (0, time[-1]), [typed.offset_v / 1.05], t_eval=time, rtol=1e-9, atol=1e-11).y[0]
-    grid = np.linspace(*demo.vco.range_v, 20001)
+    grid = np.linspace(*demo.vco.range_v, 2001)
     frequency = np.interp(port, grid, [f.n for f in demo.vco.frequency(grid)])
     scan = demo.scans[line]
     lit = np.abs(frequency - scan.centre_mhz.n) <= scan.fwhm_mhz.n / 2

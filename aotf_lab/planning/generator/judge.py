@@ -104,7 +104,10 @@ def _accuracy(made: Sequence[Made]) -> Check:
     left = f"u is then {1e3 * worst.u_calibrated_mhz:.2g} kHz"
     after = worst.calibrated_lost_percent
     left += "" if after is None else f", up to {percent(after)} of light lost"
-    cure = f"set each level at the port by the voltmeter of the readings, generator plugged in, to {aims}: {left}"
+    slowed = "" if len(reached) < 2 else ", the wave slowed until it can be read"
+    cure = (
+        f"set each level at the port by the voltmeter of the readings, generator plugged in{slowed}, to {aims}: {left}"
+    )
     return Check("accuracy", False, f"{part}; {cure}", at_stake_mhz=float(worst.error_mhz.s))
 
 
