@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from aotf_lab.errors import ReadingError
@@ -44,6 +45,15 @@ def test_depth_in_percent_of_a_frequency_in_megahertz(log):
 def test_depth_of_most_and_least(log):
     table = read_modulation(log("Modulation (kHz),Most (mV),Least (mV)\n10,300,100\n100,250,150\n")).table
     assert table["depth"].tolist() == pytest.approx([0.5, 0.25])
+
+
+def test_u_of_most_and_least_give_that_of_the_depth(log):
+    table = read_modulation(
+        log("Modulation (kHz),Most (mV),u (mV),Least (mV),u (mV)\n10,300,3,100,1\n99,250,3,150,1\n")
+    )
+    a, b = 300.0, 100.0
+    away = [((a + da - b - db) / (a + da + b + db) - 0.5) for da, db in ((3.0, 0.0), (0.0, 1.0))]
+    assert table.table["u_depth"].tolist()[0] == pytest.approx(np.hypot(*away), rel=0.02)
 
 
 def test_no_depth(log):

@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 def read_modulation(
     path: str | os.PathLike[str], columns: ColumnMap | None = None, *, layout: Layout | None = None
 ) -> Readings:
-    """Return one row per reading: ``modulation_khz``, ``depth`` (and ``u_depth`` where stated); ``file`` and ``line``.
+    """Return one row per reading: ``modulation_khz``, ``depth``, ``u_depth`` where u are stated; ``file``, ``line``.
 
     The depth is that column of the file, or (most - least) / (most + least) of the light ``most_v`` and ``least_v`` at
     a detector, dark subtracted; it keeps those columns. Raises ``ReadingError`` for a file with neither, a frequency
@@ -48,7 +48,11 @@ def read_modulation(
     most, least = (readings.table[c].to_numpy(dtype=float) for c in ("most_v", "least_v"))
     _refuse(readings, least, least <= most, "least light above the most", "V", "no more than the most light")
     _refuse(readings, most + least, most + least > 0, "most and least light together", "V", "above 0 V")
-    return replace(readings, table=readings.table.assign(depth=(most - least) / (most + least)))
+    table = readings.table.assign(depth=(most - least) / (most + least))
+    if {"u_most_v", "u_least_v"} <= set(table.columns):
+        of = [table[c].to_numpy(dtype=float) for c in ("u_most_v", "u_least_v")]
+        table = table.assign(u_depth=2.0 * np.hypot(least * of[0], most * of[1]) / (most + least) ** 2)
+    return replace(readings, table=table)
 
 
 def _refuse(readings: Readings, values: Floats, good: NDArray[np.bool_], what: str, unit: str, allowed: str) -> None:

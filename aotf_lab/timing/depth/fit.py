@@ -13,7 +13,13 @@ from uncertainties import UFloat
 from aotf_lab.errors import AotfLabError, ReadingsError, Said
 from aotf_lab.estimation import Check, Parameter, Problem, fit_problem
 from aotf_lab.estimation.checks import z_check
-from aotf_lab.physics.edges import HALF_DEPTH_PER_TRANSIT, beam_depth, pole_depth
+from aotf_lab.physics.edges import (
+    HALF_DEPTH_PER_TRANSIT,
+    beam_depth,
+    pole_depth,
+    pole_of_bandwidth_us,
+    pole_of_rise_us,
+)
 from aotf_lab.reading.readings import Readings, as_readings
 from aotf_lab.timing.depth.depth import ModulationDepth
 from aotf_lab.timing.numbers import Number, nominal, require_above_zero
@@ -29,20 +35,24 @@ def fit_modulation_depth(
     *,
     port_bandwidth_khz: Number | None = None,
     fit_port: bool = False,
+    detector_rise_us: Number | None = None,
     transit_us: Number | None = None,
 ) -> ModulationDepth:
     """Fit the depth of modulation against frequency and return the ``ModulationDepth``.
 
     ``readings`` is a table with ``modulation_khz`` and ``depth``; without ``u_depth`` the scatter tells. The depth at
-    rest is fitted, so a part of the light that is never modulated does no harm. ``port_bandwidth_khz`` is that of
-    a single pole besides the beam (oscillator's port, or detector); with ``fit_port`` the readings find
-    it, beginning from the value given. ``transit_us`` is D/v from an edge: the two are compared. Modulate
-    by a small drive: where it swings over the whole of sin^2, harmonics add to the depth, more so at low frequencies.
+    rest is fitted, so a part of the light that is never modulated does no harm. ``port_bandwidth_khz`` is that of a
+    single pole besides the beam (oscillator's port); with ``fit_port`` the readings find it, beginning from the value
+    given. ``detector_rise_us`` (10 to 90 %, a pole as well) is taken off each reading first, as if it were known
+    exactly: the result is that of the light. ``transit_us`` is D/v from an edge: the two are compared.
+    Modulate by a small drive: where it swings over the whole of sin^2, harmonics add to the depth, more so at low
+    frequencies.
 
     Raises ``ReadingsError`` for fewer than four readings or ones not above 0 kHz, ``FitError`` where they do not tell
     the parameters apart, ``AotfLabError`` for a stated number not above zero.
     """
-    require_above_zero("a modulation", port_bandwidth_khz=port_bandwidth_khz, transit_us=transit_us)
+    require_above_zero("a modulation", port_bandwidth_khz=port_bandwidth_khz, transit_us=transit_us,
+                        detector_rise_us=detector_rise_us)  # fmt: skip
     table = as_readings(readings)
     table.require("modulation_khz", "depth")
     f, depth = (table.table[c].to_numpy(dtype=float) for c in ("modulation_khz", "depth"))
@@ -55,6 +65,9 @@ def fit_modulation_depth(
             cure="measure from a tenth of half depth's frequency up to twice that of half depth",
         )  # fmt: skip
     u = table.table["u_depth"].to_numpy(dtype=float) if "u_depth" in table.table.columns else None
+    if detector_rise_us is not None:
+        seen = pole_depth(f, pole_of_bandwidth_us(1.0) / pole_of_rise_us(nominal(detector_rise_us)))
+        depth, u = depth / seen, None if u is None else u / seen
     problem = _problem(table, f, depth, u, port_bandwidth_khz, fit_port)
     fit = fit_problem(problem)
     p = fit.parameters

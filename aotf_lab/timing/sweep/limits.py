@@ -1,9 +1,10 @@
 """The highest rate at which a line may be swept across, and which part of the bench sets it.
 
 Beam, detector and the generator's steps blur the pulse of light (``pulse``). A single pole at the oscillator's port
-does not: behind it a ramp is the same ramp, later by tau. It costs the ends of the span instead. A triangle of rate r turns
-r tau ln 2 short of each end, so 2 ln 2 r tau / span is lost; a sine of frequency F keeps 1/sqrt(1 + (F/B)^2) of its
-span and crosses the middle at r = pi F span. Both by circuit theory; the loss allowed is then that share of the span.
+does not: behind it a ramp is the same ramp, later by tau. It costs the ends of the span instead. A triangle of rate r
+turns r tau ln 2 short of each end, so 2 ln 2 r tau / span is lost; a sine of frequency F keeps 1/sqrt(1 + (F/B)^2)
+of its span and crosses the middle at r = pi F span. Both by circuit theory; the loss allowed is then that share of
+the span.
 """
 
 from __future__ import annotations
