@@ -74,17 +74,27 @@ def trace_noise(values: FloatArray, plateaus: Sequence[NDArray[np.int_]], roundi
             cure="save a longer trace: several rise times before and after each edge, or with shorter sample steps",
         )  # fmt: skip
     lags = range(_HIGHEST_ORDER + 1)
-    spread = np.array([sum(float(r[k:] @ r[: len(r) - k]) for r in runs) for k in lags]) / (samples - len(runs))
+    raw = np.array([sum(float(r[k:] @ r[: len(r) - k]) / (samples - k * len(runs)) for r in runs) for k in lags])
     floor = rounding_v / 12.0**0.5
-    if spread[0] <= floor**2 or spread[0] <= 0:
+    if raw[0] <= floor**2 or raw[0] <= 0:
         u = max(floor, 1e-9 * float(np.ptp(values)), 1e-15)
         return TraceNoise(u, np.zeros(0), u, rounding_v, samples)
+    spread, found = raw, _by_order(raw, samples)
+    for _ in range(3):  # what the mean of each run took along: the variance of that mean
+        slow = found[1] / max(1.0 - float(np.sum(found[0])), 0.05) ** 2
+        spread = raw + min(slow * len(runs) / samples, 0.5 * float(raw[0]))
+        found = _by_order(spread, samples)
+    return TraceNoise(float(spread[0]) ** 0.5, found[0], found[1] ** 0.5, rounding_v, samples)
+
+
+def _by_order(spread: FloatArray, samples: int) -> tuple[FloatArray, float]:
+    """Return the weights of the best order, and the variance that they leave, from the autocovariances ``spread``."""
     best: tuple[float, FloatArray, float] | None = None
-    for order in lags:
+    for order in range(len(spread)):
         weights = linalg.solve_toeplitz(spread[:order], spread[1 : order + 1]) if order else np.zeros(0)
-        left = float(spread[0] - weights @ spread[1 : order + 1])
-        score = samples * np.log(max(left, 1e-6 * spread[0])) + order * np.log(samples)
+        left = max(float(spread[0] - weights @ spread[1 : order + 1]), 1e-6 * float(spread[0]))
+        score = samples * np.log(left) + order * np.log(samples)
         if best is None or score < best[0]:
             best = (float(score), np.asarray(weights), left)
     assert best is not None
-    return TraceNoise(float(spread[0]) ** 0.5, best[1], max(best[2], 1e-6 * spread[0]) ** 0.5, rounding_v, samples)
+    return best[1], best[2]
