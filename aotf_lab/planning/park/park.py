@@ -7,12 +7,12 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from uncertainties import UFloat
 
-from aotf_lab.crystal import Scan
 from aotf_lab.driver import Vco
 from aotf_lab.errors import AotfLabError, Said
 from aotf_lab.estimation import Check
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.planning.curves import Curves, HasCurves, curves_of
+from aotf_lab.planning.incident import incident_of
 from aotf_lab.planning.park.bound import bounded_leak
 from aotf_lab.planning.park.drive import ParkedDrive, parked_drive
 from aotf_lab.planning.park.harmonics import harmonic_levels
@@ -34,7 +34,6 @@ _POINTS_PER_WIDTH = 30
 _RUNNERS = 4
 _APART_WIDTHS = 3.0
 _LOUD_DB = -20.0
-_LEAST_DRIVE = 0.02
 
 
 def park_frequency(
@@ -67,7 +66,12 @@ def park_frequency(
     lines = _require_lines(passbands, combine, drift_mhz)
     reach = reach_of(curves, oscillator, generator, band_mhz)
     drive = parked_drive(source, curves, supply_v, rf_power_w)
-    incident, how = _incident(curves.scans, passbands, lines, incident_mw)
+    incident, known = incident_of(curves.scans, passbands, lines, incident_mw)
+    how = (
+        "lines weighted alike: incident power is not known of every one"
+        if incident is None
+        else (f"lines weighted by their incident power, {known}")
+    )
     full = np.array([_full_light(passbands, drive, line) for line in lines])
     levels = harmonic_levels(harmonics)
     model = LeakModel(passbands, lines, drive, levels, full, line_weights(lines, full, incident), combine)
@@ -98,30 +102,6 @@ def _require_lines(passbands: PassbandsLike, combine: Combine, drift_mhz: float 
             "a drift without a meaning", found=drift_mhz, allowed="0 MHz or more", cure="state it in MHz"
         )
     return lines
-
-
-def _incident(
-    scans: Mapping[str, Scan], passbands: PassbandsLike, lines: tuple[str, ...], stated: Mapping[str, float] | None
-) -> tuple[Mapping[str, float] | None, str]:
-    """Return the incident power (mW) of every line, None where all count alike, and how it is known."""
-    if stated is not None:
-        missing = [n for n in lines if not (n in stated and np.isfinite(stated[n]) and stated[n] > 0)]
-        if missing:
-            raise AotfLabError(
-                "no incident power of a line", found=Said(", ".join(missing)),
-                allowed="a number above 0 mW for every line", cure="state it for all lines, or for none",
-            )  # fmt: skip
-        return stated, "lines weighted by their incident power, as stated"
-    found = {}
-    for name in lines:
-        scan = scans.get(name)
-        ratio = 0.0 if scan is None else float(scan.drive_ratio.n)
-        if scan is None or ratio < max(_LEAST_DRIVE, 2 * float(scan.drive_ratio.s)):
-            return None, "lines weighted alike: incident power is not known of every one"
-        power = ratio * float(passbands.saturation_power_w(name).n)
-        light = float(np.asarray(passbands.nominal(name, float(passbands.peak_mhz(name).n), power)))
-        found[name] = float(scan.peak_power_mw.n) / light
-    return found, "lines weighted by their incident power, as their scans show it"
 
 
 def _full_light(passbands: PassbandsLike, drive: ParkedDrive, line: str) -> float:

@@ -15,10 +15,11 @@ from aotf_lab.driver import Vco
 from aotf_lab.driver.level import average_w
 from aotf_lab.errors import AotfLabError, Said
 from aotf_lab.planning.curves import Curves, HasCurves, curves_of
+from aotf_lab.planning.incident import incident_of
 from aotf_lab.planning.park import Park
 from aotf_lab.planning.park.drive import parked_drive
 from aotf_lab.planning.safe_drive import require_safe
-from aotf_lab.planning.sequence.dwell import equal_dwells, incident_of
+from aotf_lab.planning.sequence.dwell import equal_dwells
 from aotf_lab.planning.sequence.hop import Hop, hop_of, transit_of
 from aotf_lab.planning.sequence.judge import checks_of, leaked_shares
 from aotf_lab.planning.sequence.order import least_order
