@@ -7,9 +7,11 @@ definitions). Where a link is not stated, the least and the most that it can mea
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from aotf_lab.physics.loading import load_share
 from aotf_lab.physics.rf import attenuation_factor, rms_to_watt, watt_to_rms
 from aotf_lab.reading.scope_facts import Scope
 from aotf_lab.reading.session_limits import CounterLimits, DamageLimits, GeneratorFacts, OscillatorFacts, ScopeLimits
@@ -23,9 +25,6 @@ SCOPE_INPUT_VRMS = 5.0
 
 LOWEST_CONTROL_V = 0.0
 """Least control voltage where nothing is stated: below zero a varactor conducts (common practice, no source)."""
-
-GENERATOR_OHM = 50.0
-"""Output of a function generator (common practice, no source)."""
 
 _OPEN = 2.0
 
@@ -179,7 +178,7 @@ def _generator(oscillator: OscillatorFacts, generator: GeneratorFacts) -> tuple[
     if generator.range_v is None:
         return ()
     ohm = oscillator.input_ohm
-    share = 1.0 if ohm is None else ohm / (ohm + GENERATOR_OHM)
+    share = load_share(generator.output_ohm, math.inf if ohm is None else ohm)
     low, high = (share * v for v in generator.range_v)
     how = "all that it gives" + ("" if ohm is None else f", into {ohm:g} ohm")
     return _between("oscillator input (generator)", (low, high), oscillator, how)

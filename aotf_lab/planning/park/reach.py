@@ -9,8 +9,9 @@ import numpy as np
 
 from aotf_lab.driver import Vco
 from aotf_lab.errors import AotfLabError, Said
+from aotf_lab.physics.loading import load_share
 from aotf_lab.planning.curves import Curves
-from aotf_lab.planning.damage import GENERATOR_OHM, LOWEST_CONTROL_V
+from aotf_lab.planning.damage import LOWEST_CONTROL_V
 from aotf_lab.reading.session_limits import GeneratorFacts, OscillatorFacts
 
 __all__ = ["Reach", "Zone", "reach_of"]
@@ -89,7 +90,7 @@ def _limits(
         given = generator.range_v
         if given is not None:
             ohm = oscillator.input_ohm
-            share = 1.0 if ohm is None else ohm / (ohm + GENERATOR_OHM)
+            share = load_share(generator.output_ohm, np.inf if ohm is None else ohm)
             made = _made_by(curves.vco, share * given[0], share * given[1])
             yield *made, f"what the generator gives ({share * given[0]:.3g} to {share * given[1]:.3g} V at the input)"
     if curves.level is not None:
