@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 
 from aotf_lab.physics.coupled_waves import passband_fwhm
 from aotf_lab.physics.domain import Values, as_values, require
+from aotf_lab.physics.edges import HALF_DEPTH_PER_TRANSIT, RISE_PER_DEVIATION
 
 __all__ = [
     "BRAGG_REGIME_Q",
@@ -37,9 +38,6 @@ HALF_DETUNING = 0.5 * np.pi * float(passband_fwhm(0.0))
 
 Q_TIMES_BANDWIDTH = 8.0 * HALF_DETUNING
 """Klein-Cook parameter times bandwidth over carrier frequency, 11.13: from the two formulas."""
-
-_RISE, _MODULATION = 0.6407758, 0.7495655
-"""Rise time over D/v from 10 to 90 % of the light, and frequency over v/D at half of the modulation."""
 
 
 def bragg_angle_deg(
@@ -149,7 +147,7 @@ def rise_time_us(diameter_mm: ArrayLike, velocity_m_s: ArrayLike) -> Values:
     >>> round(float(rise_time_us(1.0, 4200.0)), 4)
     0.1526
     """
-    return as_values(_RISE * 1e3 * as_values(diameter_mm) / as_values(velocity_m_s))
+    return as_values(RISE_PER_DEVIATION / 4.0 * 1e3 * as_values(diameter_mm) / as_values(velocity_m_s))
 
 
 def modulation_frequency_mhz(diameter_mm: ArrayLike, velocity_m_s: ArrayLike) -> Values:
@@ -160,4 +158,4 @@ def modulation_frequency_mhz(diameter_mm: ArrayLike, velocity_m_s: ArrayLike) ->
     >>> round(float(modulation_frequency_mhz(1.0, 4200.0)), 3)
     3.148
     """
-    return as_values(_MODULATION * 1e-3 * as_values(velocity_m_s) / as_values(diameter_mm))
+    return as_values(HALF_DEPTH_PER_TRANSIT * 1e-3 * as_values(velocity_m_s) / as_values(diameter_mm))

@@ -6,20 +6,18 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.interpolate import CubicSpline
-from scipy.special import ndtri
 
 from aotf_lab.crystal.passbands.passbands import Passbands
 from aotf_lab.driver import Vco
 from aotf_lab.errors import AotfLabError
 from aotf_lab.physics.coupled_waves import detuning_for_light
+from aotf_lab.physics.edges import RISE_PER_DEVIATION
 from aotf_lab.planning.park.drive import ParkedDrive
 from aotf_lab.planning.sequence.port import FloatArray, time_constant_us
 
 __all__ = ["Scene", "Timing", "frequency_table"]
 
 _POINTS = 201
-RISE_PER_DEVIATION = 2.0 * float(ndtri(0.9))
-"""From 10 % to 90 % of an error-function edge, over its standard deviation."""
 
 
 @dataclass(frozen=True)

@@ -15,13 +15,11 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from aotf_lab.errors import AotfLabError
+from aotf_lab.physics.edges import RISE_PER_DEVIATION
 
 __all__ = ["RISE_PER_DEVIATION", "Channel", "FloatArray"]
 
 FloatArray = NDArray[np.float64]
-
-RISE_PER_DEVIATION = 2.0 * float(special.ndtri(0.9))
-"""From 10 % to 90 % of an error-function edge, over its standard deviation: 2.5631."""
 
 
 @dataclass(frozen=True)
