@@ -9,7 +9,7 @@ import pandas as pd
 
 from aotf_lab.physics.domain import Values, as_values
 from aotf_lab.simulate.amplifier import true_rf_power
-from aotf_lab.simulate.light import true_efficiency
+from aotf_lab.simulate.light import dark_reading, head_readings, laser_wander, trailing_light, true_efficiency
 from aotf_lab.simulate.truth import SKERRY, BenchTruth, LineTruth
 
 __all__ = ["DEMO_HUNT", "HUNT_COLUMNS", "HuntPlan", "hunt_sweep", "true_light"]
@@ -79,12 +79,11 @@ def hunt_sweep(
     frequency = frequency + rng.normal(0.0, truth.oscillator.jitter_mhz, frequency.size)
     total = np.zeros_like(frequency)
     for line in truth.lines if light else ():
-        wander = _recursive(rng.standard_normal(frequency.size), plan.dwell_s, meters.laser_wander_time_s)
-        total += true_light(frequency, line, truth, plan) * (1.0 + meters.laser_wander * wander)
-    shown = _trailing(total, plan.dwell_s, meters.head_lag_s)
-    noise = rng.standard_normal((2, frequency.size))
-    read = shown * (1.0 + meters.head_noise * noise[0]) + meters.head_offset_mw + meters.head_floor_mw * noise[1]
-    dark = meters.head_offset_mw + meters.head_floor_mw * float(rng.standard_normal()) / 10.0**0.5
+        wander = laser_wander(rng, frequency.size, plan.dwell_s, meters)
+        total += true_light(frequency, line, truth, plan) * (1.0 + wander)
+    shown = trailing_light(total, plan.dwell_s, meters.head_lag_s)
+    read = head_readings(rng, shown, meters)
+    dark = dark_reading(rng, meters)
     return pd.DataFrame(
         {
             "time_s": plan.dwell_s * (1.0 + np.arange(frequency.size)),
@@ -93,23 +92,3 @@ def hunt_sweep(
             "dark_power_mw": np.full(frequency.size, dark),
         }
     )
-
-
-def _recursive(kicks: Values, dwell_s: float, time_s: float) -> Values:
-    """Return a process of unit variance that forgets itself over ``time_s``."""
-    kept = float(np.exp(-dwell_s / time_s)) if time_s > 0 else 0.0
-    result, state = np.empty_like(kicks), 0.0
-    for k, kick in enumerate(kicks.tolist()):
-        state = kick if k == 0 else kept * state + (1.0 - kept * kept) ** 0.5 * kick
-        result[k] = state
-    return result
-
-
-def _trailing(light_mw: Values, dwell_s: float, lag_s: float) -> Values:
-    """Return what a first-order head shows at the end of each dwell, settled on the first before the sweep began."""
-    kept = float(np.exp(-dwell_s / lag_s)) if lag_s > 0 else 0.0
-    result, state = np.empty_like(light_mw), float(light_mw[0])
-    for k, light in enumerate(light_mw.tolist()):
-        state = light + kept * (state - light)
-        result[k] = state
-    return result

@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
-from aotf_lab.physics.domain import Values, as_values
-from aotf_lab.simulate.light import true_efficiency, true_peak_frequency
+from aotf_lab.physics.domain import as_values
+from aotf_lab.simulate.light import dark_reading, head_readings, true_efficiency, true_peak_frequency
 from aotf_lab.simulate.truth import SKERRY, BenchTruth, LineTruth
 
 __all__ = ["DEMO_LEAKAGE", "LeakageTruth", "leakage_run", "leakage_settings"]
@@ -57,18 +57,12 @@ def leakage_run(
     f = settings + rng.normal(0.0, truth.oscillator.jitter_mhz, settings.size)
     efficiency = true_efficiency(f, plan.rf_power_w, line.wavelength_air_nm, truth.crystal) + plan.scattered
     incident, during = line.incident_power_mw * (1.0 + rng.normal(0.0, meters.laser_wander, (2, settings.size)))
-    dark = meters.head_offset_mw + meters.head_floor_mw * float(rng.standard_normal()) / 10.0**0.5
+    dark = dark_reading(rng, meters)
     return pd.DataFrame(
         {
             "frequency_mhz": f * (1.0 + meters.counter_error),
-            "optical_power_mw": _shown(rng, during * efficiency, truth) + plan.zero_mw,
-            "incident_power_mw": _shown(rng, incident, truth),
+            "optical_power_mw": head_readings(rng, during * efficiency, meters) + plan.zero_mw,
+            "incident_power_mw": head_readings(rng, incident, meters),
             "dark_power_mw": np.full(settings.size, dark),
         }
     )
-
-
-def _shown(rng: np.random.Generator, light_mw: Values, truth: BenchTruth) -> Values:
-    meters, noise = truth.instruments, rng.standard_normal((2, light_mw.size))
-    noisy = light_mw * (1.0 + meters.head_noise * noise[0]) + meters.head_floor_mw * noise[1]
-    return as_values(noisy + meters.head_offset_mw)

@@ -23,6 +23,7 @@ __all__ = [
     "head_readings",
     "laser_wander",
     "passband_scan",
+    "scan_rows",
     "trailing_light",
     "true_efficiency",
     "true_fwhm",
@@ -132,11 +133,20 @@ def passband_scan(
     power_w = true_rf_power(plan.supply_v, frequency, truth.amplifier)
     light = line.incident_power_mw * true_efficiency(frequency, power_w, line.wavelength_air_nm, truth.crystal)
     light = light * (1.0 + laser_wander(rng, plan.points, plan.dwell_s, meters))
+    shown = head_readings(rng, trailing_light(light, plan.dwell_s, meters.head_lag_s), meters)
+    return scan_rows(rng, frequency, shown, truth, plan)
+
+
+def scan_rows(
+    rng: np.random.Generator, frequency_mhz: Values, shown_mw: Values, truth: BenchTruth, plan: ScanPlan
+) -> pd.DataFrame:
+    """Return a scan as ``passband_scan`` does, from true frequencies (n,) and what the meter showed (n,)."""
+    meters = truth.instruments
     return pd.DataFrame(
         {
             "time_s": plan.dwell_s * (1.0 + np.arange(plan.points)),
-            "frequency_mhz": frequency * (1.0 + meters.counter_error),
-            "optical_power_mw": head_readings(rng, trailing_light(light, plan.dwell_s, meters.head_lag_s), meters),
+            "frequency_mhz": frequency_mhz * (1.0 + meters.counter_error),
+            "optical_power_mw": shown_mw,
             "dark_power_mw": np.full(plan.points, dark_reading(rng, meters)),
         }
     )
@@ -180,7 +190,8 @@ def efficiency_run(
 
 def laser_wander(rng: np.random.Generator, points: int, interval_s: float, meters: InstrumentTruth) -> Values:
     """Return a laser's relative wander: a stationary process that forgets itself exponentially."""
-    kept = float(np.exp(-interval_s / meters.laser_wander_time_s))
+    time_s = meters.laser_wander_time_s
+    kept = float(np.exp(-interval_s / time_s)) if time_s > 0 else 0.0
     kicks = rng.standard_normal(points) * np.where(np.arange(points) > 0, (1.0 - kept**2) ** 0.5, 1.0)
     return as_values(meters.laser_wander * _recursive(kicks, kept, 1.0))
 

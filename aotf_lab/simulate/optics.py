@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -13,7 +13,7 @@ from aotf_lab.physics.air import air_to_vacuum
 from aotf_lab.physics.beams import edge_share
 from aotf_lab.physics.deflection import exit_angles
 from aotf_lab.physics.domain import Values, as_values
-from aotf_lab.simulate.light import true_peak_frequency
+from aotf_lab.simulate.light import dark_reading, head_readings, true_peak_frequency
 from aotf_lab.simulate.truth import SKERRY, BenchTruth, LineTruth
 
 __all__ = [
@@ -124,13 +124,10 @@ def _read(
     """Return the table with what the settled head shows, the u that its display gives, and one dark reading."""
     meters = bench.instruments
     share = float(np.hypot(optics.settled, meters.head_noise))
-    seen = light_mw * (1.0 + share * rng.standard_normal(light_mw.size)) + meters.head_offset_mw
-    seen = seen + meters.head_floor_mw * rng.standard_normal(light_mw.size)
-    dark = meters.head_offset_mw + meters.head_floor_mw * float(rng.standard_normal()) / 10.0**0.5
     return table.assign(
-        optical_power_mw=seen,
+        optical_power_mw=head_readings(rng, light_mw, replace(meters, head_noise=share)),
         u_optical_power_mw=np.hypot(share * light_mw, meters.head_floor_mw),
-        dark_power_mw=dark,
+        dark_power_mw=dark_reading(rng, meters),
         u_dark_power_mw=meters.head_floor_mw / 10.0**0.5,
     )
 

@@ -12,9 +12,9 @@ from aotf_lab.simulate.amplifier import true_rf_power
 from aotf_lab.simulate.light import (
     DEMO_SCAN,
     ScanPlan,
-    dark_reading,
     head_readings,
     laser_wander,
+    scan_rows,
     trailing_light,
     true_efficiency,
     true_peak_frequency,
@@ -60,7 +60,7 @@ def sloped_scan(
     frequency, light = _light(rng, line, direction, truth, plan)
     leak = forms.slope_mw_per_mhz * (frequency - float(true_peak_frequency(line.wavelength_air_nm, truth.crystal)))
     shown = trailing_light(light + leak, plan.dwell_s, truth.instruments.head_lag_s)
-    return _table(rng, frequency, head_readings(rng, shown, truth.instruments), truth, plan)
+    return scan_rows(rng, frequency, head_readings(rng, shown, truth.instruments), truth, plan)
 
 
 def two_peak_scan(
@@ -77,7 +77,7 @@ def two_peak_scan(
         rng, line, direction, truth, plan, (1.0 - forms.second_share, 0.0), (forms.second_share, shift)
     )
     shown = trailing_light(light, plan.dwell_s, truth.instruments.head_lag_s)
-    return _table(rng, frequency, head_readings(rng, shown, truth.instruments), truth, plan)
+    return scan_rows(rng, frequency, head_readings(rng, shown, truth.instruments), truth, plan)
 
 
 def ranged_scan(
@@ -100,7 +100,7 @@ def ranged_scan(
     shown = shown + scatter * rng.standard_normal(len(light))
     digits = 4 - np.floor(np.log10(full[number])).astype(int)
     shown = np.array([round(value, d) for value, d in zip(shown.tolist(), digits.tolist(), strict=True)])
-    table = _table(rng, frequency, shown, truth, plan).drop(columns="dark_power_mw")
+    table = scan_rows(rng, frequency, shown, truth, plan).drop(columns="dark_power_mw")
     return table.assign(range=[f"{full[k]:g} mW" for k in number])
 
 
@@ -115,7 +115,7 @@ def level_scan(
     """Return a scan of a logarithmic detector: columns ``time_s``, ``frequency_mhz`` and ``optical_power_dbm``."""
     frequency, light = _light(rng, line, direction, truth, plan)
     level = 10.0 * np.log10(light + forms.level_floor_mw) + forms.level_u_db * rng.standard_normal(len(light))
-    table = _table(rng, frequency, light, truth, plan)[["time_s", "frequency_mhz"]]
+    table = scan_rows(rng, frequency, light, truth, plan)[["time_s", "frequency_mhz"]]
     return table.assign(optical_power_dbm=np.round(level, 2))
 
 
@@ -141,17 +141,3 @@ def _light(
     )
     wander = laser_wander(rng, plan.points, plan.dwell_s, meters)
     return as_values(frequency), as_values(line.incident_power_mw * light * (1.0 + wander))
-
-
-def _table(
-    rng: np.random.Generator, frequency: Values, shown_mw: Values, truth: BenchTruth, plan: ScanPlan
-) -> pd.DataFrame:
-    meters = truth.instruments
-    return pd.DataFrame(
-        {
-            "time_s": plan.dwell_s * (1.0 + np.arange(plan.points)),
-            "frequency_mhz": frequency * (1.0 + meters.counter_error),
-            "optical_power_mw": shown_mw,
-            "dark_power_mw": np.full(plan.points, dark_reading(rng, meters)),
-        }
-    )

@@ -15,8 +15,16 @@ import pandas as pd
 from aotf_lab.physics.air import vacuum_to_air
 from aotf_lab.physics.coupled_waves import diffraction_efficiency, passband_fwhm
 from aotf_lab.physics.domain import Values
-from aotf_lab.simulate.light import CRYSTAL_TEMPERATURE_C, true_fwhm, true_peak_frequency, true_saturation_power
-from aotf_lab.simulate.truth import SKERRY, BenchTruth, CrystalTruth, InstrumentTruth
+from aotf_lab.simulate.light import (
+    CRYSTAL_TEMPERATURE_C,
+    dark_reading,
+    head_readings,
+    trailing_light,
+    true_fwhm,
+    true_peak_frequency,
+    true_saturation_power,
+)
+from aotf_lab.simulate.truth import SKERRY, BenchTruth, CrystalTruth
 
 __all__ = ["LampTruth", "SpectrumPlan", "demo_lamp", "diffracted_light", "spectrum_scan"]
 
@@ -112,28 +120,13 @@ def spectrum_scan(
         light_mw = diffracted_light(plan.frequency_mhz(), plan.rf_power_w, lamp, truth.crystal)
     light = light_mw if direction == "up" else light_mw[::-1]
     frequency = plan.frequency_mhz(direction)
-    shown = _trailing(light, plan.dwell_s, meters.head_lag_s)
-    dark = meters.head_offset_mw + meters.head_floor_mw * float(rng.standard_normal()) / 10**0.5
+    shown = trailing_light(light, plan.dwell_s, meters.head_lag_s)
+    dark = dark_reading(rng, meters)
     return pd.DataFrame(
         {
             "time_s": plan.dwell_s * (1.0 + np.arange(len(frequency))),
             "frequency_mhz": frequency * (1.0 + meters.counter_error),
-            "optical_power_mw": _read(rng, shown, meters),
+            "optical_power_mw": head_readings(rng, shown, meters),
             "dark_power_mw": dark,
         }
     )
-
-
-def _trailing(light: Values, dwell_s: float, lag_s: float) -> Values:
-    """Return what a first-order meter shows at the end of each dwell."""
-    kept = float(np.exp(-dwell_s / lag_s)) if lag_s > 0 else 0.0
-    shown, state = np.empty_like(light), float(light[0])
-    for k, value in enumerate(light):
-        state = kept * state + (1.0 - kept) * float(value)
-        shown[k] = state
-    return shown
-
-
-def _read(rng: np.random.Generator, light_mw: Values, meters: InstrumentTruth) -> Values:
-    noisy = light_mw * (1.0 + meters.head_noise * rng.standard_normal(light_mw.shape)) + meters.head_offset_mw
-    return np.asarray(noisy + meters.head_floor_mw * rng.standard_normal(light_mw.shape))
