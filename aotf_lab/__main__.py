@@ -154,7 +154,7 @@ def _report(options: argparse.Namespace) -> tuple[str, int]:
     _require_html(options, "--out", out)
     if table is not None and table.suffix not in (".csv", ".json"):
         options.parser.error(f"--set-points {table}: allowed endings are .csv and .json")
-    from aotf_lab.report import failed_checks, write_report
+    from aotf_lab.report import write_page
     from aotf_lab.session import open_session, require_output
 
     session = open_session(options.session)
@@ -164,13 +164,12 @@ def _report(options: argparse.Namespace) -> tuple[str, int]:
         _progress(part)
         session.attempt(part)
     _progress("report")
-    write_report(session, out)
+    failed = write_page(session, out)
     points = session.set_points()
     if table is not None:
         points.to_csv(table) if table.suffix == ".csv" else points.to_json(table)
     _progress("")
     missing = f"; not computed: {', '.join(session.troubles)}" if session.troubles else ""
-    failed = failed_checks(session)
     read = f"; {failed} check{'s' * (failed > 1)} failed, read them first" if failed else ""
     return f"{out} written: {sum(p.reachable for p in points)} of {len(points)} lines can be set{missing}{read}", 0
 

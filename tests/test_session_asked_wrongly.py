@@ -11,7 +11,7 @@ from aotf_lab.crystal.purity.crosstalk import crosstalk
 from aotf_lab.data import CatalogueLine
 from aotf_lab.errors import AotfLabError
 from aotf_lab.planning.one_drive import one_drive
-from aotf_lab.report import failed_checks
+from aotf_lab.report import write_page
 
 
 @pytest.mark.parametrize(("factor", "failed"), [(1.0, set()), (1000.0, {"scale"}), (1e-3, {"scale", "lines agree"})])
@@ -42,5 +42,5 @@ def test_loops_of_a_frequency_in_khz_are_refused(demo):
         expected_loops(demo.cut, 64200.0, 589.1, 2000.0)
 
 
-def test_failed_checks_of_a_session_are_counted(demo):
-    assert failed_checks(demo) == 0
+def test_failed_checks_of_a_session_are_counted(demo, tmp_path):
+    assert write_page(demo, tmp_path / "report.html") == 0

@@ -12,7 +12,7 @@ from aotf_lab.driver.stability import Pushing, Stability, WarmUp
 from aotf_lab.driver.waveform import Waveform
 from aotf_lab.session import Session
 
-__all__ = ["Driver", "driver_of", "nothing_computed"]
+__all__ = ["Driver", "driver_of", "nothing_computed", "part_of"]
 
 
 @dataclass(frozen=True)
@@ -35,15 +35,15 @@ class Driver:
 
 def driver_of(session: Session, safe: SafeSupply | None, withheld: str) -> Driver:
     """Return what was measured of the session's driver."""
-    waves = _part(session, "waveforms") or {}
+    waves = part_of(session, "waveforms") or {}
     return Driver(
         safe,
         withheld,
-        level=_part(session, "level"),
-        match=_part(session, "match"),
-        warm_up=_part(session, "warm_up"),
-        stability=_part(session, "stability"),
-        pushing=_part(session, "pushing"),
+        level=part_of(session, "level"),
+        match=part_of(session, "match"),
+        warm_up=part_of(session, "warm_up"),
+        stability=part_of(session, "stability"),
+        pushing=part_of(session, "pushing"),
         good={name: w for name, w in waves.items() if not w.withheld},
         unused={name: w for name, w in waves.items() if w.withheld},
     )
@@ -51,10 +51,10 @@ def driver_of(session: Session, safe: SafeSupply | None, withheld: str) -> Drive
 
 def nothing_computed(session: Session) -> bool:
     """Return whether no curve at all can be computed from the session."""
-    found = [_part(session, part) for part in session.parts if part != "all_readings"]
+    found = [part_of(session, part) for part in session.parts if part != "all_readings"]
     return all(part is None or part == {} for part in found)
 
 
-def _part(session: Session, name: str) -> Any:
+def part_of(session: Session, name: str) -> Any:
     """Return a part, None where the session has no file for it: to ask for that would be a trouble."""
     return session.part(name) if name in session.parts else None

@@ -13,7 +13,7 @@ from aotf_lab.errors import Said, SessionError
 from aotf_lab.planning import SetPoints, set_points
 from aotf_lab.reading.atomic import write_text_atomically
 from aotf_lab.report.cautions import CAUTIONS
-from aotf_lab.report.checks import gathered_checks
+from aotf_lab.report.checks import PartCheck, gathered_checks
 from aotf_lab.report.content import (
     DETAIL_HEADS,
     METHOD,
@@ -35,11 +35,11 @@ from aotf_lab.report.figures import report_figures
 from aotf_lab.report.figures_driver import driver_figures
 from aotf_lab.report.figures_light import light_figures
 from aotf_lab.report.findings import Finding, finding_rows, findings_verdict
-from aotf_lab.report.light_parts import light_of
+from aotf_lab.report.light_parts import Light, light_of
 from aotf_lab.session import Session, check_session, require_output
 from aotf_lab.session.before_rf import before_rf
 
-__all__ = ["failed_checks", "report_html", "write_report"]
+__all__ = ["report_html", "write_page", "write_report"]
 
 
 def report_html(session: Session) -> str:
@@ -47,6 +47,11 @@ def report_html(session: Session) -> str:
 
     Raises ``SessionError`` when nothing at all can be computed from the session.
     """
+    return _page(session)[0]
+
+
+def _page(session: Session) -> tuple[str, int]:
+    """Return the page, and how many failed checks stand on it."""
     if nothing_computed(session):
         first, *others = session.troubles.values()
         raise SessionError(
@@ -61,14 +66,17 @@ def report_html(session: Session) -> str:
     driver = driver_of(session, None if before.start is None else before.start.safe, before.withheld)
     environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
     template = environment.from_string(files("aotf_lab.report").joinpath("template.html").read_text(encoding="utf-8"))
-    return template.render(**_content(session, driver, finding_rows(checked))) + "\n"
-
-
-def _content(session: Session, driver: Driver, findings: list[Finding]) -> dict[str, object]:
-    """Return what the template lays out."""
-    points = _points(session, driver)
     light = light_of(session, driver)
     checks = gathered_checks(session, driver, light)
+    page = template.render(**_content(session, driver, light, checks, finding_rows(checked))) + "\n"
+    return page, sum(not c.passed for c in checks)
+
+
+def _content(
+    session: Session, driver: Driver, light: Light, checks: list[PartCheck], findings: list[Finding]
+) -> dict[str, object]:
+    """Return what the template lays out."""
+    points = _points(session, driver)
     return {
         "title": f"{session.facts.name or session.facts.folder.name}: bench report",
         "note": session.facts.note,
@@ -97,12 +105,6 @@ def _content(session: Session, driver: Driver, findings: list[Finding]) -> dict[
     }
 
 
-def failed_checks(session: Session) -> int:
-    """Return how many checks of the session's results failed; those of traces that are not used do not count."""
-    driver = driver_of(session, None, "")
-    return sum(not c.passed for c in gathered_checks(session, driver, light_of(session, driver)))
-
-
 def _points(session: Session, driver: Driver) -> SetPoints:
     """Return the set-points, without any supply where none is called safe."""
     if driver.safe is not None:
@@ -111,10 +113,17 @@ def _points(session: Session, driver: Driver) -> SetPoints:
 
 
 def write_report(session: Session, out: str | Path) -> Path:
-    """Write the report of ``session`` to ``out`` and return the path.
+    """Write the report of ``session`` to ``out`` and return the path; raises as ``write_page`` does."""
+    write_page(session, out)
+    return Path(out)
+
+
+def write_page(session: Session, out: str | Path) -> int:
+    """Write the report of ``session`` to ``out`` and return how many failed checks stand on it.
 
     Raises ``SessionError`` as ``report_html`` does, and when ``out`` is a file of the session or its folder is missing.
     """
     target = require_output(session.facts, out)
-    write_text_atomically(target, report_html(session))
-    return target
+    page, failed = _page(session)
+    write_text_atomically(target, page)
+    return failed
