@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -18,6 +17,7 @@ from aotf_lab.crystal.scan.checks import explained_checks, scan_checks
 from aotf_lab.crystal.scan.fit import ScanSolution, solve_scan
 from aotf_lab.crystal.scan.further import Further, further
 from aotf_lab.crystal.scan.further_checks import further_checks
+from aotf_lab.crystal.scan.lag import exactly, lag_steps, motion_within_a_step
 from aotf_lab.crystal.scan.lengths import length_mm, weak_fwhm_mhz, width_nm
 from aotf_lab.crystal.scan.picture import draw_scan
 from aotf_lab.crystal.scan.sidelobes import Sidelobe, measured_sidelobes
@@ -25,7 +25,7 @@ from aotf_lab.crystal.scan.table import scan_table
 from aotf_lab.crystal.scan.words import scan_rows, scan_title
 from aotf_lab.crystal.tuning.curve import Tuning
 from aotf_lab.errors import ReadingsError
-from aotf_lab.estimation import Fit, FittedFunction, new_cause
+from aotf_lab.estimation import Fit, FittedFunction
 from aotf_lab.estimation.evaluate import require_inside, split
 from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.estimation.problem import FloatArray
@@ -74,7 +74,7 @@ class Scan:
     @property
     def time_constant_s(self) -> UFloat | None:
         """Time constant (s) of the power meter; None without logged times, and where no lag was seen."""
-        steps, step_s = _lag_steps(self.solution), self.solution.table.step_s
+        steps, step_s = lag_steps(self.solution), self.solution.table.step_s
         if step_s is None or not steps.n > max(2.0 * steps.s, 1e-3):
             return None
         return step_s / log1p(1 / steps)
@@ -187,9 +187,9 @@ def fit_scan(
     table = solution.table
     _require_inside(solution)
     p = solution.fit.parameters
-    lag_mhz = _lag_steps(solution) * table.pace_mhz
+    lag_mhz = lag_steps(solution) * table.pace_mhz
     sidelobes = () if solution.model.second else measured_sidelobes(point)
-    motion = _motion(solution)
+    motion = motion_within_a_step(solution)
     centre = p["centre_mhz"] if motion is None else p["centre_mhz"] + motion
     branches = _branches(found, centre)
     u_motion = 0.0 if motion is None else motion.s
@@ -202,7 +202,7 @@ def fit_scan(
         floor_mw=_through(table.readings, "optical_power_mw", p["floor_mw"]),
         slope_mw_per_mhz=_slope(solution),
         skew=p["skew"],
-        drive_ratio=p.get("drive_ratio", _exactly(p, solution.model.drive_ratio)),
+        drive_ratio=p.get("drive_ratio", exactly(p, solution.model.drive_ratio)),
         lag_mhz=lag_mhz,
         sidelobes=sidelobes,
         branches=branches,
@@ -223,14 +223,9 @@ def _through(readings: Readings, column: str, value: UFloat | float, *, offsets:
     return value
 
 
-def _exactly(parameters: Mapping[str, UFloat], value: float | None) -> UFloat:
-    """Return ``value`` as a number without uncertainty."""
-    return next(iter(parameters.values())) * 0.0 + (0.0 if value is None else value)
-
-
 def _slope(solution: ScanSolution) -> UFloat:
     p, readings = solution.fit.parameters, solution.table.readings
-    slope = p.get("slope_mw_per_mhz", _exactly(p, 0.0))
+    slope = p.get("slope_mw_per_mhz", exactly(p, 0.0))
     return _through(readings, "optical_power_mw", slope, offsets=False)
 
 
@@ -240,24 +235,6 @@ def _branches(found: Further, centre: UFloat) -> Branches | None:
     readings, apart = found.solution.table.readings, found.solution.fit.parameters["separation_mhz"]
     main = _through(readings, "frequency_mhz", centre)
     return branches_of(found.solution, main, _through(readings, "frequency_mhz", apart, offsets=False), found.gained)
-
-
-def _lag_steps(solution: ScanSolution) -> UFloat:
-    parameters = solution.fit.parameters
-    return parameters.get("lag_steps", _exactly(parameters, solution.model.lag_steps))
-
-
-def _motion(solution: ScanSolution) -> UFloat | None:
-    """Return the doubt (MHz) about a one-way lag from not knowing how the frequency moved within each step.
-
-    A meter that trails by m steps behind a standing frequency trails by 1 / ln(1 + 1/m) behind a gliding one, up to
-    half a step more. Standing is assumed; were gliding as likely, the mean square of the error is half of that squared.
-    """
-    steps = _lag_steps(solution).n
-    if not (solution.table.one_way and steps > 0):
-        return None
-    u_steps = (1.0 / math.log1p(1.0 / steps) - steps) / math.sqrt(2.0)
-    return new_cause("motion within a step", u_steps * solution.table.pace_mhz)
 
 
 def _require_inside(solution: ScanSolution) -> None:
