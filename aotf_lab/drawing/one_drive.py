@@ -16,7 +16,7 @@ __all__ = ["plot_one_drive"]
 Floats = NDArray[np.float64]
 
 _STYLES = ("-", "--", "-.")
-_APART = 0.035
+_APART = 0.058
 
 
 def plot_one_drive(
