@@ -12,13 +12,17 @@ from aotf_lab.crystal.scan.fit import ScanSolution
 from aotf_lab.crystal.scan.known import MOST_LEAD_STEPS
 from aotf_lab.crystal.scan.point import ScanPoint
 from aotf_lab.crystal.scan.sidelobes import Sidelobe
-from aotf_lab.estimation import Check
+from aotf_lab.estimation import Check, Fit
 from aotf_lab.estimation.checks import chi2_limit, z_limit
+from aotf_lab.estimation.fit import standardised
 
-__all__ = ["explained_checks", "scan_checks"]
+__all__ = ["explained", "scan_checks"]
 
-_CAUSES = {"wander": "clipped", "meter ranges": "clipped", "up and down": "wander"}
+_CAUSES = {"wander": "clipped", "meter ranges": "clipped", "up and down": "wander", "single readings": "wander"}
 """Check -> the one whose failure brings its own along: a plateau looks like wander and like a second range."""
+
+MOST_STANDING = 6.0
+"""Standard deviations that a single reading may stand out by when the light wanders: how much it does is a guess."""
 
 LEAST_REACH = 0.6
 """How far a scan is to reach beyond the centre on either side, in FWHM, so that it sees both half heights."""
@@ -56,17 +60,20 @@ def scan_checks(point: ScanPoint, lag_mhz: UFloat, u_motion_mhz: float, sidelobe
     return checks
 
 
-def explained_checks(checks: Sequence[Check]) -> list[Check]:
-    """Return the checks, those passed that failed by what another one names: one cause, one failed check."""
-    failed = {c.name for c in checks if not c.passed}
-    return [_explained(check, failed) for check in checks]
+def explained(fit: Fit) -> Fit:
+    """Return ``fit``, those of its checks passed that failed by what another one names: one cause, one failed check."""
+    failed = {c.name for c in fit.checks if not c.passed}
+    standing = float(np.max(np.abs(standardised(fit)[fit.leverage < 1 - 1e-6])))
+    return replace(fit, checks=tuple(_explained(check, failed, standing) for check in fit.checks))
 
 
-def _explained(check: Check, failed: set[str]) -> Check:
+def _explained(check: Check, failed: set[str], standing: float) -> Check:
     cause = _CAUSES.get(check.name)
     if check.passed or cause not in failed:
         return check
     if check.name == "up and down" and "differ in frequency" in check.detail:
+        return check
+    if check.name == "single readings" and standing > MOST_STANDING:
         return check
     return replace(check, passed=True, detail=f"explained by {cause!r}, which fails: {check.detail}")
 

@@ -13,7 +13,7 @@ from uncertainties.umath import log1p
 
 from aotf_lab.crystal.cut import Cut
 from aotf_lab.crystal.scan.branches import Branches, branches_of
-from aotf_lab.crystal.scan.checks import explained_checks, scan_checks
+from aotf_lab.crystal.scan.checks import explained, scan_checks
 from aotf_lab.crystal.scan.fit import ScanSolution, solve_scan
 from aotf_lab.crystal.scan.further import Further, further
 from aotf_lab.crystal.scan.further_checks import further_checks
@@ -207,7 +207,7 @@ def fit_scan(
         sidelobes=sidelobes,
         branches=branches,
         readings=table.readings,
-        fit=solution.fit.with_checks(*explained_checks(checks)),
+        fit=explained(solution.fit.with_checks(*checks)),
         expected_mw=table.in_table_order(solution.model(table.frequency_mhz, *solution.fit.values)),
         directions=table.in_table_order(table.direction),
         solution=solution,
