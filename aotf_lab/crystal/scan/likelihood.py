@@ -27,8 +27,8 @@ NONE = 0.5
 class Wander:
     """The scatter that the residuals ask for: ``level`` squared times the stated variances, plus a wander.
 
-    ``variances`` are the mean squared relative standard deviations of the light of each kind tried, ``size`` the root
-    of their sum, ``gain`` twice the rise of the restricted log likelihood that the likeliest brings.
+    ``variances`` are the mean squared relative standard deviations of the light of each kind tried, ``size`` the
+    likeliest such deviation, ``gain`` twice the rise of the restricted log likelihood that it brings.
     """
 
     level: float
@@ -65,7 +65,9 @@ def likely_wander(residual: FloatArray, jacobian: FloatArray, wanders: Sequence[
     whole = none + float(weight.sum())
     variances = tuple(float(v) for v in np.sum(weight * level**2 * _SIZES**2, axis=1) / whole)
     mean_level = (none * float(plain_level[0]) ** 2 + float(np.sum(weight * level**2))) / whole
-    return Wander(mean_level**0.5, variances, sum(variances) ** 0.5, float(plain[0]) - lowest)
+    likeliest = divmod(int(np.argmin(score)), len(_SIZES))
+    size = float(_SIZES[likeliest[1]] * level[likeliest]) if float(score.min()) < float(plain[0]) else 0.0
+    return Wander(mean_level**0.5, variances, size, float(plain[0]) - lowest)
 
 
 def _minus_two_log(

@@ -41,8 +41,8 @@ class ScanNoise:
     """What makes the readings of a scan independent of each other and of unit scatter.
 
     ``u_mw`` (n,) is the standard uncertainty of each, all causes together, and ``root`` (n, n) turns readings into
-    independent ones. ``wander`` is the relative standard deviation of the light, ``gain`` twice the rise of the
-    restricted log likelihood that a wander brings. ``about_mw`` (n,) is the first fit, for a scan logged in dB.
+    independent ones. ``wander`` is the relative standard deviation of the light, of whatever memory, ``gain`` twice the
+    rise of the restricted log likelihood that the likeliest wander brings. ``about_mw`` (n,) is the first fit, for a scan logged in dB.
     """
 
     u_mw: FloatArray
@@ -90,7 +90,8 @@ def scan_noise(
         table.u_power_mw is not None,
     )
     covariance = found.level**2 * stated + np.tensordot(found.variances, np.array(wanders), 1)
-    return ScanNoise(np.sqrt(np.diag(covariance)), _inverse_root(covariance), found.size, found.gain, about)
+    wander = sum(found.variances) ** 0.5
+    return ScanNoise(np.sqrt(np.diag(covariance)), _inverse_root(covariance), wander, found.gain, about)
 
 
 def _scale(table: ScanTable, residual: FloatArray, shown: FloatArray, about: FloatArray | None) -> FloatArray:
