@@ -23,10 +23,12 @@ FLOORS: dict[str, int] = {
     "crystal": 6,
     "timing": 6,
     "planning": 7,
-    "session": 8,
-    "simulate": 9,
-    "report": 10,
-    "__main__": 11,
+    "record": 8,
+    "session": 9,
+    "simulate": 10,
+    "report": 11,
+    "widgets": 11,
+    "__main__": 12,
 }
 """A room imports rooms of lower floors and itself; never sideways, never up."""
 

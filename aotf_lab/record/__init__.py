@@ -1,0 +1,3 @@
+"""Calibrations that are kept, checked and renewed."""
+
+__all__: list[str] = []
