@@ -6,6 +6,7 @@
     |-- ReadingsError            the readings cannot support the fit that was asked for
     |-- FitError                 the fit ran and its result must not be used
     |-- OutOfRangeError          asked outside the measured range; carries low, high, nearest
+    |-- RecordError              a kept calibration is damaged, foreign or of another schema, or cannot be kept
     |-- UnsafeDriveError         would drive the crystal above its rated RF power
     `-- MaterialError            a crystal material or optical range without packaged data
 
@@ -22,6 +23,7 @@ __all__ = [
     "OutOfRangeError",
     "ReadingError",
     "ReadingsError",
+    "RecordError",
     "Said",
     "SessionError",
     "UnsafeDriveError",
@@ -96,6 +98,10 @@ class OutOfRangeError(AotfLabError):
             if value > high
             else f"ask at {self.nearest:.6g} {unit} at the least, or measure further out",
         )
+
+
+class RecordError(AotfLabError):
+    """A file of a kept calibration is damaged, foreign or of another schema; or a calibration cannot be kept."""
 
 
 class UnsafeDriveError(AotfLabError):
