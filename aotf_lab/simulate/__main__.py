@@ -1,4 +1,4 @@
-"""Write the invented demo bench: ``python -m aotf_lab.simulate FOLDER [--seed N]``.
+"""Write the invented demo bench: ``python -m aotf_lab.simulate FOLDER [--seed N] [--day N]``.
 
 Exit codes: 0 done, 1 the folder cannot be used (one sentence says why), 2 wrong usage.
 """
@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from aotf_lab.errors import AotfLabError
+from aotf_lab.simulate.later import LATER_DAYS, simulate_later
 from aotf_lab.simulate.write import DEMO_SEED, simulate_session
 
 __all__ = ["main"]
@@ -23,9 +24,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument(
         "--seed", type=_seed, default=DEMO_SEED, help="of the readings' errors, 0 or more (default: the demo's)"
     )
+    parser.add_argument(
+        "--day", type=int, choices=(0, *LATER_DAYS), default=0, help="of the session (default: the first, 0)"
+    )
     options = parser.parse_args(arguments)
     try:
-        folder = simulate_session(options.folder, options.seed)
+        if options.day:
+            folder = simulate_later(options.folder, options.day, options.seed)
+        else:
+            folder = simulate_session(options.folder, options.seed)
     except AotfLabError as error:
         sys.stderr.write(f"aotf_lab.simulate: {error}\n")
         return 1

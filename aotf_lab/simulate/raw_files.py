@@ -21,7 +21,19 @@ from aotf_lab.simulate.trace import trace_files
 from aotf_lab.simulate.truth import SKERRY, BenchTruth
 from aotf_lab.simulate.warm_up import pushing_text, warmup_log_text
 
-__all__ = ["DRIVE_RATIOS", "MISTYPED_NM", "efficiency_files", "raw_files", "scan_files", "sweep_text"]
+__all__ = [
+    "DRIVE_RATIOS",
+    "EFFICIENCY_COLUMNS",
+    "LEVEL_COLUMNS",
+    "MISTYPED_NM",
+    "SCAN_COLUMNS",
+    "SWEEP_COLUMNS",
+    "SWING_COLUMNS",
+    "efficiency_files",
+    "raw_files",
+    "scan_files",
+    "sweep_text",
+]
 
 DRIVE_RATIOS = {
     "B": (0.04, 0.08, 0.12, 0.16, 0.20, 0.24, 0.27, 0.30, 0.33, 0.36),
@@ -38,23 +50,23 @@ _BAND_SUPPLY_V = 8.0
 _SUPPLIES_V = (4.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0, 10.5, 11.0)
 _SUPPLY_FREQUENCY_MHZ = 64.0
 
-_SWEEP: tuple[Column, ...] = (
+SWEEP_COLUMNS: tuple[Column, ...] = (
     ("Time (s)", "time_s", 1.0, 0), ("Direction", "direction", 1.0, 0), ("Drive voltage (V)", "drive_v", 1.0, 4),
     ("Counter (MHz)", "frequency_mhz", 1.0, 4), ("Box temperature (degC)", "temperature_c", 1.0, 2),
 )  # fmt: skip
-_LEVEL: tuple[Column, ...] = (
+LEVEL_COLUMNS: tuple[Column, ...] = (
     ("Supply (V)", "supply_v", 1.0, 2), ("Counter (MHz)", "frequency_mhz", 1.0, 3),
     ("Scope (Vrms)", "rf_level_vrms", 1.0, 5),
 )  # fmt: skip
-_SWING: tuple[Column, ...] = (
-    *_LEVEL[:2], ("Scope (Vpp)", "rf_level_vpp", 1.0, 5), ("Supply current (A)", "supply_a", 1.0, 3),
+SWING_COLUMNS: tuple[Column, ...] = (
+    *LEVEL_COLUMNS[:2], ("Scope (Vpp)", "rf_level_vpp", 1.0, 5), ("Supply current (A)", "supply_a", 1.0, 3),
 )  # fmt: skip
-_SCAN: tuple[Column, ...] = (
+SCAN_COLUMNS: tuple[Column, ...] = (
     ("Time (s)", "time_s", 1.0, 1), ("Counter (MHz)", "frequency_mhz", 1.0, 4),
     ("Diffracted (uW)", "optical_power_mw", 1e3, 1), ("Dark (uW)", "dark_power_mw", 1e3, 1),
 )  # fmt: skip
-_EFFICIENCY: tuple[Column, ...] = (
-    *_LEVEL, ("Diffracted (uW)", "optical_power_mw", 1e3, 1), ("Incident (uW)", "incident_power_mw", 1e3, 1),
+EFFICIENCY_COLUMNS: tuple[Column, ...] = (
+    *LEVEL_COLUMNS, ("Diffracted (uW)", "optical_power_mw", 1e3, 1), ("Incident (uW)", "incident_power_mw", 1e3, 1),
     ("Dark (uW)", "dark_power_mw", 1e3, 1),
 )  # fmt: skip
 _LINES: tuple[Column, ...] = (
@@ -97,17 +109,20 @@ def sweep_text(seed: int, truth: BenchTruth = SKERRY, faults: Faults = NO_FAULTS
     doubled = table.index.isin(faults.doubled_counts)
     table["frequency_mhz"] = table["frequency_mhz"] * np.where(doubled, 2.0, 1.0)
     return csv_text(
-        f"oscillator on for {start_s / 60:.0f} min; {REFERENCE_V:g} V visited again and again", table, _SWEEP
+        f"oscillator on for {start_s / 60:.0f} min; {REFERENCE_V:g} V visited again and again", table, SWEEP_COLUMNS
     )
 
 
 def _levels(seed: int, truth: BenchTruth) -> Iterator[tuple[str, str]]:
     name = "level_over_band.csv"
     band = level_readings(_stream(seed, name), _BAND_SUPPLY_V, _BAND_MHZ, truth)
-    yield name, csv_text("amplifier into the dummy load, scope behind the pad", band, _LEVEL)
+    yield name, csv_text("amplifier into the dummy load, scope behind the pad", band, LEVEL_COLUMNS)
     name = "supply_to_power.csv"
     supplies = level_readings(_stream(seed, name), _SUPPLIES_V, _SUPPLY_FREQUENCY_MHZ, truth, swing=True)
-    yield name, csv_text("amplifier into the dummy load, scope behind the pad, read peak to peak", supplies, _SWING)
+    yield (
+        name,
+        csv_text("amplifier into the dummy load, scope behind the pad, read peak to peak", supplies, SWING_COLUMNS),
+    )
 
 
 def scan_files(seed: int, truth: BenchTruth = SKERRY, faults: Faults = NO_FAULTS) -> Iterator[tuple[str, str]]:
@@ -117,7 +132,10 @@ def scan_files(seed: int, truth: BenchTruth = SKERRY, faults: Faults = NO_FAULTS
             name = f"scan_{line.name}_{direction}.csv"
             scanned = truth.line(faults.scanned_line(line.name))
             table = faulty_scan(_stream(seed, name), scanned, direction, truth, faults)
-            yield name, csv_text(f"line {line.name}, stepped {direction} without waiting for the head", table, _SCAN)
+            yield (
+                name,
+                csv_text(f"line {line.name}, stepped {direction} without waiting for the head", table, SCAN_COLUMNS),
+            )
 
 
 def efficiency_files(seed: int, truth: BenchTruth = SKERRY) -> Iterator[tuple[str, str]]:
@@ -126,7 +144,7 @@ def efficiency_files(seed: int, truth: BenchTruth = SKERRY) -> Iterator[tuple[st
         file = f"efficiency_{name}.csv"
         table = efficiency_run(_stream(seed, file), truth.line(name), ratios, truth)
         note = f"line {name} on its peak, supply raised; scope level into the dummy load at the same setting"
-        yield file, csv_text(note, table, _EFFICIENCY)
+        yield file, csv_text(note, table, EFFICIENCY_COLUMNS)
 
 
 def _line_table(rng: np.random.Generator, truth: BenchTruth) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from types import MappingProxyType
 
 from aotf_lab.simulate.faults import NO_FAULTS, Faults
+from aotf_lab.simulate.light import CRYSTAL_TEMPERATURE_C
 from aotf_lab.simulate.match import SKERRY_MATCH
 from aotf_lab.simulate.raw_files import MISTYPED_NM
 from aotf_lab.simulate.truth import SKERRY, BenchTruth, LineTruth
@@ -18,7 +19,7 @@ _HEAD = """\
 
 [session]
 name = "Skerry"
-note = "invented demo bench; seven lines through one filter, oscillator warm, room at 22 C"
+note = "{note}"
 
 [crystal]
 material = "TeO2"
@@ -26,7 +27,7 @@ rated_rf_power_w = {rated:.2f}        # continuous, at the connector
 peak_rf_power_w = {rated:.2f}         # its papers allow no more in pulses
 velocity_m_s = 645.0
 u_velocity_m_s = 4.0
-temperature_c = 22.6
+temperature_c = {crystal:.1f}
 
 [instrument.counter]
 time_base_ppm = 15.0           # data sheet, +-25 ppm
@@ -93,6 +94,8 @@ high_limit_v = 10.0
 """
 
 
+_NOTE = "invented demo bench; seven lines through one filter, oscillator warm, room at 22 C"
+
 _PURPOSES = {
     "vco": "oscillator", "level": "level", "supply": "level", "warmup": "warm_up", "pushing": "pushing",
     "hunt": "hunt", "spots": "spots",
@@ -105,8 +108,13 @@ def session_text(
     truth: BenchTruth = SKERRY,
     faults: Faults = NO_FAULTS,
     counted: Mapping[str, float] = MappingProxyType({}),
+    *,
+    note: str = _NOTE,
+    crystal_c: float = CRYSTAL_TEMPERATURE_C,
 ) -> str:
     """Return session.toml for these raw files; ``counted`` is what the counter showed (MHz) beside each trace.
+
+    ``note`` is what its owner says of the day, ``crystal_c`` what the thermometer at the crystal shows.
 
     >>> print(session_text(["scan_E_up.csv"])[-79:], end="")
     [[file]]
@@ -115,7 +123,7 @@ def session_text(
     line = "E"
     direction = "up"
     """
-    parts = [_HEAD.format(rated=truth.crystal.rated_power_w)]
+    parts = [_HEAD.format(rated=truth.crystal.rated_power_w, note=note, crystal=crystal_c)]
     parts += ["\n".join(_line(line, faults)) + "\n" for line in truth.lines]
     parts += ["\n".join(_file(name, counted)) + "\n" for name in files]
     return "\n".join(parts)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from pathlib import Path
 
 from aotf_lab.errors import Said, SessionError
@@ -14,7 +15,7 @@ from aotf_lab.simulate.session_text import session_text
 from aotf_lab.simulate.trace import trace_counts_mhz
 from aotf_lab.simulate.truth import SKERRY, BenchTruth
 
-__all__ = ["DEMO_SEED", "simulate_session"]
+__all__ = ["DEMO_SEED", "simulate_session", "write_session"]
 
 DEMO_SEED = 20
 """The seed of the demo session in data/demo."""
@@ -32,8 +33,13 @@ def simulate_session(
     The folder is made when it is not there. The same arguments write the same bytes. Raises ``SessionError`` when
     a file that this would not write itself lies there as raw data would, or when the folder cannot be written.
     """
-    home = Path(folder)
     files = raw_files(seed, truth, faults)
+    return write_session(folder, files, session_text(files, truth, faults, trace_counts_mhz(seed, truth)))
+
+
+def write_session(folder: str | os.PathLike[str], files: Mapping[str, str], facts: str) -> Path:
+    """Write raw ``files`` (name -> text) and session.toml (``facts``) into ``folder``; return it. Raises as above."""
+    home = Path(folder)
     strangers = sorted(p.name for p in home.glob("*.csv") if p.name not in files)
     if strangers:
         raise SessionError(
@@ -42,10 +48,7 @@ def simulate_session(
         )  # fmt: skip
     try:
         home.mkdir(parents=True, exist_ok=True)
-        for name, text in {
-            **files,
-            FILE_NAME: session_text(files, truth, faults, trace_counts_mhz(seed, truth)),
-        }.items():
+        for name, text in {**files, FILE_NAME: facts}.items():
             write_text_atomically(home / name, text)
     except OSError as error:
         raise SessionError(
