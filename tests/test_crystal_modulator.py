@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 from uncertainties import ufloat
 
+from aotf_lab.crystal.modulator.breadth import LEAST_BANDWIDTH, half_light_mhz
 from aotf_lab.crystal.modulator.modulator import fit_modulator
 from aotf_lab.errors import AotfLabError, ReadingsError
 from aotf_lab.physics.bragg import acoustic_bandwidth_mhz, klein_cook
@@ -130,3 +131,26 @@ def test_picture_and_text(cell):
     assert "best carrier" in str(cell)
     assert "<table>" in cell._repr_html_()
     assert "band" in " ".join(t.get_text() for t in cell.plot().get_legend().get_texts())
+
+
+def test_a_response_as_narrow_as_a_filters_is_refused():
+    """Half of the light within 0.5 MHz of 64 MHz, by the Gaussian that the readings are made of."""
+    f = np.linspace(63.0, 65.0, 81)
+    light = 0.002 + np.exp(-4.0 * np.log(2.0) * ((f - 64.0) / 0.5) ** 2)
+    table = pd.DataFrame({"frequency_mhz": f, "optical_power_mw": light})
+    carrier, width = half_light_mhz(f, light)
+    assert carrier == 64.0
+    assert 0.5 <= width <= 0.5 + 2 * 0.025
+    with pytest.raises(ReadingsError, match=r"too narrow for a plain modulator; found half of the light within 0.5 M"):
+        fit_modulator(table, wavelength_nm=632.99)
+
+
+def test_a_cell_of_the_least_bandwidth_is_taken():
+    """The bandwidth goes as 1/length, ``physics.bragg``: 0.8 m of glass leave 2.8 % of the carrier, which is fitted."""
+    truth = replace(FULMAR, length_mm=800.0)
+    band = acoustic_bandwidth_mhz(70.0, 632.99, 4200.0, 800.0, 2.26)
+    f = np.linspace(70.0 - 2 * band, 70.0 + 2 * band, 41)
+    table = pd.DataFrame({"frequency_mhz": f, "optical_power_mw": modulator_efficiency(f, 0.05, truth)})
+    cell = fit_modulator(table, wavelength_nm=632.99)
+    assert LEAST_BANDWIDTH < cell.bandwidth_mhz.n / 70.0 < 1.5 * LEAST_BANDWIDTH
+    assert cell.bandwidth_mhz.n == pytest.approx(band, rel=0.02)

@@ -8,6 +8,7 @@ from aotf_lab.report.preflight import preflight
 from aotf_lab.report.write import write_report
 from aotf_lab.session import check_session, open_session
 from aotf_lab.simulate.modulator import FULMAR, write_modulator_session
+from tests.test_session import copy_of_demo
 
 
 @pytest.fixture(scope="module")
@@ -79,3 +80,24 @@ def test_another_kind_is_refused(tmp_path):
 def test_a_filter_has_no_modulators(demo):
     assert "modulators" not in demo.parts
     assert demo.curves.modulators == {}
+
+
+def test_a_filter_called_a_modulator_is_told_what_contradicts(tmp_path):
+    session = copy_of_demo(tmp_path, edit=lambda t: t.replace("[crystal]", '[crystal]\nkind = "modulator"'))
+    check = check_session(session)
+    narrow, unread = check.contradictions
+    assert not check.usable
+    assert narrow.unusable
+    assert narrow.what == "scans as narrow as the passband of a tunable filter"
+    assert narrow.place == "scan_A_up.csv, scan_A_down.csv, scan_B_up.csv and 11 more"
+    assert narrow.stated == '[crystal] kind = "modulator", whose response is 2 % of its carrier wide or more'
+    assert unread.what == "files that only a tunable filter has"
+    assert unread.found == "purpose hunt, leakage, spectrum"
+    # none of them is fitted: the fits took minutes and did not converge
+    assert sum("the response is too narrow for a plain modulator" in t for t in check.troubles) == 7
+    assert session.modulators == {}
+
+
+def test_a_filter_is_not_asked_what_a_modulator_is(demo, session):
+    for one in (demo, session):
+        assert not check_session(one).contradictions

@@ -2,4 +2,5 @@
 
 modulator   ``Modulator`` and ``fit_modulator``: angles, saturation, predicted edges
 response    light against the carrier's frequency: best carrier and bandwidth
+breadth     is it broad enough for a modulator, or the passband of a filter
 """

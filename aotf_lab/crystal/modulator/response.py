@@ -8,11 +8,13 @@ Best carrier and bandwidth are read off the fitted curve, so they count whatever
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from uncertainties import UFloat, nominal_value
 
+from aotf_lab.crystal.modulator.breadth import require_broad
 from aotf_lab.crystal.scan.known import assumed_lag, stated_lag
 from aotf_lab.crystal.scan.table import ScanTable, scan_table
 from aotf_lab.crystal.tuning.common import true_value
@@ -64,9 +66,15 @@ def _light(f: FloatArray, values: FloatArray | tuple[float, ...]) -> FloatArray:
     """Return the light (n,) above the floor; ``values`` begin with angle's carrier, band, peak, floor, tilt, drive."""
     centre, band, peak, _, tilt, drive = (float(v) for v in values[:6])
     drive = min(max(drive, 1e-6), _MOST_DRIVE)
-    d = np.pi * float(passband_fwhm(drive)) * f * (f - centre) / (centre * band)
+    d = np.pi * _width(drive) * f * (f - centre) / (centre * band)
     shape = diffraction_efficiency(d, drive) / float(peak_efficiency(drive))
     return np.asarray(peak * (1.0 + tilt * (f - centre) / band) * shape)
+
+
+@lru_cache(maxsize=64)
+def _width(drive: float) -> float:
+    """Return the width at one drive; a fit asks for the same one again with each step of another parameter."""
+    return float(passband_fwhm(drive))
 
 
 def _read_off(f: FloatArray, values: FloatArray) -> FloatArray:
@@ -97,11 +105,12 @@ def fit_response(
     """Fit light against the carrier's frequency and return the ``CarrierResponse``.
 
     ``readings`` as for ``fit_scan``; ``dark_power_mw`` is the floor where it was read. ``drive_ratio`` is RF power over
-    that of full diffraction, if known. Raises ``ReadingsError`` for a response whose half heights were not reached or
-    which cannot be read; ``FitError`` when no fit is found.
+    that of full diffraction, if known. Raises ``ReadingsError`` for a response whose half heights were not reached,
+    which cannot be read or is as narrow as a filter's; ``FitError`` when no fit is found.
     """
     table = scan_table(readings)
     f, y = table.frequency_mhz, table.power_mw / table.light
+    require_broad(f, y, table.places[0])
     dark = _dark(table, float(np.ptp(y)))
     parameters = _parameters(table, y, dark, drive_ratio, time_constant_s)
     late = table.direction if len(parameters) > 6 else None

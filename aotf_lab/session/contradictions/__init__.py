@@ -8,6 +8,7 @@ scatter         repeated readings against the stated scatter
 times           start times against order and day
 scans           scans of one line against each other, efficiency against scans
 lines           peaks against the tuning curve, labels and each other
+kind            what was measured against the kind of crystal
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from aotf_lab.session.contradictions.contradiction import Contradiction, ReadFile
+from aotf_lab.session.contradictions.kind import against_kind
 from aotf_lab.session.contradictions.lines import against_lines
 from aotf_lab.session.contradictions.preamble import against_preamble
 from aotf_lab.session.contradictions.rows import against_rows
@@ -29,4 +31,5 @@ __all__ = ["Contradiction", "ReadFile", "contradictions"]
 def contradictions(session: Session, reads: Sequence[ReadFile]) -> tuple[Contradiction, ...]:
     """Return every contradiction between session.toml and the files that could be read, file by file."""
     own = [c for read in reads for part in (against_rows, against_preamble, against_scatter) for c in part(read)]
-    return (*own, *against_times(reads), *against_scans(reads), *against_lines(session, reads))
+    between = (*against_kind(reads), *against_times(reads), *against_scans(reads), *against_lines(session, reads))
+    return (*own, *between)
