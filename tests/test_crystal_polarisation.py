@@ -129,6 +129,33 @@ def test_plot_and_words():
     assert "<caption>Polarisation of line E: 25 readings</caption>" in found._repr_html_()
 
 
+def test_a_dark_angle_that_was_not_visited_is_said():
+    found = fit_polarisation(turned(angles=np.arange(-27.0, 34.0, 5.0)))
+    (check,) = found.fit.failed
+    assert check.name == "dark angle"
+    assert check.detail.startswith("the nearest reading is 60 deg from the dark angle of 92.5 deg, limit 15 deg")
+    assert "no crossed light was seen" not in str(found)
+    assert f"above {found.extinction_bound:.2g} (95 %): the dark angle was not visited" in str(found)
+    assert "linearity of the power meter" in found.fit.budget(found.crossed_share)
+    assert fit_polarisation(turned(angles=np.arange(0.0, 181.0, 30.0))).fit.trusted
+
+
+def test_without_the_dark_angle_small_departures_from_the_law_are_covered():
+    """Readings over 60 deg, a meter and an analyser that hold the law to 1 %: the truth is the simulator's share."""
+    rng, angles, z = np.random.default_rng(3), np.arange(-27.0, 34.0, 3.75), []
+    for seed in range(10, 110):
+        table = turned(seed, angles)
+        light = (table["optical_power_mw"] - table["dark_power_mw"]).to_numpy()
+        linear, cosine, sine = rng.normal(0.0, 0.01, 3)
+        turn = np.radians(angles)
+        seen = light * (1.0 + linear * light / light.max() + cosine * np.cos(turn) + sine * np.sin(turn))
+        found = fit_polarisation(table.assign(optical_power_mw=seen + table["dark_power_mw"]))
+        z.append((found.crossed_share.n - SKERRY_OPTICS.crossed_share) / found.crossed_share.s)
+    # by chance fewer than 88 of 100 lie within 95 % in 0.2 % of all runs (binomial)
+    assert np.mean(np.abs(z) < 1.96) >= 0.88
+    assert 0.7 < np.std(z) < 1.3
+
+
 def test_unpolarised_light_has_no_axis():
     with pytest.raises(FitError, match="show no preferred direction; found a contrast of"):
         fit_polarisation(turned(crossed_share=0.5))

@@ -14,6 +14,7 @@ from aotf_lab.crystal.extra_terms import terms_check
 from aotf_lab.crystal.light_rows import LightRows, LightTable, fit_light, light_rows, through
 from aotf_lab.crystal.polarisation.law import analyser_law
 from aotf_lab.crystal.polarisation.polarisation import Polarisation
+from aotf_lab.crystal.polarisation.unvisited import dark_angle_check, departures
 from aotf_lab.errors import FitError, Said
 from aotf_lab.estimation import Check, Fit, Parameter, Problem, new_cause
 from aotf_lab.estimation.checks import z_limit
@@ -29,7 +30,8 @@ def fit_polarisation(readings: LightTable, *, line: str = "") -> Polarisation:
     their u (that of the light is estimated from the scatter without it), ``dark_power_mw`` (subtracted; without it the
     meter's zero counts as crossed light), ``incident_power_mw`` (a monitor of the laser, divided out) and ``label``;
     ``line`` picks the rows of one label. Half a turn in steps of 10 to 15 deg is plenty; a whole turn shows
-    whether turning the analyser moves the beam.
+    whether turning the analyser moves the beam. Where the dark angle was not visited the results are widened by what
+    departures from the law may do, and the check "dark angle" fails.
 
     Raises ``ReadingsError`` for fewer than five readings or impossible ones, ``FitError`` for light without a preferred
     direction, and for angles that do not tell it.
@@ -43,11 +45,12 @@ def fit_polarisation(readings: LightTable, *, line: str = "") -> Polarisation:
             allowed=f"a contrast above {z_limit():.2g} of its standard uncertainties",
             cure="the light is unpolarised or circular, or the analyser did not turn in the beam",
         )  # fmt: skip
-    axis = through(light.readings.common_errors("analyser_deg"), fit.parameters["axis_deg"])
+    more = departures(light, problem, fit)
+    axis = through(light.readings.common_errors("analyser_deg"), fit.parameters["axis_deg"] + more["axis_deg"])
     axis = axis - 180.0 * np.ceil((axis.n - 90.0) / 180.0)
     fit = fit.with_checks(*_checks(light, problem, fit))
-    crossed, power = _crossed(light, fit), fit.parameters["power_mw"]
-    return Polarisation(light.line, axis, crossed, power, fit, light)
+    crossed = _crossed(light, fit) - 0.5 * more["contrast"]
+    return Polarisation(light.line, axis, crossed, fit.parameters["power_mw"] + more["power_mw"], fit, light)
 
 
 def _problem(light: LightRows) -> Problem:
@@ -94,6 +97,7 @@ def _checks(light: LightRows, problem: Problem, fit: Fit) -> tuple[Check, ...]:
             "law", problem, fit, fourfold, "a part that repeats every quarter turn",
             "the meter is not linear, or is full at the most light, or the wrong scale of angles was read",
         ),
+        dark_angle_check(light, fit),
         _dark(light),
     )  # fmt: skip
 

@@ -11,6 +11,7 @@ from uncertainties import UFloat
 
 from aotf_lab.crystal.light_rows import LightRows
 from aotf_lab.crystal.polarisation.law import analyser_law
+from aotf_lab.crystal.polarisation.unvisited import DARK_ANGLE
 from aotf_lab.estimation import Fit, new_cause
 from aotf_lab.estimation.named_rows import rows_html, rows_text
 
@@ -96,7 +97,8 @@ class Polarisation:
     def rows(self) -> tuple[tuple[str, str], ...]:
         """Return (name, value with uncertainty and unit), one pair per line of ``str``."""
         ratio = self.extinction_ratio
-        shown = f"above {self.extinction_bound:.2g} (95 %): no crossed light was seen"
+        why = "no crossed light was seen" if self._dark_visited else "the dark angle was not visited"
+        shown = f"above {self.extinction_bound:.2g} (95 %): {why}"
         if ratio is not None:
             shown = f"{ratio:.2uS}, above {self.extinction_bound:.2g} (95 %)"
         return (
@@ -106,6 +108,10 @@ class Polarisation:
             ("light", f"{self.power_mw:.2uS} mW in both polarisations"),
             ("chi2/dof", f"{self.fit.chi2:.1f}/{self.fit.dof:.3g}"),
         )
+
+    @property
+    def _dark_visited(self) -> bool:
+        return DARK_ANGLE not in [c.name for c in self.fit.failed]
 
     def _title(self) -> str:
         return f"Polarisation{self.rows_of_light.of_line}: {len(self.rows_of_light.setting)} readings"
