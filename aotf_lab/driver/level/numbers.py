@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,11 +29,15 @@ class SharedNumbers:
 
     def combine(self, nominal: FloatArray, weights: FloatArray) -> list[UFloat]:
         """Return n numbers ``nominal`` (n,) that move as ``weights`` (n, p) @ these numbers do."""
-        rows = (weights @ self.factor) / np.array([c.s for c in self.causes])
+        rows = (weights @ self.factor) / self._sizes
         return [
             AffineScalarFunc(float(v), LinearCombination(dict(zip(self.causes, row, strict=True))))
             for v, row in zip(nominal, rows.tolist(), strict=True)
         ]
+
+    @cached_property
+    def _sizes(self) -> FloatArray:
+        return np.array([c.std_dev for c in self.causes])
 
     def tagged(self, names: Sequence[str]) -> NDArray[np.bool_]:
         """Return which causes (k,) bear one of these names."""
@@ -49,6 +54,6 @@ def shared_numbers(numbers: Sequence[UFloat]) -> SharedNumbers:
     [0.3, 0.0]
     """
     parts = [n.derivatives for n in numbers]
-    causes = list({cause: None for part in parts for cause in part if cause.s > 0})
-    factor = np.array([[part.get(c, 0.0) * c.s for c in causes] for part in parts])
-    return SharedNumbers(factor, tuple(causes))
+    causes = list({cause: None for part in parts for cause in part if cause.std_dev > 0})
+    slopes = np.array([[part.get(c, 0.0) for c in causes] for part in parts])
+    return SharedNumbers(slopes * np.array([c.std_dev for c in causes]), tuple(causes))

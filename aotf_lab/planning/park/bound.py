@@ -7,6 +7,7 @@ order in the causes, since a level known to +-6 dB has no symmetric uncertainty.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,7 +16,7 @@ from uncertainties import UFloat
 from aotf_lab.driver.level.numbers import shared_numbers
 from aotf_lab.planning.park.leak import LeakModel, decibel
 
-__all__ = ["CONFIDENCE", "BoundedLeak", "bounded_leak"]
+__all__ = ["CONFIDENCE", "BoundedLeak", "bounded_leak", "full_light_doubts"]
 
 CONFIDENCE = 0.95
 """One-sided: the true leak stays below the bound with this confidence."""
@@ -37,15 +38,24 @@ class BoundedLeak:
     share: float
 
 
-def bounded_leak(model: LeakModel, frequency_mhz: float, half_mhz: float) -> BoundedLeak:
-    """Return the largest leak within ``half_mhz`` of ``frequency_mhz``, with its bound."""
+def bounded_leak(
+    model: LeakModel, frequency_mhz: float, half_mhz: float, full: Sequence[UFloat | float] | None = None
+) -> BoundedLeak:
+    """Return the largest leak within ``half_mhz`` of ``frequency_mhz``, with its bound.
+
+    ``full`` is ``full_light_doubts(model)``, where many places are asked for.
+    """
     window = frequency_mhz + half_mhz * np.linspace(-1.0, 1.0, _PLACES)
     likely, sure = model.terms(window), model.terms(window, sure=True)
     worst = int(np.argmax(np.nan_to_num(model.total(sure), nan=-1.0)))
     shared = model.shared(sure)[:, :, worst]
     k, h = np.unravel_index(int(np.argmax(shared)), shared.shape)
     at, levels = float(window[worst]), np.array([x.upper_share / x.share for x in model.levels])
-    numbers = shared_numbers([_doubt(model, i, j, at) for i in range(len(model.lines)) for j in range(len(levels))])
+    here = model.drive.power_w(at)
+    known = full_light_doubts(model) if full is None else full
+    saturation = [model.passbands.saturation_power_w(line) for line in model.lines]
+    errors = [_relative(here / w) - error for w, error in zip(saturation, known, strict=True)]
+    numbers = shared_numbers([error + level.doubt for error in errors for level in model.levels])
     normal = np.random.default_rng(0).standard_normal((numbers.factor.shape[1], _DRAWS))
     middle = sure[:, :, worst] / levels  # in weak drive light goes with power
     drawn = middle[:, :, None] * np.exp(numbers.factor @ normal).reshape(*middle.shape, _DRAWS)
@@ -56,16 +66,17 @@ def bounded_leak(model: LeakModel, frequency_mhz: float, half_mhz: float) -> Bou
     )  # fmt: skip
 
 
-def _doubt(model: LeakModel, k: int, h: int, frequency_mhz: float) -> UFloat:
-    """Return the error (mean 0) of the logarithm of line k's leak by order number h, over its full light.
+def full_light_doubts(model: LeakModel) -> tuple[UFloat | float, ...]:
+    """Return the error (mean 0) of the logarithm of each line's full light, which leaks are measured by.
 
-    The leak is weak drive: it goes with power over saturation power.
+    The leak itself is weak drive: it goes with power over saturation power.
     """
-    line = model.lines[k]
-    saturation = model.passbands.saturation_power_w(line)
-    error = _relative(model.drive.power_w(frequency_mhz) / saturation) + model.levels[h].doubt
-    at_line = model.drive.power_at_line_w(float(model.passbands.peak_mhz(line).n))
-    return error if at_line is None else error - _full_slope(model, k, at_line) * _relative(at_line / saturation)
+    found: list[UFloat | float] = []
+    for k, line in enumerate(model.lines):
+        at_line = model.drive.power_at_line_w(float(model.passbands.peak_mhz(line).n))
+        ratio = None if at_line is None else at_line / model.passbands.saturation_power_w(line)
+        found.append(0.0 if at_line is None or ratio is None else _full_slope(model, k, at_line) * _relative(ratio))
+    return tuple(found)
 
 
 def _full_slope(model: LeakModel, k: int, power: UFloat) -> float:

@@ -13,7 +13,7 @@ from aotf_lab.estimation import Check
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.planning.curves import Curves, HasCurves, curves_of
 from aotf_lab.planning.incident import incident_of
-from aotf_lab.planning.park.bound import bounded_leak
+from aotf_lab.planning.park.bound import bounded_leak, full_light_doubts
 from aotf_lab.planning.park.drive import ParkedDrive, parked_drive
 from aotf_lab.planning.park.harmonics import harmonic_levels
 from aotf_lab.planning.park.leak import Combine, LeakMap, LeakModel, PassbandsLike, decibel, line_weights
@@ -137,7 +137,8 @@ def _quiet(vco: Vco | None, model: LeakModel, found: LeakMap, reach: Reach, wind
             found=Said(f"{reach.low_mhz:.4g} to {reach.high_mhz:.4g} MHz, window +-{window:.2g} MHz"),
             allowed="a level measured there", cure="measure the amplifier over the band, or state a smaller drift_mhz",
         )  # fmt: skip
-    bounds = [bounded_leak(model, float(f[k]), window) for k in places]
+    full = full_light_doubts(model)
+    bounds = [bounded_leak(model, float(f[k]), window, full) for k in places]
     quiet = [
         QuietPlace(float(f[k]), None if vco is None else vco.drive(float(f[k])), b.leak_db, b.bound_db, b.line, b.order,
                    b.share, float(decibel(float(found.total[k]))))
