@@ -141,8 +141,27 @@ def test_plot_and_words():
 def test_light_that_does_not_change():
     rng = np.random.default_rng(1)
     table = moved().assign(optical_power_mw=1.0 + 0.005 * rng.standard_normal(len(BOTH)), u_optical_power_mw=0.005)
-    with pytest.raises(FitError, match="the knife-edge readings"):
+    with pytest.raises(FitError, match="the knife-edge readings do not cross the beam: "):
         fit_beam_size(table)
+
+
+@pytest.mark.parametrize(
+    ("positions", "why"),
+    [
+        (
+            np.arange(8.0, 9.6, 0.1),
+            r"u of its whole light is above 1/3 of it; found 1.\d+ to 1.\d+ mW with the edge at",
+        ),
+        (
+            np.arange(11.6, 13.0, 0.1),
+            "nothing tells where it is and how wide; found .* with the edge at 11.6 to 12.9 mm",
+        ),
+    ],
+)
+def test_an_edge_that_did_not_cross_the_beam_is_told_in_plain_words(positions, why):
+    with pytest.raises(FitError, match=f"the knife-edge readings do not cross the beam: {why}") as told:
+        fit_beam_size(moved(positions=positions))
+    assert "e+" not in str(told.value)
 
 
 def test_all_at_one_position():

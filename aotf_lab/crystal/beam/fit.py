@@ -36,19 +36,13 @@ def fit_beam_size(readings: LightTable, *, line: str = "", time_constant_s: floa
     makes up for readings that went one way only.
 
     Raises ``ReadingsError`` for fewer than five readings, readings all at one position, or impossible ones;
-    ``FitError`` when the light does not change along the edge's way.
+    ``FitError`` when the edge did not cross the beam.
     """
     light = light_rows(readings, "position_mm", line, 5)
     direction, step_mm = directions(light), step_of(light)
     known = known_lag_mm(light, direction, time_constant_s)
-    problem, fit = fit_light(_problem(light, direction), light.u_setting)
+    problem, fit = _fitted(light, _problem(light, direction))
     p = fit.parameters
-    if not abs(p["power_mw"].n) > _LEAST_SIGNAL * p["power_mw"].s:
-        raise FitError(
-            f"{problem.scatter} show no edge", found=Said(f"a change of {p['power_mw']:.2uS} mW"),
-            allowed=f"a change above {_LEAST_SIGNAL:g} of its standard uncertainties",
-            cure="move the edge through the whole beam, and check that the meter sees the light past it",
-        )  # fmt: skip
     scale = light.readings.common_errors("position_mm")
     shift = p.get("shift_mm")
     diameter = without_lag(_without_scatter(p["diameter_mm"], light.u_setting), shift, known, step_mm)
@@ -65,6 +59,26 @@ def fit_beam_size(readings: LightTable, *, line: str = "", time_constant_s: floa
         light.line, through(scale, diameter, offsets=False), through(scale, centre),
         full, background, shift, fit, light, direction, np.asarray(problem.model(problem.x, *fit.values)),
     )  # fmt: skip
+
+
+def _fitted(light: LightRows, problem: Problem) -> tuple[Problem, Fit]:
+    """Return the fit as ``fit_light`` does; ``FitError`` in plain words where the readings do not cross the edge."""
+    cause: FitError | None = None
+    try:
+        problem, fit = fit_light(problem, light.u_setting)
+        change = fit.parameters["power_mw"]
+        if abs(change.n) > _LEAST_SIGNAL * change.s:
+            return problem, fit
+        why = f"u of its whole light is above 1/{_LEAST_SIGNAL:g} of it"
+    except FitError as error:
+        cause, why = error, "nothing tells where it is and how wide"
+    x, y = light.setting, light.power_mw
+    raise FitError(
+        f"{problem.scatter} do not cross the beam: {why}",
+        found=Said(f"{y.min():.3g} to {y.max():.3g} mW with the edge at {x.min():.4g} to {x.max():.4g} mm"),
+        allowed="light that goes from full to dark",
+        cure="move the edge through the whole beam, and check that the meter sees the light past it",
+    ) from cause  # fmt: skip
 
 
 def _problem(light: LightRows, direction: FloatArray) -> Problem:
