@@ -1,0 +1,124 @@
+"""The check at the start of a day: a few readings say whether the kept calibrations still hold, and renew them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import TypeVar
+
+import pandas as pd
+from uncertainties import UFloat
+
+from aotf_lab.errors import ReadingsError, Said
+from aotf_lab.estimation.named_rows import rows_html, rows_text
+from aotf_lab.reading.readings import Readings, as_readings
+from aotf_lab.record.calibration import Calibration, Update
+from aotf_lab.record.crystal import CrystalRecord
+from aotf_lab.record.opening.ask_crystal import ask_crystal
+from aotf_lab.record.opening.ask_oscillator import ask_oscillator, box_temperature_c
+from aotf_lab.record.opening.link import LinkCheck, checked_link
+from aotf_lab.record.opening.words import link_rows, update_words
+from aotf_lab.record.oscillator import OscillatorRecord
+from aotf_lab.record.stored import StoredNumbers
+
+__all__ = ["Opening", "opening_check"]
+
+_Record = TypeVar("_Record", bound=Calibration)
+
+
+@dataclass(frozen=True, eq=False)
+class Opening:
+    """What the check found, made by ``opening_check``.
+
+    ``oscillator_link`` and ``crystal_link`` are the verdicts, None for a link of which nothing was read.
+    ``oscillator`` and ``crystal`` are the calibrations to go on with: brought up to date, or as they were where
+    nothing was read or the verdict is "measure again".
+    """
+
+    measured: str
+    oscillator_link: LinkCheck | None
+    crystal_link: LinkCheck | None
+    oscillator: OscillatorRecord = field(repr=False)
+    crystal: CrystalRecord = field(repr=False)
+
+    @property
+    def links(self) -> tuple[LinkCheck, ...]:
+        """The links of which something was read."""
+        return tuple(link for link in (self.oscillator_link, self.crystal_link) if link is not None)
+
+    @property
+    def usable(self) -> bool:
+        """Whether no link that was looked at must be measured again."""
+        return all(link.verdict != "measure again" for link in self.links)
+
+    def rows(self) -> list[tuple[str, str]]:
+        """Return each link's verdict and what it rests on as name and value."""
+        unread = [n for n, link in (("oscillator", self.oscillator_link), ("crystal", self.crystal_link)) if not link]
+        rows = [row for link in self.links for row in link_rows(link)]
+        return rows + [(name, "nothing read: as it was kept") for name in unread]
+
+    def __str__(self) -> str:
+        return rows_text(self._title, self.rows())
+
+    def _repr_html_(self) -> str:
+        return rows_html(self._title, self.rows())
+
+    @property
+    def _title(self) -> str:
+        return f"Opening check of {self.measured}, against {self.oscillator.measured} and {self.crystal.measured}"
+
+
+def opening_check(
+    oscillator: OscillatorRecord,
+    crystal: CrystalRecord,
+    *,
+    measured: str,
+    oscillator_readings: Readings | pd.DataFrame | None = None,
+    line_peak: Mapping[str, UFloat] | None = None,
+    box_c: float | None = None,
+    crystal_c: float | None = None,
+    instruments: Mapping[str, str] | None = None,
+) -> Opening:
+    """Return the verdict on each link from today's readings, and the calibrations brought up to date.
+
+    ``measured`` is today's ISO date. ``oscillator_readings`` are one to three rows (more will do) of ``drive_v``, as
+    the bench's voltmeter shows it, and ``frequency_mhz``, as the counter does; ``line_peak`` is a line's peak in true
+    MHz, such as the ``centre_mhz`` of a scan, by name. ``box_c`` (by default the mean of the readings'
+    ``temperature_c``) and ``crystal_c`` are today's temperatures; ``instruments`` as in ``oscillator_record``.
+
+    A link is used as it is where the readings lie within the prediction of the kept curve, or miss it by less than
+    1 % of the light; a significant plain shift, or with three readings a tilt smaller than the shift, is corrected; a
+    change of shape, a shift that is no drift or too large a rest of doubt asks for a new measurement.
+
+    Raises ``ReadingsError`` without any reading, and for values that are none; ``OutOfRangeError`` outside the
+    measured voltages; ``AotfLabError`` for a line whose peak was not kept.
+    """
+    told, peaks = oscillator_readings, line_peak or {}
+    if (told is None or not len(as_readings(told).table)) and not peaks:
+        raise ReadingsError(
+            "an opening check without a reading", found=Said("neither readings of the oscillator nor a peak"),
+            allowed="one to three readings of the oscillator, the peak of a line, or both", cure="measure one",
+        )  # fmt: skip
+    first = second = None
+    today, warm = oscillator, crystal
+    if told is not None:
+        box_c = box_temperature_c(as_readings(told)) if box_c is None else box_c
+        first, numbers = checked_link(ask_oscillator(oscillator, crystal, told, box_c, instruments))
+        today = _renewed(oscillator, numbers, first, measured, {"temperature_c": box_c})
+    if peaks:
+        second, numbers = checked_link(ask_crystal(crystal, peaks, crystal_c, instruments))
+        warm = _renewed(crystal, numbers, second, measured, {"crystal_c": crystal_c})
+    return Opening(measured, first, second, today, warm)
+
+
+def _renewed(
+    record: _Record, numbers: StoredNumbers, link: LinkCheck, measured: str, conditions: Mapping[str, float | None]
+) -> _Record:
+    """Return the record with its new numbers, for today's conditions; as it was where it must be measured again."""
+    if link.verdict == "measure again":
+        return record
+    update = Update(measured, update_words(link), link.shift_mhz, link.u_shift_mhz)
+    known = {name: value for name, value in conditions.items() if value is not None}
+    return replace(
+        record, numbers=numbers, updates=(*record.updates, update), conditions={**record.conditions, **known}
+    )
