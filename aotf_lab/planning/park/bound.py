@@ -9,11 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from uncertainties import UFloat
 
 from aotf_lab.driver.level.numbers import shared_numbers
+from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.planning.park.leak import LeakModel, decibel
 
 __all__ = ["CONFIDENCE", "BoundedLeak", "bounded_leak", "full_light_doubts"]
@@ -56,7 +58,7 @@ def bounded_leak(
     saturation = [model.passbands.saturation_power_w(line) for line in model.lines]
     errors = [_relative(here / w) - error for w, error in zip(saturation, known, strict=True)]
     numbers = shared_numbers([error + level.doubt for error in errors for level in model.levels])
-    normal = np.random.default_rng(0).standard_normal((numbers.factor.shape[1], _DRAWS))
+    normal = _normal(numbers.factor.shape[1])
     middle = sure[:, :, worst] / levels  # in weak drive light goes with power
     drawn = middle[:, :, None] * np.exp(numbers.factor @ normal).reshape(*middle.shape, _DRAWS)
     most = float(np.quantile(model.total(drawn), CONFIDENCE))
@@ -64,6 +66,12 @@ def bounded_leak(
         float(decibel(float(np.nanmax(model.total(likely))))), float(decibel(most)), model.lines[int(k)],
         model.levels[int(h)].order, float(shared[k, h] / shared.sum()),
     )  # fmt: skip
+
+
+@lru_cache(maxsize=4)
+def _normal(causes: int) -> FloatArray:
+    """Return standard normal draws (causes, draws), the same for every place: they take longer than what is made of them."""
+    return np.random.default_rng(0).standard_normal((causes, _DRAWS))
 
 
 def full_light_doubts(model: LeakModel) -> tuple[UFloat | float, ...]:
