@@ -1,7 +1,18 @@
-"""Calibrations that are kept, checked and renewed."""
+"""Calibrations that are kept, checked and renewed.
+
+stored       values with what they share; calibration, oscillator, crystal: what is kept
+make_...     from fitted curves to what is kept
+file         as JSON, by body (the present schema), schema_1, json_text and fields; sound: whether it can be relied on
+folder       the history; compose: set-points from both calibrations
+"""
 
 from aotf_lab.record.calibration import Calibration, Update
+from aotf_lab.record.compose import KeptSetPoint, KeptSetPoints, kept_set_points
 from aotf_lab.record.crystal import CrystalRecord
+from aotf_lab.record.file import read_record, record_text
+from aotf_lab.record.folder import KeptFile, RecordFolder, save_record
+from aotf_lab.record.make_crystal import crystal_record
+from aotf_lab.record.make_oscillator import oscillator_record
 from aotf_lab.record.oscillator import OscillatorRecord
 from aotf_lab.record.stored import CauseBook, StoredNumbers, stored_numbers
 
@@ -9,8 +20,18 @@ __all__ = [
     "Calibration",
     "CauseBook",
     "CrystalRecord",
+    "KeptFile",
+    "KeptSetPoint",
+    "KeptSetPoints",
     "OscillatorRecord",
+    "RecordFolder",
     "StoredNumbers",
     "Update",
+    "crystal_record",
+    "kept_set_points",
+    "oscillator_record",
+    "read_record",
+    "record_text",
+    "save_record",
     "stored_numbers",
 ]

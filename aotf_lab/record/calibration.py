@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from uncertainties import ufloat
+
 from aotf_lab.estimation.checks import Check
+from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.reading.source import SourceFile
 from aotf_lab.record.stored import StoredNumbers
 
@@ -20,6 +23,9 @@ class Update:
     words: str
     shift_mhz: float = 0.0
     u_shift_mhz: float = 0.0
+
+    def __str__(self) -> str:
+        return f"{self.date}: {self.words}"
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -53,3 +59,33 @@ class Calibration:
     def failed(self) -> tuple[Check, ...]:
         """The checks that had not passed when it was made."""
         return tuple(check for check in self.checks if not check.passed)
+
+    @property
+    def part(self) -> str:
+        """What was calibrated, in a word."""
+        return "part"
+
+    @property
+    def title(self) -> str:
+        """What it is, of what and of when, in a line."""
+        renewed = f", as of {self.as_of}" if self.updates else ""
+        failed = f", {len(self.failed)} checks failed" if self.failed else ""
+        return f"Calibration of the {self.part} of {self.name}, measured {self.measured}{renewed}{failed}"
+
+    def rows(self) -> tuple[tuple[str, str], ...]:
+        """Return (name, value with uncertainty and unit), one pair per line of ``str``."""
+        return (
+            *((name, f"{value:.6g}") for name, value in sorted(self.conditions.items())),
+            *((name, _pair(*pair)) for name, pair in sorted(self.coefficients.items())),
+            ("made of", ", ".join(s.name for s in self.made_of) or "not stated"),
+        )
+
+    def __str__(self) -> str:
+        return rows_text(self.title, self.rows(), (*self.updates, *self.failed))
+
+    def _repr_html_(self) -> str:
+        return rows_html(self.title, self.rows(), (*self.updates, *self.failed))
+
+
+def _pair(value: float, u: float) -> str:
+    return f"{ufloat(value, u):.2uS}" if u > 0 else f"{value:.6g}"

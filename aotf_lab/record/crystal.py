@@ -38,9 +38,9 @@ class CrystalRecord(Calibration):
     """The kept tuning curve and lines of a crystal, made by ``crystal_record``.
 
     ``wavelengths_nm`` (n,) are the knots (vacuum, rising); the first n of ``numbers`` are the true frequencies (MHz)
-    there, joined by a cubic spline through frequency times wavelength; n is 0 where no tuning curve is known. Then
-    come, per line, those of ``LINE_NUMBERS`` that are known. ``lines`` maps names to vacuum wavelengths (nm), NaN where
-    unknown. ``coverage_factors`` are for 95 %, by line and for "tuning".
+    there, joined by a cubic spline of frequency times wavelength over wavelength^-2; n is 0 where no tuning curve is
+    known. Then come, per line, those of ``LINE_NUMBERS`` that are known. ``lines`` maps names to vacuum wavelengths
+    (nm), NaN where unknown. ``coverage_factors`` are for 95 %, by line and for "tuning".
     """
 
     wavelengths_nm: FloatArray = field(repr=False)
@@ -49,9 +49,32 @@ class CrystalRecord(Calibration):
     anchored_nm: tuple[float, float] | None = None
     coverage_factors: Mapping[str, float] = field(default_factory=dict, repr=False)
 
+    @property
+    def part(self) -> str:
+        """What was calibrated, in a word."""
+        return "crystal"
+
+    def rows(self) -> tuple[tuple[str, str], ...]:
+        """Return (name, value with uncertainty and unit), one pair per line of ``str``."""
+        rows = []
+        if len(self.wavelengths_nm):
+            (short, long), (low, high) = self.range_nm, self.range_mhz
+            words = f"{high:.4f} to {low:.4f} MHz over {short:.1f} to {long:.1f} nm, {len(self.wavelengths_nm)} knots"
+            rows.append(("tuning curve", words))
+        rows += [(f"line {name}", self._in_words(name, nm)) for name, nm in self.lines.items()]
+        if self.rated_rf_power_w is not None:
+            rows.append(("rated RF power", f"{self.rated_rf_power_w:g} W"))
+        return (*rows, *super().rows())
+
+    def _in_words(self, line: str, nm: float) -> str:
+        own = CauseBook()
+        known = [(what, unit) for what, unit in LINE_NUMBERS.items() if self.known(what, line)]
+        said = [f"{what} {self.number(what, line, own):.2uS} {unit}".rstrip() for what, unit in known]
+        return ", ".join(said if self.known("wavelength", line) or not np.isfinite(nm) else [f"{nm:.2f} nm", *said])
+
     @cached_property
     def _spline(self) -> CubicSpline:
-        return CubicSpline(self.wavelengths_nm, np.diag(self.wavelengths_nm))
+        return CubicSpline(_place(self.wavelengths_nm)[::-1], np.diag(self.wavelengths_nm)[::-1])
 
     @property
     def range_nm(self) -> tuple[float, float]:
@@ -160,14 +183,15 @@ class CrystalRecord(Calibration):
 
     def _rows(self, nm: FloatArray) -> FloatArray:
         rows = np.zeros((len(nm), len(self.numbers)))
-        rows[:, : len(self.wavelengths_nm)] = self._spline(nm) / nm[:, None]
+        rows[:, : len(self.wavelengths_nm)] = self._spline(_place(nm)) / nm[:, None]
         return rows
 
     def _curve(self, nm: FloatArray) -> FloatArray:
-        return np.asarray(self._spline(nm) @ self._knots / nm)
+        return np.asarray(self._spline(_place(nm)) @ self._knots / nm)
 
     def _slope(self, nm: FloatArray) -> FloatArray:
-        return np.asarray((self._spline(nm, 1) @ self._knots - self._curve(nm)) / nm)
+        by_place = self._spline(_place(nm), 1) @ self._knots
+        return np.asarray((-2e6 * by_place / nm**3 - self._curve(nm)) / nm)
 
     @property
     def _knots(self) -> FloatArray:
@@ -177,5 +201,11 @@ class CrystalRecord(Calibration):
         if len(self.wavelengths_nm) < 2:
             raise AotfLabError(
                 "this calibration has no tuning curve", where=f"{self.name}, {self.measured}",
-                found=Said("single lines"), allowed="a tuning curve of two or more lines", cure="scan two or more lines of known wavelength",
+                found=Said("single lines"), allowed="a tuning curve of two or more lines",
+                cure="scan two or more lines of known wavelength",
             )  # fmt: skip
+
+
+def _place(nm: FloatArray) -> FloatArray:
+    """Return the coordinate (um^-2) along which frequency times wavelength is all but a parabola, as dispersion is."""
+    return np.asarray(1e6 / np.square(nm))

@@ -38,6 +38,26 @@ class OscillatorRecord(Calibration):
     u_reading_mhz: float
     coverage_factor: float = 1.959963984540054
 
+    @property
+    def part(self) -> str:
+        """What was calibrated, in a word."""
+        return "oscillator"
+
+    def rows(self) -> tuple[tuple[str, str], ...]:
+        """Return (name, value with uncertainty and unit), one pair per line of ``str``."""
+        (low_v, high_v), (low, high) = self.range_v, self.range_mhz
+        u_khz = 1e3 * self._u()
+        return (
+            ("curve", f"{low:.4f} to {high:.4f} MHz over {low_v:.4g} to {high_v:.4g} V, {len(self.drive_v)} knots"),
+            ("u(f)", f"{u_khz.min():.2g} to {u_khz.max():.2g} kHz"),
+            ("scatter of a reading", f"{1e3 * self.u_reading_mhz:.2g} kHz"),
+            *super().rows(),
+        )
+
+    def _u(self) -> FloatArray:
+        """Return u of each knot (n,) in MHz."""
+        return np.asarray(np.sqrt(np.clip(np.diag(self.numbers.covariance()), 0.0, None)))
+
     @cached_property
     def _spline(self) -> CubicSpline:
         return CubicSpline(self.drive_v, np.eye(len(self.drive_v)))
@@ -115,7 +135,7 @@ class OscillatorRecord(Calibration):
     def _solved(self, frequency_mhz: FloatArray) -> FloatArray:
         """Return the voltages (m,) where the curve takes ``frequency_mhz`` (m,)."""
         low, high = self.range_mhz
-        u = np.sqrt(np.clip(np.diag(self.numbers.covariance()), 0.0, None))
+        u = self._u()
         outside = ~((frequency_mhz >= low - _END * u[0]) & (frequency_mhz <= high + _END * u[-1]))
         if outside.any():
             raise OutOfRangeError("frequency", float(frequency_mhz[outside][0]), low, high, "MHz")

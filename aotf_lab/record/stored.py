@@ -16,7 +16,7 @@ from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.estimation.smooth.numbers import LinearNumbers, linear_numbers
 from aotf_lab.reading.instruments import UNSTATED
 
-__all__ = ["COMMON_CAUSES", "SHARED", "CauseBook", "StoredNumbers", "stored_numbers"]
+__all__ = ["COMMON_CAUSES", "SHARED", "CauseBook", "StoredNumbers", "common_keys", "stored_numbers"]
 
 COMMON_CAUSES = frozenset(UNSTATED.causes) | {"power meter time constant"}
 """Causes of error that belong to an instrument: all that is measured with it shares them."""
@@ -135,3 +135,16 @@ def stored_numbers(
     return StoredNumbers(
         tuple(numbers), values, {key: causes[key] for key in sorted(causes)}, others @ others.T, rest_name
     )
+
+
+def common_keys(instruments: Mapping[str, str] | None = None) -> dict[str, str]:
+    """Return tag -> key of ``COMMON_CAUSES``; ``instruments`` names those of a bench that has more than one of a kind.
+
+    >>> common_keys({"counter": "counter 2"})["counter time base"]
+    'counter time base@counter 2'
+    """
+    named = instruments or {}
+    return {
+        tag: next((f"{tag}@{name}" for kind, name in named.items() if tag.startswith(f"{kind} ")), tag)
+        for tag in COMMON_CAUSES
+    }

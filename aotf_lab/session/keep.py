@@ -1,0 +1,97 @@
+"""Keep what a session found of its oscillator and of its crystal, each in a file of its own."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+from uncertainties import UFloat
+
+from aotf_lab.errors import RecordError, Said
+from aotf_lab.estimation.checks import Check
+from aotf_lab.record import CrystalRecord, OscillatorRecord, crystal_record, oscillator_record, save_record
+from aotf_lab.session.opened import Session
+
+__all__ = ["keep", "records_of"]
+
+
+def keep(
+    session: Session,
+    folder: str | os.PathLike[str],
+    *,
+    measured: str | None = None,
+    instruments: Mapping[str, str] | None = None,
+) -> tuple[Path, ...]:
+    """Write the calibrations of ``session`` into ``folder`` and return the files: the oscillator's, the crystal's.
+
+    ``measured`` is the ISO date of the readings, by default that of the newest raw file. ``instruments`` names the
+    counter (or another instrument) where a lab has several: {"counter": "counter 2"}; calibrations made with one share
+    its errors. What the session could not find is not kept. Raises ``RecordError`` when that is both, or the date is
+    none; ``OSError`` as the file system does.
+    """
+    return tuple(save_record(r, folder) for r in records_of(session, measured=measured, instruments=instruments))
+
+
+def records_of(
+    session: Session, *, measured: str | None = None, instruments: Mapping[str, str] | None = None
+) -> tuple[OscillatorRecord | CrystalRecord, ...]:
+    """Return the calibrations that ``keep`` writes. Raises as ``keep``."""
+    when, dated = _date(session, measured)
+    kept: list[OscillatorRecord | CrystalRecord] = []
+    vco, curves = session.part("vco"), session.curves
+    if vco is not None:
+        log = session.part("warm_up") if "warm_up" in session.parts else None
+        supply_v = session.facts.limits.oscillator.supply_v
+        kept.append(
+            oscillator_record(
+                vco,
+                name=session.facts.name,
+                measured=when,
+                wander_mhz=0.0 if log is None else log.wander_mhz(log.range_s[1] - log.range_s[0]),
+                conditions={} if supply_v is None else {"supply_v": supply_v},
+                coefficients=_oscillator_coefficients(session),
+                instruments=instruments,
+            )
+        )
+    if curves.tuning is not None or curves.scans or curves.modulators:
+        crystal_c = session.facts.crystal.temperature_c
+        kept.append(
+            crystal_record(
+                curves,
+                session.wavelengths_nm,
+                name=session.facts.name,
+                measured=when,
+                conditions={} if crystal_c is None else {"crystal_c": crystal_c},
+                instruments=instruments,
+            )
+        )
+    if not kept:
+        raise RecordError(
+            "nothing of this session can be kept", where=session.facts.name,
+            found=Said("; ".join(f"{part}: {error}" for part, error in session.troubles.items()) or "no curve"),
+            allowed="an oscillator's curve, or a scanned line", cure="put right what its check names",
+        )  # fmt: skip
+    return tuple(replace(record, checks=(*record.checks, *dated)) for record in kept)
+
+
+def _date(session: Session, measured: str | None) -> tuple[str, tuple[Check, ...]]:
+    """Return the date, and a remark where it was not stated."""
+    if measured is not None:
+        return measured, ()
+    newest = max((f.path.stat().st_mtime for f in session.facts.files), default=0.0)
+    found = date.fromtimestamp(newest).isoformat()
+    return found, (Check("date", True, f"{found} is the time of the newest raw file: no date was stated"),)
+
+
+def _oscillator_coefficients(session: Session) -> dict[str, UFloat]:
+    """Return what temperature and supply do to the oscillator, where a log shows it."""
+    found = {}
+    log = session.part("warm_up") if "warm_up" in session.parts else None
+    if log is not None and log.temperature_mhz_per_k is not None:
+        found["mhz_per_k"] = log.temperature_mhz_per_k
+    if "pushing" in session.parts and session.part("pushing") is not None:
+        found["mhz_per_supply_v"] = session.pushing.mhz_per_v
+    return found
