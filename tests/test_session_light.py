@@ -59,6 +59,35 @@ def test_measured_leaks_stay_below_what_is_predicted(demo):
     assert demo.crosstalk.measured
 
 
+def test_a_leak_that_could_not_be_read_is_named_in_the_crosstalk(tmp_path):
+    session = copy_of_demo(tmp_path)
+    path = session.facts.folder / "leakage_E.csv"
+    path.write_text(path.read_text(encoding="utf-8").replace("Incident", "Something"), encoding="utf-8")
+    found = session.crosstalk
+    (failed,) = [c for c in found.checks if not c.passed]
+    assert failed.name == "leakage files"
+    assert failed.detail.startswith("those of line E are not used, 1 with 0 allowed; what leaks of it is only p")
+    assert str(session.troubles["leakage of line E"]) in failed.detail
+    assert "leakage_E.csv" in str(found)
+    assert found.cells["E", "D"].measured is not None
+    assert found.cells["D", "E"].measured is None
+
+
+def test_a_result_that_is_not_there_says_why(tmp_path):
+    session = copy_of_demo(tmp_path)
+    for name in ("polarisation_E.csv", "beam_size_E.csv", "scan_C_up.csv"):
+        (session.facts.folder / name).write_text("", encoding="utf-8")
+    for part, what in (("polarisation", "polarisation of line"), ("beam_size", "beam of line")):
+        with pytest.raises(SessionError, match=rf"{what} 'E' could not be computed; found an error \({part}_E.csv: "):
+            getattr(session, part)["E"]
+        assert "E" not in getattr(session, part)
+    with pytest.raises(SessionError, match=r"scan of line 'C' could not be .*scan_C_up.csv.*; allowed: 'A', 'B', 'D'"):
+        _ = session.scans["C"]
+    with pytest.raises(SessionError, match=r"leakage of line 'A' is not in this session; .*; allowed: 'D', 'E'; ask"):
+        _ = session.leakage["A"]
+    assert session.scans.get("C") is None
+
+
 def test_one_drive_stays_below_the_safe_supply_and_park_within_the_generator(demo):
     assert demo.one_drive.supply_v < demo.safe_supply.supply_v
     low, high = demo.facts.limits.generator.range_v

@@ -2,6 +2,7 @@
 
 opened   ``Session`` and ``open_session``, on top of  read  its files, and  driver  what they say of the driver
 lines    its lines as stated, and as readings for the tuning fit
+by_name  results that say why one of them is missing
 output   where its results may be written
 checked  all receipts, suspicions and contradictions of a session;  contradictions/ finds the last
 """

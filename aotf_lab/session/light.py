@@ -26,6 +26,7 @@ from aotf_lab.crystal.tuning.curve import Tuning, fit_tuning
 from aotf_lab.data import CatalogueLine
 from aotf_lab.driver.waveform.shares import DriverHarmonic, typical_harmonics
 from aotf_lab.errors import ReadingsError, Said
+from aotf_lab.session.by_name import ByName
 from aotf_lab.session.crystal import SessionCrystal
 from aotf_lab.session.lines import stated_wavelength
 
@@ -111,7 +112,7 @@ class SessionLight(SessionCrystal):
         )
 
     @cached_property
-    def leakage(self) -> Mapping[str, Leakage]:
+    def leakage(self) -> ByName[Leakage]:
         """What leaks of each line whose leak was measured."""
         names = {f.line: f.line for f in self.files("leakage") if f.line}
         return self._each(names, lambda n: fit_leakage(self.readings("leakage", n), line=n), "leakage of line")
@@ -119,9 +120,9 @@ class SessionLight(SessionCrystal):
     @cached_property
     def crosstalk(self) -> Crosstalk:
         """The light of every other line with the filter set to one, at the RF power at which leaks were measured."""
-        return crosstalk(
-            self.passbands, rf_power_w=self._stated_power("leakage"), measured=(self.part("leakage") or {}).values()
-        )
+        leaks = self.leakage
+        power = self._stated_power("leakage")
+        return crosstalk(self.passbands, rf_power_w=power, measured=leaks.values(), left_out=leaks.failed)
 
     @cached_property
     def angles(self) -> Angles:

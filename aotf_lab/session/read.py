@@ -14,6 +14,7 @@ from aotf_lab.reading.by_purpose import READERS, read_raw_file
 from aotf_lab.reading.instruments import Instruments
 from aotf_lab.reading.readings import Readings, join_readings
 from aotf_lab.reading.session_file import RawFile, SessionFile
+from aotf_lab.session.by_name import ByName
 
 __all__ = ["SessionReadings"]
 
@@ -115,12 +116,12 @@ class SessionReadings:
         self.attempt(part)
         return self.__dict__.get(part)
 
-    def _each(self, items: Mapping[str, _In], work: Callable[[_In], _Out], what: str) -> dict[str, _Out]:
+    def _each(self, items: Mapping[str, _In], work: Callable[[_In], _Out], what: str) -> ByName[_Out]:
         """Return the results of ``work`` by name; one failure does not stop the others."""
-        results = {}
+        results, failed = {}, {}
         for name, item in items.items():
             try:
                 results[name] = work(item)
             except AotfLabError as error:
-                self._troubles[f"{what} {name}"] = error
-        return results
+                self._troubles[f"{what} {name}"] = failed[name] = error
+        return ByName(results, what, failed)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from html import escape
-from math import inf, isfinite, log10
+from math import inf, log10
 from typing import Any
 
 import numpy as np
@@ -13,10 +13,10 @@ from uncertainties import UFloat, nominal_value
 
 from aotf_lab.crystal.passbands.passbands import Passbands
 from aotf_lab.crystal.purity.cells import Cell, measured_ratio, predicted_cell
+from aotf_lab.crystal.purity.crosstalk_checks import left_out_check, power_check, prediction_check
 from aotf_lab.crystal.purity.leakage import Leakage
 from aotf_lab.errors import AotfLabError, Said
 from aotf_lab.estimation import Check
-from aotf_lab.estimation.checks import t_limit, z_limit
 from aotf_lab.estimation.problem import FloatArray
 
 __all__ = ["Crosstalk", "crosstalk"]
@@ -127,11 +127,13 @@ def crosstalk(
     rf_power_w: float | Mapping[str, float] | None = None,
     measured: Mapping[str, Leakage] | Iterable[Leakage] = (),
     incident_mw: Mapping[str, float] | None = None,
+    left_out: Mapping[str, AotfLabError] | None = None,
 ) -> Crosstalk:
     """Return the crosstalk matrix, predicted and where ``measured`` has readings also measured.
 
     Rows are the lines in ``set_mhz``, by default all at their peaks; ``rf_power_w`` (true W, one for all or by line)
-    defaults to each row's saturation power. ``incident_mw`` weights each line by its light. Within the main lobe of a
+    defaults to each row's saturation power. ``incident_mw`` weights each line by its light; ``left_out`` are lines
+    whose leak was read and is not among ``measured``, with the reason: a check names them. Within the main lobe of a
     line the prediction is a number with its u; beyond it a bound, since no null may be counted on. A crystal whose
     transducer is apodised stays far below the bound; one that scatters light has a floor that no passband knows, and
     the check "prediction" then fails.
@@ -159,7 +161,11 @@ def crosstalk(
             if isinstance(found, str):
                 skipped.append(found)
             cells[row, column] = cell if isinstance(found, str) else replace(cell, measured=found)
-    checks = (*_prediction_check(passbands, cells, places), *_power_check(skipped))
+    checks = (
+        *prediction_check(passbands, cells, places),
+        *power_check(skipped, _SAME_POWER),
+        *left_out_check(left_out or {}),
+    )
     checks += tuple(replace(c, name=f"line {m.line}: {c.name}") for m in leaks.values() for c in m.checks)
     return Crosstalk(tuple(places), others, cells, places, powers, incident_mw is not None, checks)
 
@@ -186,36 +192,6 @@ def _weight(incident_mw: Mapping[str, float] | None, light_of: str, set_to: str)
     return incident_mw[light_of] / incident_mw[set_to]
 
 
-def _prediction_check(
-    passbands: Passbands, cells: Mapping[tuple[str, str], Cell], places: Mapping[str, UFloat | float]
-) -> tuple[Check, ...]:
-    """Return the check that what was measured agrees with the numbers, and stays below the bounds."""
-    judged = [c for c in cells.values() if isfinite(c.z)]
-    if not judged:
-        return ()
-    limits = [_limit(c, len(judged)) for c in judged]
-    worst, limit = max(zip(judged, limits, strict=True), key=lambda pair: abs(pair[0].z) / pair[1])
-    detail = (
-        f"line {worst.light_of} with the filter set to {worst.set_to}: measured {worst.measured_words} dB, predicted "
-        f"{worst.predicted_words} dB, {abs(worst.z):.1f} standard uncertainties; limit {limit:.1f}"
-    )
-    if abs(worst.z) <= limit:
-        return (Check("prediction", True, detail),)
-    many = sum(abs(c.z) > most for c, most in zip(judged, limits, strict=True))
-    f, peak = float(nominal_value(places[worst.set_to])), passbands.peak_mhz(worst.light_of).n
-    width = passbands.fwhm_mhz(worst.light_of).n
-    order = next((k for k in (2, 3) if abs(k * f - peak) < 3 * width), None)
-    if worst.ratio is not None:
-        why = "within the main lobe: has a peak moved, or is the RF power another?"
-    elif order is not None:
-        why = f"{order} x {f:.3f} MHz is the line's own frequency: a harmonic of the oscillator drives it"
-    else:
-        why = "more than any sidelobe gives: the files of two lines exchanged, light scattered in the crystal, its "
-        why += "other polarisation, or stray light"
-    count = f" (and {many - 1} other cells)" if many > 1 else ""
-    return (Check("prediction", False, f"{detail}{count}; {why}"),)
-
-
 def _require_near(passbands: Passbands, places: Mapping[str, UFloat | float]) -> None:
     """Raise ``AotfLabError`` for a setting beyond half of the lowest peak or twice the highest: another unit."""
     peaks = [passbands.peak_mhz(n).n for n in passbands.lines]
@@ -226,17 +202,3 @@ def _require_near(passbands: Passbands, places: Mapping[str, UFloat | float]) ->
                 f"a setting for line {name} far from every line", found=Said(f"{nominal_value(place):.6g} MHz"),
                 allowed=f"{low:.4g} to {high:.4g} MHz", cure="state it in MHz",
             )  # fmt: skip
-
-
-def _limit(cell: Cell, cells: int) -> float:
-    """Return the limit of |z| of one among ``cells``."""
-    dof = inf if cell.measured is None else cell.measured.dof
-    return t_limit(dof, cells) if isfinite(dof) else z_limit(cells)
-
-
-def _power_check(skipped: list[str]) -> tuple[Check, ...]:
-    if not skipped:
-        return ()
-    more = f" (and {len(skipped) - 1} more)" if len(skipped) > 1 else ""
-    return (Check("RF power of the readings", False, f"{skipped[0]}{more}: limit {100 * _SAME_POWER:.0f} %; "
-                  "not used, give rf_power_w as it was"),)  # fmt: skip
