@@ -1,0 +1,159 @@
+"""On which day will a calibration have lost its light?
+
+The set-point in use is that of the last record. On a later day the link is at x b + scatter: the trend at that day and
+temperature, and a new scatter between records. The error of the set-point, the oscillator's shift less the crystal's,
+has for each size of the scatter a normal distribution; the chance that it stays within the offset of the stated loss is
+a mean over these. Nothing is promised further ahead than the history reaches back (common practice, no source).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+from scipy import optimize, special
+
+from aotf_lab.estimation.problem import FloatArray
+from aotf_lab.physics.coupled_waves import detuning_for_light, light_lost
+from aotf_lab.record.drift.due import CONFIDENCE, Due, Passband
+from aotf_lab.record.drift.link import LinkDrift
+
+__all__ = ["Room", "due_of", "room_of"]
+
+_DAYS = 48
+"""Days looked at before the one of the limit is narrowed down."""
+
+
+@dataclass(frozen=True)
+class Room:
+    """The temperatures to come: ``over_k`` their mean over that of the last record, ``u_k`` their spread (k = 1).
+
+    ``corrected``: whether set-points are moved by the coefficient found; the thermometer's noise is in the scatter.
+    """
+
+    over_k: float
+    u_k: float
+    corrected: bool
+
+
+def room_of(drift: LinkDrift, swing_k: float | None, *, corrected: bool) -> Room:
+    """Return the temperatures to come: within +-``swing_k`` of the last record's, or as they were at the records."""
+    t = drift.history.temperature_c
+    if swing_k is not None:
+        return Room(0.0, swing_k / 3.0**0.5, corrected)
+    if np.isnan(t).any():
+        return Room(0.0, 0.0, False)
+    middle, half = 0.5 * float(t.min() + t.max()), 0.5 * float(np.ptp(t))
+    return Room(middle - float(t[-1]), half / 3.0**0.5, corrected)
+
+
+@dataclass(frozen=True, eq=False)
+class _Error:
+    """A link's error (MHz) on a day: ``mean`` and ``variance`` (g,) for each scatter, ``weight`` (g,); ``parts`` kHz.
+
+    ``warm`` (g,) is what the spread of the temperature makes of it, with its sign.
+    """
+
+    mean: FloatArray
+    variance: FloatArray
+    warm: FloatArray
+    weight: FloatArray
+    parts: dict[str, float]
+
+
+def _error(drift: LinkDrift, room: Room, scale_mhz: float, day: float) -> _Error:
+    """Return the shift of the link on a ``day`` after the last record; ``scale_mhz`` turns its unit into MHz."""
+    found, h = drift.found, drift.history
+    at = drift.at(room.over_k, day)
+    mean = found.values @ at
+    known = np.einsum("i,gij,j->g", at, found.covariance, at)
+    variance = known + found.scatter**2
+    warm, heat = np.zeros_like(mean), np.zeros(2)
+    if "per_k" in drift.terms:
+        k = drift.terms.index("per_k")
+        used = float(found.mean[k]) if room.corrected else 0.0
+        left = found.values[:, k] - used
+        mean = mean - used * room.over_k
+        spread = (left**2 + found.covariance[:, k, k]) * room.u_k**2
+        variance, warm = variance + spread, left * room.u_k
+        heat = np.array([left[found.typical] * room.over_k, spread[found.typical] ** 0.5])
+    place = {name: n for n, name in enumerate(drift.terms)}
+    kilo, m = 1e3 * scale_mhz, found.typical
+    parts = {
+        f"temperature of the {h.link}": kilo * float(np.hypot(*heat)),
+        f"scatter of the {h.link} between records": kilo * float(found.scatter[m]),
+        f"what is not known of the {h.link}'s coefficients": kilo * float(known[m]) ** 0.5,
+        f"last record of the {h.link} off the trend": kilo * abs(float(found.mean[place["offset"]])),
+    }
+    if "per_day" in place:
+        parts[f"ageing of the {h.link}"] = kilo * abs(float(found.mean[place["per_day"]])) * day
+    return _Error(scale_mhz * mean, scale_mhz**2 * variance, scale_mhz * warm, found.weight, parts)
+
+
+def _chance_within(errors: Sequence[_Error], allowed_mhz: float) -> float:
+    """Return the chance that the first error less the second (if any) stays within +-``allowed_mhz``.
+
+    Both are warmed by one room.
+    """
+    mean, variance, weight = errors[0].mean, errors[0].variance, errors[0].weight
+    for other in errors[1:]:
+        variance = (np.add.outer(variance, other.variance) - 2.0 * np.outer(errors[0].warm, other.warm)).ravel()
+        mean = np.subtract.outer(mean, other.mean).ravel()
+        weight = np.outer(weight, other.weight).ravel()
+    u = np.sqrt(variance)
+    return float(weight @ (special.ndtr((allowed_mhz - mean) / u) - special.ndtr((-allowed_mhz - mean) / u)))
+
+
+def _promised(errors: Sequence[_Error], line: Passband) -> float:
+    """Return the loss of light (%) that is not exceeded with the usual confidence."""
+    low, high = 0.0, line.fwhm_mhz
+    if _chance_within(errors, high) < CONFIDENCE:
+        return 100.0
+    offset = float(optimize.brentq(lambda a: _chance_within(errors, a) - CONFIDENCE, low, high, xtol=1e-7))
+    return 100.0 * float(light_lost(offset / line.fwhm_mhz))
+
+
+def due_of(
+    drifts: Sequence[LinkDrift], rooms: Sequence[Room], lines: Mapping[str, Passband], loss_percent: float
+) -> Due:
+    """Return when one link, or the set-points made of both, are due at the line that is first."""
+    last = max(d.history.dates[-1] for d in drifts)
+    reach = max(int(min(d.history.span_days for d in drifts)), 1)
+    found = [_due_at(drifts, rooms, name, line, loss_percent, last, reach) for name, line in lines.items()]
+    return min(found, key=lambda due: (date.min if due.date is None else due.date, float(due.chance[0])))
+
+
+def _due_at(
+    drifts: Sequence[LinkDrift], rooms: Sequence[Room], name: str, line: Passband, loss_percent: float, last: date,
+    reach: int,
+) -> Due:  # fmt: skip
+    allowed = float(detuning_for_light(1.0 - loss_percent / 100.0)) * line.fwhm_mhz
+
+    def errors(day: float) -> list[_Error]:
+        return [
+            _error(d, room, 1.0 if d.history.link == "oscillator" else line.frequency_mhz,
+                   day + (last - d.history.dates[-1]).days)
+            for d, room in zip(drifts, rooms, strict=True)
+        ]  # fmt: skip
+
+    days = np.unique(np.round(np.geomspace(1.0, max(reach, 1), _DAYS)))
+    chance = np.array([_chance_within(errors(float(day)), allowed) for day in days])
+    bad = np.flatnonzero(chance < CONFIDENCE)
+    good_to, first_bad = (reach, None) if not len(bad) else (int(days[bad[0] - 1]) if bad[0] else 0, int(days[bad[0]]))
+    while first_bad is not None and first_bad - good_to > 1:
+        middle = (good_to + first_bad) // 2
+        if _chance_within(errors(float(middle)), allowed) >= CONFIDENCE:
+            good_to = middle
+        else:
+            first_bad = middle
+    due = first_bad if first_bad is not None else reach + 1
+    parts: dict[str, float] = {}
+    for error in errors(float(due)):
+        parts |= error.parts
+    ordered = dict(sorted(parts.items(), key=lambda part: -part[1]))
+    return Due(
+        tuple(d.history.link for d in drifts), last, last + timedelta(days=due) if good_to >= 1 else None, name,
+        loss_percent, 1e3 * allowed, ordered, first_bad is None, _promised(errors(1.0), line), days, chance,
+    )  # fmt: skip
