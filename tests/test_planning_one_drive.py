@@ -12,6 +12,7 @@ from aotf_lab.planning.one_drive import one_drive
 from aotf_lab.simulate.amplifier import true_rf_power
 from aotf_lab.simulate.light import true_efficiency, true_peak_frequency
 from aotf_lab.simulate.truth import SKERRY
+from tests.test_session import copy_of_demo
 
 LINES = list("ABCDEFG")
 
@@ -152,8 +153,18 @@ def test_without_rating_or_amplifier_it_is_refused(demo):
         one_drive(replace(demo.curves, efficiency=None), demo.wavelengths_nm)
 
 
+def test_an_error_within_an_error_lists_what_is_allowed_once(tmp_path):
+    session = copy_of_demo(tmp_path)
+    for name in "BEG":
+        (session.facts.folder / f"efficiency_{name}.csv").write_text("", encoding="utf-8")
+    with pytest.raises(AotfLabError, match=r"needs efficiency against RF power; found .*efficiency_B.csv") as told:
+        one_drive(session)
+    assert str(told.value).count("allowed:") == 1
+    assert str(told.value).count("; found ") == 1
+
+
 def test_lines_that_cannot_be_driven_are_refused_by_name(demo):
-    with pytest.raises(AotfLabError, match=r"no such line; found 'Z'; allowed: one of A, B"):
+    with pytest.raises(AotfLabError, match=r"no such line; found 'Z'; allowed: one of A, B, C, D, E, F, G; name"):
         one_drive(demo, ["A", "Z"])
     with pytest.raises(AotfLabError, match=r"X: the frequency of this line is not known; found neither a scan"):
         one_drive(demo, {"X": None})

@@ -49,6 +49,16 @@ class Curves:
     safe: SafeSupply | None = None
     modulators: Mapping[str, Modulator] = field(default_factory=dict)
 
+    def why_missing(self, part: str) -> str:
+        """Return what went wrong with ``part`` and what was found there; "" where nothing did.
+
+        An error in which this is told has its own allowed and cure.
+
+        >>> Curves(missing={"level": "a.csv: no rows; found 0; allowed: 4 or more; measure them"}).why_missing("level")
+        'a.csv: no rows: 0'
+        """
+        return self.missing.get(part, "").split("; allowed: ")[0].replace("; found ", ": ", 1)
+
     def fwhm_mhz(self, frequency_mhz: float) -> float | None:
         """Return the passband's FWHM near ``frequency_mhz``: between the measured ones, or the nearest."""
         pairs = [(s.centre_mhz.n, s.fwhm_mhz.n) for s in self.scans.values()]
@@ -97,7 +107,7 @@ def wanted_lines(
         elif line in own or line in curves.scans:
             wanted[line] = own.get(line)
         else:
-            known = ", ".join([*own, *curves.scans]) or "none"
+            known = ", ".join(dict.fromkeys([*own, *curves.scans])) or "none"
             raise AotfLabError(
                 "no such line", found=line, allowed=f"one of {known}", cure="name a line or a wavelength"
             )

@@ -78,12 +78,12 @@ def require_amplifier(curves: Curves, what: str) -> tuple[Level, SafeSupply]:
     if curves.level is None:
         raise AotfLabError(
             f"{what} needs the amplifier's RF power against supply and frequency",
-            found=Said(curves.missing.get("level", "it was not measured")),
+            found=Said(curves.why_missing("level") or "it was not measured"),
             allowed='files with purpose = "level"',
             cure="measure the level over the band at one supply, and against the supply at one frequency",
         )
     if curves.safe is None:
-        why = curves.missing.get("safe_supply")
+        why = curves.why_missing("safe_supply")
         raise UnsafeDriveError(
             f"{what} stays below the highest safe supply, and there is none",
             found=Said(why or "no rated RF power" if curves.rated_rf_power_w is None else why or "no safe supply"),

@@ -47,7 +47,7 @@ def driven_lines(curves: Curves, level: Level, wanted: Mapping[str, UFloat | flo
     if efficiency is None:
         raise AotfLabError(
             "one drive for all lines needs efficiency against RF power",
-            found=Said(curves.missing.get("efficiency", "it was not measured")),
+            found=Said(curves.why_missing("efficiency") or "it was not measured"),
             allowed="readings of efficiency on one line at least",
             cure="measure the efficiency of a line while the supply is raised",
         )

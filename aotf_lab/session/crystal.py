@@ -75,6 +75,8 @@ class SessionCrystal(SessionDriver):
         if not names:
             self.readings("efficiency")
         readings = self._each(names, lambda name: self.readings("efficiency", name), "efficiency of line")
+        if not readings:
+            raise next(iter(readings.failed.values()))
         wavelengths = {n: self.wavelengths_nm[n] for n in readings}
         return fit_efficiency_lines(
             {n: (readings[n], None if w is None else float(nominal_value(w))) for n, w in wavelengths.items()}
