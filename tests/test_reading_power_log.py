@@ -88,6 +88,16 @@ def test_efficiency_stated_twice(log):
         read_power_log(log("Optical power (mW),Incident (mW),Efficiency\n0.2,0.4,0.5\n"))
 
 
+def test_all_light_of_a_meter_that_shows_dbm(log):
+    """0 dBm is 1 mW by definition; -3.0103 dBm is half of it, -60 dBm a nanowatt."""
+    path = log("Counter (MHz),Diffracted (dBm),Incident (dBm),Dark (dBm)\n64.0,-3.0103,0,-60\n64.1,-10,0,-60\n")
+    table = read_power_log(path).table
+    assert table["dark_power_mw"].to_list() == pytest.approx([1e-6, 1e-6], rel=1e-12)
+    assert table["incident_power_mw"].to_list() == [1.0, 1.0]
+    assert table["efficiency"].to_list() == pytest.approx([0.5, 0.1], rel=2e-5)
+    assert table["optical_power_dbm"].to_list() == [-3.0103, -10.0]
+
+
 def test_power_log_without_power(log):
     with pytest.raises(ReadingError, match=r"log.csv:1: no column that means optical_power_mw; found 'frequency_mhz'"):
         read_power_log(log("frequency_mhz\n74.9\n"))

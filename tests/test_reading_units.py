@@ -44,6 +44,8 @@ def test_prefixes_are_those_of_the_si(base, prefixes):
         (22.0, "deg C", "temperature_c", 22.0),
         (88.0, "%", "efficiency", 0.88),
         (30.0, "dBm", "rf_power_w", 1.0),
+        (-30.0, "dBm", "dark_power_mw", 1e-3),
+        (-30.0, "dBW", "incident_power_mw", 1.0),
         (4.0, "kHz", "u_frequency_mhz", 0.004),
         (5889.6, "\u00c5", "wavelength_nm", 5889.6 * constants.angstrom / constants.nano),
         (5889.6, "\u212b", "wavelength_nm", 588.96),
@@ -92,6 +94,7 @@ def test_unknown_units_are_refused(text):
     ("column", "unit"),
     [
         ("optical_power_mw", "dBm"), ("drive_v", "Vrms"), ("u_rf_power_w", "dBm"), ("rf_power_w", "dB"),
+        ("dark_power_mw", "dB"), ("u_dark_power_mw", "dBm"),
         ("drive_v", "counts"), ("supply_v", "ohm"), ("frequency_mhz", "MS/s"), ("wavelength_nm", "A"),
     ],
 )  # fmt: skip

@@ -111,6 +111,8 @@ _KINDS = {
     "rf_level_vrms": ("rms voltage", "peak-to-peak voltage"),
     "rf_level_dbm": ("power level",),
     "rf_power_w": ("power", "power level"),
+    "dark_power_mw": ("power", "power level"),
+    "incident_power_mw": ("power", "power level"),
 }
 
 
