@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, name_axes
 from aotf_lab.quantities import axis_label
 
-__all__ = ["plot_one_drive"]
+__all__ = ["name_ends", "plot_one_drive"]
 
 Floats = NDArray[np.float64]
 
@@ -38,7 +38,7 @@ def plot_one_drive(
         style, ink = _STYLES[k % len(_STYLES)], BLUE if k % 2 == 0 else GREY
         ax.plot(supply_v, np.where(beyond[k], np.nan, curve), style, color=ink, linewidth=1.5)
         ax.plot(supply_v, np.where(beyond[k], curve, np.nan), ":", color=ink, linewidth=1.1)
-    _name_ends(ax, supply_v[-1], efficiency[:, -1], names)
+    name_ends(ax, supply_v[-1], efficiency[:, -1], names)
     ax.plot([], [], ":", color=GREY, label="by the law: no drive went so far")
     ax.axvspan(*within_v, color=ORANGE, alpha=0.18, linewidth=0, label="within 1 % of the best")
     ax.axvline(chosen_v, color=ORANGE, linewidth=1.8, label=f"one drive for all {chosen_v:.2f} V")
@@ -51,7 +51,7 @@ def plot_one_drive(
     return name_axes(ax, axis_label("supply_v"), axis_label("efficiency"))
 
 
-def _name_ends(ax: Axes, x: float, ends: Floats, names: Sequence[str]) -> None:
+def name_ends(ax: Axes, x: float, ends: Floats, names: Sequence[str]) -> None:
     """Write each name at the end of its curve, no two on top of each other."""
     last = -np.inf
     for k in np.argsort(ends):

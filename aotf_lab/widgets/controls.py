@@ -1,0 +1,49 @@
+"""The controls that panels share: each with its label in full, its unit and its range."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import ipywidgets as w
+
+__all__ = ["button", "choice", "number", "switch", "text", "whole_number"]
+
+_LABEL = {"description_width": "initial"}
+_NARROW, _WIDE = "340px", "520px"
+
+
+def number(label: str, value: float, low: float, high: float, step: float, unit: str) -> w.BoundedFloatText:
+    """Return a box for a number between ``low`` and ``high``; the arrow keys change it by ``step``."""
+    words = f"{label} ({low:.6g} to {high:.6g} {unit})"
+    return w.BoundedFloatText(value, min=low, max=high, step=step, description=words, style=_LABEL,
+                              layout=w.Layout(width=_NARROW))  # fmt: skip
+
+
+def whole_number(label: str, value: int, low: int, high: int) -> w.IntSlider:
+    """Return a slider for a whole number; the arrow keys move it by one."""
+    return w.IntSlider(value, min=low, max=high, description=label, style=_LABEL, layout=w.Layout(width=_WIDE))
+
+
+def choice(label: str, options: Sequence[Any], value: Any = None) -> w.Dropdown:
+    """Return a list to choose one of ``options``, plain or (words, value), from; the first by default."""
+    box = w.Dropdown(options=list(options), description=label, style=_LABEL, layout=w.Layout(width=_NARROW))
+    if value is not None:
+        box.value = value
+    return box
+
+
+def switch(label: str, options: Sequence[Any]) -> w.ToggleButtons:
+    """Return buttons of which one is down, the first to begin with."""
+    return w.ToggleButtons(options=list(options), description=label, style={**_LABEL, "button_width": "auto"})
+
+
+def text(label: str, hint: str = "") -> w.Text:
+    """Return a line to type words into, taken when Enter is pressed or the line is left."""
+    return w.Text(description=label, placeholder=hint, continuous_update=False, style=_LABEL,
+                  layout=w.Layout(width=_WIDE))  # fmt: skip
+
+
+def button(label: str) -> w.Button:
+    """Return a button."""
+    return w.Button(description=label, layout=w.Layout(width="auto"))
