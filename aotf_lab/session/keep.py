@@ -15,7 +15,7 @@ from aotf_lab.estimation.checks import Check
 from aotf_lab.record import CrystalRecord, OscillatorRecord, crystal_record, oscillator_record, save_record
 from aotf_lab.session.opened import Session
 
-__all__ = ["keep", "records_of"]
+__all__ = ["date_of", "keep", "records_of"]
 
 
 def keep(
@@ -39,7 +39,7 @@ def records_of(
     session: Session, *, measured: str | None = None, instruments: Mapping[str, str] | None = None
 ) -> tuple[OscillatorRecord | CrystalRecord, ...]:
     """Return the calibrations that ``keep`` writes. Raises as ``keep``."""
-    when, dated = _date(session, measured)
+    when, dated = date_of(session, measured)
     kept: list[OscillatorRecord | CrystalRecord] = []
     vco, curves = session.part("vco"), session.curves
     if vco is not None:
@@ -77,8 +77,8 @@ def records_of(
     return tuple(replace(record, checks=(*record.checks, *dated)) for record in kept)
 
 
-def _date(session: Session, measured: str | None) -> tuple[str, tuple[Check, ...]]:
-    """Return the date, and a remark where it was not stated."""
+def date_of(session: Session, measured: str | None) -> tuple[str, tuple[Check, ...]]:
+    """Return the ISO date of the readings, and a remark where it was not stated: that of the newest raw file."""
     if measured is not None:
         return measured, ()
     newest = max((f.path.stat().st_mtime for f in session.facts.files), default=0.0)

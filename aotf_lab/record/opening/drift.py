@@ -32,8 +32,11 @@ class DriftPrior:
 OSCILLATOR_DRIFT = DriftPrior(0.3)
 """Some kelvin, some tens of millivolts of supply, months of ageing: hundreds of kHz."""
 
-CRYSTAL_DRIFT = DriftPrior(1e-3)
-"""Twenty kelvin of paratellurite: 0.1 % of the frequency; more is another angle of incidence."""
+CRYSTAL_DRIFT = DriftPrior(1e-3, tilt_share=0.10, bend_share=0.03)
+"""Twenty kelvin of paratellurite, or a slight turn of it, move its peaks by some 0.1 %.
+
+By exact phase matching a turn moves all lines of the visible by the same share of their frequency, to a few per cent.
+"""
 
 
 def oscillator_columns(record: OscillatorRecord) -> FloatArray:

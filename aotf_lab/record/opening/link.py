@@ -21,7 +21,7 @@ Verdict = Literal["use", "corrected", "measure again"]
 MATTERS = 0.01
 """Share of the light below which a shift, however well seen, leaves the verdict at "use"."""
 
-TOO_MUCH = 0.05
+TOO_MUCH = 0.10
 """Share of the light that what is still unknown after the update may cost at 95 %."""
 
 _95 = 1.959963984540054
@@ -131,7 +131,8 @@ def _reason(asked: Question, found: Judgement, still: float) -> str:
             f"limit {found.limit:.1f}; "
         )
         if found.odd is not None:
-            return said + f"without {asked.readings.names[found.odd]} the others agree: repeat that reading first"
+            odd = asked.readings.names[found.odd]
+            return said + f"without {odd} the others agree: repeat that one; if it stays, measure the curve anew"
         if len(asked.readings) == 2:
             return said + "a third reading tells a tilt from a change of shape"
         return said + "the curve has changed its shape: measure it anew"

@@ -9,21 +9,22 @@ from typing import TypeVar
 import pandas as pd
 from uncertainties import UFloat
 
-from aotf_lab.errors import ReadingsError, Said
+from aotf_lab.errors import ReadingsError, RecordError, Said
 from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.reading.readings import Readings, as_readings
-from aotf_lab.record.calibration import Calibration, Update
+from aotf_lab.record.calibration import Update
 from aotf_lab.record.crystal import CrystalRecord
 from aotf_lab.record.opening.ask_crystal import ask_crystal
 from aotf_lab.record.opening.ask_oscillator import ask_oscillator, box_temperature_c
 from aotf_lab.record.opening.link import LinkCheck, checked_link
 from aotf_lab.record.opening.words import link_rows, update_words
 from aotf_lab.record.oscillator import OscillatorRecord
+from aotf_lab.record.sound import require_sound
 from aotf_lab.record.stored import StoredNumbers
 
 __all__ = ["Opening", "opening_check"]
 
-_Record = TypeVar("_Record", bound=Calibration)
+_Record = TypeVar("_Record", OscillatorRecord, CrystalRecord)
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,7 +92,8 @@ def opening_check(
     change of shape, a shift that is no drift or too large a rest of doubt asks for a new measurement.
 
     Raises ``ReadingsError`` without any reading, and for values that are none; ``OutOfRangeError`` outside the
-    measured voltages; ``AotfLabError`` for a line whose peak was not kept.
+    measured voltages; ``AotfLabError`` for a line whose peak was not kept; ``RecordError`` for a date that is none, or
+    before the calibration.
     """
     told, peaks = oscillator_readings, line_peak or {}
     if (told is None or not len(as_readings(told).table)) and not peaks:
@@ -115,10 +117,17 @@ def _renewed(
     record: _Record, numbers: StoredNumbers, link: LinkCheck, measured: str, conditions: Mapping[str, float | None]
 ) -> _Record:
     """Return the record with its new numbers, for today's conditions; as it was where it must be measured again."""
+    if measured < record.as_of:
+        raise RecordError(
+            "an opening check before its calibration", where=f"{record.part} {record.name}", found=measured,
+            allowed=f"{record.as_of} or later", cure="state the day of the check, or take an older calibration",
+        )  # fmt: skip
     if link.verdict == "measure again":
         return record
     update = Update(measured, update_words(link), link.shift_mhz, link.u_shift_mhz)
     known = {name: value for name, value in conditions.items() if value is not None}
-    return replace(
+    renewed = replace(
         record, numbers=numbers, updates=(*record.updates, update), conditions={**record.conditions, **known}
     )
+    require_sound(renewed, f"{record.part} {record.name} after the opening check")
+    return renewed

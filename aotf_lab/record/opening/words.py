@@ -27,7 +27,10 @@ def link_rows(link: LinkCheck) -> list[tuple[str, str]]:
 def update_words(link: LinkCheck) -> str:
     """Return what the check did to the calibration."""
     readings = "1 reading" if len(link.readings) == 1 else f"{len(link.readings)} readings"
-    done = "the kept numbers hold" if link.verdict == "use" else f"moved by {_moved(link)}, corrected"
+    moved = _khz(link.shift_mhz, link.u_shift_mhz)
+    done = (
+        f"the kept numbers hold, {moved} taken in" if link.verdict == "use" else f"moved by {_moved(link)}, corrected"
+    )
     return f"opening check, {readings}: {done}"
 
 
