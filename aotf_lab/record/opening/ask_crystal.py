@@ -10,12 +10,10 @@ from uncertainties import UFloat
 from aotf_lab.errors import ReadingsError, Said
 from aotf_lab.record.crystal import CrystalRecord
 from aotf_lab.record.opening.drift import CRYSTAL_DRIFT, crystal_columns
-from aotf_lab.record.opening.link import Question
+from aotf_lab.record.opening.link import NORMAL_95, Question
 from aotf_lab.record.stored import common_keys, stored_numbers
 
 __all__ = ["ask_crystal"]
-
-_95 = 1.959963984540054
 
 
 def ask_crystal(
@@ -44,7 +42,7 @@ def ask_crystal(
         "crystal", record.numbers, rows,
         stored_numbers({f"peak of {line}": peak for line, peak in peaks.items()}, common=common_keys(instruments)),
         crystal_columns(record), CRYSTAL_DRIFT, units[list(places.values())], min(widths, default=float("nan")),
-        float(np.mean(rows @ record.numbers.values)), max(1.0, *(record.coverage_factor(n) / _95 for n in peaks)),
+        float(np.mean(rows @ record.numbers.values)), max(1.0, *(record.coverage_factor(n) / NORMAL_95 for n in peaks)),
         _by_temperature(record, float(np.mean(rows @ record.numbers.values)), crystal_c),
     )  # fmt: skip
 

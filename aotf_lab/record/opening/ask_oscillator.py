@@ -13,13 +13,11 @@ from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.reading.readings import Readings, as_readings
 from aotf_lab.record.crystal import CrystalRecord
 from aotf_lab.record.opening.drift import OSCILLATOR_DRIFT, oscillator_columns
-from aotf_lab.record.opening.link import Question
+from aotf_lab.record.opening.link import NORMAL_95, Question
 from aotf_lab.record.oscillator import OscillatorRecord
 from aotf_lab.record.stored import StoredNumbers, common_keys, stored_numbers
 
 __all__ = ["ask_oscillator", "box_temperature_c"]
-
-_95 = 1.959963984540054
 
 
 def ask_oscillator(
@@ -40,7 +38,7 @@ def ask_oscillator(
     return Question(
         "oscillator", record.numbers, rows, _told(record, wrapped, drive_v, frequency_mhz, instruments),
         oscillator_columns(record), OSCILLATOR_DRIFT, _in_use(record, crystal), _narrowest(crystal), 1.0,
-        max(record.coverage_factor / _95, 1.0), _by_temperature(record, box_c),
+        max(record.coverage_factor / NORMAL_95, 1.0), _by_temperature(record, box_c),
     )  # fmt: skip
 
 

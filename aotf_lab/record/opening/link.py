@@ -14,7 +14,7 @@ from aotf_lab.record.opening.drift import DriftPrior, changes
 from aotf_lab.record.opening.judge import Judgement, judged
 from aotf_lab.record.stored import StoredNumbers
 
-__all__ = ["MATTERS", "TOO_MUCH", "CheckReading", "LinkCheck", "Question", "checked_link"]
+__all__ = ["MATTERS", "NORMAL_95", "TOO_MUCH", "CheckReading", "LinkCheck", "Question", "checked_link"]
 
 Verdict = Literal["use", "corrected", "measure again"]
 
@@ -24,7 +24,8 @@ MATTERS = 0.01
 TOO_MUCH = 0.10
 """Share of the light that what is still unknown after the update may cost at 95 %."""
 
-_95 = 1.959963984540054
+NORMAL_95 = 1.959963984540054
+"""Half of a 95 % interval over u, where the u itself is certain."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +71,7 @@ class Question:
 
     ``rows`` (m, n) make the readings out of the ``kept`` numbers (n), ``columns`` (n, 3) are the drifts, ``lines``
     (k, n) make the frequencies in use, ``fwhm_mhz`` is the narrowest passband (NaN where unknown). ``unit_mhz`` is what
-    one unit of shift is at the readings.
+    one unit of shift is at the readings. ``caution`` is the coverage factor of the kept numbers over ``NORMAL_95``.
     """
 
     link: Literal["oscillator", "crystal"]
@@ -98,7 +99,7 @@ def checked_link(asked: Question) -> tuple[LinkCheck, StoredNumbers]:
     doubt = changes(asked.columns, found, asked.prior)
     updated = conditioned(with_doubt(asked.kept, doubt), asked.rows, asked.readings)
     moved_mhz = float(np.max(np.abs(columns[:, : len(found.sizes)] @ found.sizes)))
-    lost, still = _cost(moved_mhz, asked.fwhm_mhz), _cost(_widest(updated, asked.lines), asked.fwhm_mhz)
+    lost, still = _cost(moved_mhz, asked.fwhm_mhz), _cost(asked.caution * _widest(updated, asked.lines), asked.fwhm_mhz)
     reason = _reason(asked, found, still)
     matters = found.moved and not (lost < MATTERS)
     verdict: Verdict = "measure again" if reason else "corrected" if matters else "use"
@@ -115,7 +116,7 @@ def checked_link(asked: Question) -> tuple[LinkCheck, StoredNumbers]:
 def _widest(numbers: StoredNumbers, lines: FloatArray) -> float:
     """Return the largest half width (MHz) of the 95 % intervals of the frequencies in use."""
     variance = np.einsum("ij,jk,ik->i", lines, numbers.covariance(), lines)
-    return _95 * float(np.sqrt(np.max(variance)))
+    return NORMAL_95 * float(np.sqrt(np.max(variance)))
 
 
 def _cost(offset_mhz: float, fwhm_mhz: float) -> float:

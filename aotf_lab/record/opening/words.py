@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from aotf_lab.record.opening.link import LinkCheck
 
 __all__ = ["link_rows", "update_words"]
@@ -19,7 +21,7 @@ def link_rows(link: LinkCheck) -> list[tuple[str, str]]:
     found = link.judgement
     if found.dof:
         rows.append(("  left after that", f"chi2 = {found.chi2:.1f} on {found.dof}, limit {found.limit:.1f}"))
-    if link.light_lost == link.light_lost:
+    if not math.isnan(link.light_lost):
         rows.append(("  light", _light(link)))
     return rows
 
