@@ -18,6 +18,7 @@ from aotf_lab.report.content_verdict import supply_sentence, verdict
 from aotf_lab.report.driver_parts import driver_of
 from aotf_lab.report.figures_driver import driver_figures
 from aotf_lab.report.light_parts import light_of
+from aotf_lab.report.pace_parts import pace_of
 from tests.test_report import Page
 from tests.test_session import copy_of_demo
 
@@ -83,9 +84,9 @@ def test_a_supply_that_the_measured_range_holds_is_said_to_be(driver):
 
 def test_spoilt_traces_are_listed_and_are_no_failed_checks(html, demo, driver):
     assert [t.name for t in unused_traces(driver)] == BAD_TRACES
-    checks = gathered_checks(demo, driver, light_of(demo, driver))
+    checks = gathered_checks(demo, driver, light_of(demo, driver), pace_of(demo, True))
     assert not [c for c in checks if any(name in c.part for name in BAD_TRACES)]
-    assert "Every check passed." in html
+    assert "2 checks failed; read them" in html  # those of the generator
     assert "2 of 8 traces are not used; the reason stands below." in html
     clipped, slow = (t.details for t in unused_traces(driver))
     assert any(d.startswith("clipping: ") and "larger vertical range" in d for d in clipped)
@@ -98,15 +99,19 @@ def test_a_failed_check_of_a_trace_that_is_used_counts(demo, driver):
     used, spoilt = driver.good["trace_64mhz_8v.csv"], driver.unused["trace_slow.csv"]
     doubted = replace(used, fit=used.fit.with_checks(*spoilt.fit.failed))
     light = light_of(demo, driver)
-    failed = [c for c in gathered_checks(demo, replace(driver, good={"x.csv": doubted}), light) if not c.passed]
-    assert {c.part for c in failed} == {"Trace x.csv"}
-    checks = gathered_checks(demo, replace(driver, good={"x": doubted}), light)
+    failed = [
+        c
+        for c in gathered_checks(demo, replace(driver, good={"x.csv": doubted}), light, pace_of(demo, True))
+        if not c.passed
+    ]
+    assert {c.part for c in failed if not c.part.startswith("Generator")} == {"Trace x.csv"}
+    checks = gathered_checks(demo, replace(driver, good={"x": doubted}), light, pace_of(demo, True))
     sentences = verdict(demo, driver, demo.set_points(), checks)
     assert f"{len(failed)} checks failed; read them before you rely on a number." in sentences
 
 
 def test_every_part_of_the_driver_has_its_checks(demo, driver):
-    parts = {c.part for c in gathered_checks(demo, driver, light_of(demo, driver))}
+    parts = {c.part for c in gathered_checks(demo, driver, light_of(demo, driver), pace_of(demo, True))}
     assert {"RF power against the supply", "Match of the crystal", "Warm-up", "Stability", "Pushing"} <= parts
     assert {f"Trace {name}" for name in driver.good} <= parts
 

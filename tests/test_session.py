@@ -72,7 +72,7 @@ def test_one_bad_scan_does_not_stop_the_others(tmp_path):
 
 
 def test_readings_of_a_purpose_nobody_measured(demo):
-    with pytest.raises(SessionError, match=r"no file with purpose 'lines'; found 'beam_size, efficiency"):
+    with pytest.raises(SessionError, match=r"no file with purpose 'lines'; found 'beam_size, edge, efficiency"):
         demo.readings("lines")
 
 

@@ -19,12 +19,12 @@ from uncertainties import UFloat
 from aotf_lab.estimation.causes import new_cause
 from aotf_lab.reading.harmonic_content import Excess, HarmonicShare, ReadingKind, harmonic_excess
 from aotf_lab.reading.instrument_fields import Instrument, or_default, said, stated
-from aotf_lab.reading.optics_tools import Rotator, Ruler, Stage
+from aotf_lab.reading.optics_tools import Detector, Rotator, Ruler, Stage
 from aotf_lab.reading.scope_facts import Scope
 
 __all__ = [
-    "POWER_SCALE_UNSTATED", "UNSTATED", "Counter", "Instruments", "PowerMeter", "Rotator", "Ruler", "Scope", "Stage",
-    "Voltmeter",
+    "POWER_SCALE_UNSTATED", "UNSTATED", "Counter", "Detector", "Instruments", "PowerMeter", "Rotator", "Ruler", "Scope",
+    "Stage", "Voltmeter",
 ]  # fmt: skip
 
 POWER_SCALE_UNSTATED = "pad or probe not stated"
@@ -90,7 +90,7 @@ class PowerMeter(Instrument):
 
 
 _SCOPE = Scope()
-_RULER, _ROTATOR, _STAGE = Ruler(), Rotator(), Stage()
+_RULER, _ROTATOR, _STAGE, _DETECTOR = Ruler(), Rotator(), Stage(), Detector()
 
 
 @dataclass(frozen=True)
@@ -116,13 +116,14 @@ class Instruments:
     ruler: Ruler = _RULER
     rotator: Rotator = _ROTATOR
     stage: Stage = _STAGE
+    detector: Detector = _DETECTOR
     harmonics: tuple[HarmonicShare, ...] | None = None
 
     @property
     def assumed(self) -> tuple[str, ...]:
         """What was assumed because nothing is stated, and what each assumption costs, in words."""
         electric = self.counter.assumed + self.voltmeter.assumed + self.scope.assumed + self.power_meter.assumed
-        return electric + self.ruler.assumed + self.rotator.assumed + self.stage.assumed
+        return electric + self.ruler.assumed + self.rotator.assumed + self.stage.assumed + self.detector.assumed
 
     @property
     def power_scale_stated(self) -> bool:

@@ -1,12 +1,15 @@
-"""What measures lengths and angles on the bench: ruler and screen, the analyser's rotator, the knife edge's stage."""
+"""What measures lengths, angles and fast light: ruler, the analyser's rotator, the knife edge's stage, a photodiode."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
+from uncertainties import UFloat
+
+from aotf_lab.estimation.causes import new_cause
 from aotf_lab.reading.instrument_fields import Instrument, or_default, said, stated
 
-__all__ = ["Rotator", "Ruler", "Stage"]
+__all__ = ["Detector", "Rotator", "Ruler", "Stage"]
 
 
 @dataclass(frozen=True)
@@ -88,3 +91,24 @@ class Stage(Instrument):
     def causes(self) -> dict[str, float]:
         """Name -> relative size of the error that all readings share."""
         return {"scale of the stage": 1e-2 * or_default(self.scale_percent, 0.3)}
+
+
+@dataclass(frozen=True)
+class Detector(Instrument):
+    """Photodiode of fast light: its own rise, 10 to 90 % (us), and u of that."""
+
+    rise_us: float | None = stated(above=0)
+    u_rise_us: float | None = stated(at_least=0)
+
+    @property
+    def assumed(self) -> tuple[str, ...]:
+        """What was assumed, in words."""
+        return said((self.rise_us, "rise of the photodiode not stated: none is taken off the edges of the light"))
+
+    @property
+    def known_rise_us(self) -> UFloat | float | None:
+        """The rise with its uncertainty, 10 % where none is stated (common practice, no source)."""
+        if self.rise_us is None:
+            return None
+        u = 0.1 * self.rise_us if self.u_rise_us is None else self.u_rise_us
+        return new_cause("photodiode's rise", u, self.rise_us) if u > 0 else self.rise_us

@@ -10,7 +10,17 @@ from typing import Any
 from aotf_lab.errors import Said, SessionError
 from aotf_lab.physics.indices import known_materials
 from aotf_lab.reading.instrument_fields import Instrument
-from aotf_lab.reading.instruments import Counter, Instruments, PowerMeter, Rotator, Ruler, Scope, Stage, Voltmeter
+from aotf_lab.reading.instruments import (
+    Counter,
+    Detector,
+    Instruments,
+    PowerMeter,
+    Rotator,
+    Ruler,
+    Scope,
+    Stage,
+    Voltmeter,
+)
 from aotf_lab.reading.session_limits import (
     NO_LIMITS,
     CounterLimits,
@@ -22,6 +32,7 @@ from aotf_lab.reading.session_limits import (
     oscillator_facts,
 )
 from aotf_lab.reading.session_line import LineFacts, line_facts
+from aotf_lab.reading.session_play import Play, play_facts
 from aotf_lab.reading.session_raw import (
     FILE_NAME,
     PURPOSES,
@@ -87,7 +98,8 @@ class SessionFile:
 
     ``source`` is the record of session.toml itself, ``kept`` those of the files that are kept but not
     read, ``layouts`` those of the layouts that it names. ``remarks`` tell what was noticed, ``assumed``
-    what stood in for what is not stated. ``limits`` are what each part of the bench takes before it is damaged.
+    what stood in for what is not stated. ``limits`` are what each part of the bench takes before it is damaged,
+    ``plays`` what the generator is to play.
     """
 
     folder: Path
@@ -104,6 +116,7 @@ class SessionFile:
     amplifier: AmplifierFacts = AmplifierFacts()
     layouts: tuple[SourceFile, ...] = ()
     limits: DamageLimits = NO_LIMITS
+    plays: tuple[Play, ...] = ()
 
 
 def load_session_file(folder: str | os.PathLike[str]) -> SessionFile:
@@ -127,13 +140,15 @@ def load_session_file(folder: str | os.PathLike[str]) -> SessionFile:
     names = [line.name for line in lines]
     files = tuple(raw_file(s, home, names, facts.material) for s in root.sections("file"))
     _refuse_twice("[[file]] path", [os.path.normpath(f.path) for f in files], [f.path.name for f in files])
+    plays = tuple(play_facts(s, names) for s in root.sections("play"))
+    _refuse_twice("[[play]] name", [play.name for play in plays])
     oscillator = oscillator_facts(root.section("oscillator"))
     limits = replace(limits, oscillator=oscillator, generator=generator_facts(root.section("generator")))
     root.close()
     return SessionFile(
         home, name, note, facts, instruments, lines, files, source_file(home / FILE_NAME, content),
         remarks_on(home, files, lines), (*assumed, *_assumed(instruments, files)), kept_sources(files),
-        amplifier, layout_sources(files), limits,
+        amplifier, layout_sources(files), limits, plays,
     )  # fmt: skip
 
 
@@ -189,8 +204,8 @@ def _amplifier(section: Section) -> AmplifierFacts:
 
 
 def _instruments(section: Section) -> tuple[Instruments, DamageLimits]:
-    names = ("counter", "voltmeter", "scope", "power_meter", "ruler", "rotator", "stage")
-    counter, voltmeter, scope, meter, ruler, rotator, stage = (section.section(name) for name in names)
+    names = ("counter", "voltmeter", "scope", "power_meter", "ruler", "rotator", "stage", "detector")
+    counter, voltmeter, scope, meter, ruler, rotator, stage, detector = (section.section(name) for name in names)
     limits = DamageLimits(
         limits_of(scope, ScopeLimits), limits_of(counter, CounterLimits), limits_of(meter, PowerMeterLimits)
     )
@@ -202,6 +217,7 @@ def _instruments(section: Section) -> tuple[Instruments, DamageLimits]:
         Ruler(**_fields(ruler, Ruler)),
         Rotator(**_fields(rotator, Rotator)),
         Stage(**_fields(stage, Stage)),
+        Detector(**_fields(detector, Detector)),
     )
     section.close()
     return instruments, limits
@@ -227,6 +243,7 @@ def _assumed(instruments: Instruments, files: tuple[RawFile, ...]) -> tuple[str,
         (instruments.ruler, {"spots"}),
         (instruments.rotator, {"polarisation"}),
         (instruments.stage, {"beam_size"}),
+        (instruments.detector, {"edge", "modulation_depth"}),
     )
     return tuple(words for instrument, kinds in uses if purposes & kinds for words in instrument.assumed)
 

@@ -134,6 +134,13 @@ class Section:
             raise self.refuse(key, "not such a number", allowed, "correct it, or leave the key out")
         return value
 
+    def flag(self, key: str, default: Any = _REQUIRED) -> Any:
+        """Return true or false."""
+        value = self._take(key, default)
+        if not isinstance(value, bool):
+            raise self.refuse(key, "neither true nor false", "true or false", f"write {key} = true")
+        return value
+
     def section(self, key: str) -> Section:
         """Return the section inside this one, empty when it is not there."""
         title = f"{self.title.removesuffix(']')}.{key}]" if "[" in self.title else f"{self.title} [{key}]"
@@ -161,6 +168,19 @@ class Section:
         if not isinstance(several, list) or not several or not all(isinstance(v, str) for v in several):
             raise self.refuse(key, "not a text, nor a list of texts", 'text in "..."', f'write {key} = "..."')
         return tuple(several)
+
+    def numbers(self, key: str, default: Any = _REQUIRED, *, above: float) -> Any:
+        """Return one number, or several in a list, as a tuple of floats, each above a bound."""
+        value = self._take(key, default)
+        if key not in self._content:
+            return value
+        several = value if isinstance(value, list) else [value]
+        plain = [v for v in several if isinstance(v, int | float) and not isinstance(v, bool) and math.isfinite(v)]
+        if not several or len(plain) < len(several) or min(plain) <= above:
+            raise self.refuse(
+                key, "not such numbers", f"a number above {above:g}, or a list of them", "correct them, without units"
+            )
+        return tuple(float(v) for v in several)
 
     def column_map(self, key: str) -> Mapping[str, str | tuple[str, ...]]:
         """Return a table of names to headings; a heading may be a list of them."""

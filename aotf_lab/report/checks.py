@@ -9,6 +9,7 @@ from aotf_lab.estimation import Check
 from aotf_lab.planning import Curves, light_lost_percent
 from aotf_lab.report.driver_parts import Driver
 from aotf_lab.report.light_parts import Light
+from aotf_lab.report.pace_parts import Pace, pace_checks
 from aotf_lab.report.words import light as light_words
 from aotf_lab.session import Session
 
@@ -26,14 +27,16 @@ class PartCheck:
     cost: str
 
 
-def gathered_checks(session: Session, driver: Driver, light: Light) -> list[PartCheck]:
+def gathered_checks(session: Session, driver: Driver, light: Light, pace: Pace) -> list[PartCheck]:
     """Return the checks of all curves, in the order of the bench day, then those of the session as a whole.
 
     Traces that are not used are left out: their checks say why, and nothing rests on them.
     """
     curves = session.curves
     whole = [PartCheck("Session", c.name, c.passed, c.detail, "") for c in session.checks]
-    return [_worded(curves, *found) for found in (*_all(curves), *_of_light(light), *_of_driver(driver))] + whole
+    timed = ((part, c, None) for part, c in pace_checks(pace))
+    found = (*_all(curves), *_of_light(light), *timed, *_of_driver(driver))
+    return [_worded(curves, *each) for each in found] + whole
 
 
 def _all(curves: Curves) -> Iterator[tuple[str, Check, float | None]]:

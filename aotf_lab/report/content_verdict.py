@@ -90,6 +90,10 @@ _PART_NAMES = {
     "beam_size": "beam size",
     "one_drive": "one drive for all lines",
     "park": "park frequency",
+    "modulation_depth": "depth of modulation",
+    "sweep": "highest rate of a sweep",
+    "levels": "what to type into the generator",
+    "advice": "what to measure next",
 }
 
 

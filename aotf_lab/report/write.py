@@ -27,6 +27,7 @@ from aotf_lab.report.content_driver import driver_rows
 from aotf_lab.report.content_files import file_rows
 from aotf_lab.report.content_light import light_rows, light_sentences
 from aotf_lab.report.content_numbers import crystal_rows
+from aotf_lab.report.content_pace import TYPED_HEADS, advice, generator_notes, pace_rows, play_texts, typed_rows
 from aotf_lab.report.content_time import TIME_HEADS, time_table
 from aotf_lab.report.content_traces import unused_traces
 from aotf_lab.report.content_verdict import trouble_names, verdict
@@ -34,8 +35,10 @@ from aotf_lab.report.driver_parts import Driver, driver_of, nothing_computed
 from aotf_lab.report.figures import report_figures
 from aotf_lab.report.figures_driver import driver_figures
 from aotf_lab.report.figures_light import light_figures
+from aotf_lab.report.figures_pace import pace_figures
 from aotf_lab.report.findings import Finding, finding_rows, findings_verdict
 from aotf_lab.report.light_parts import Light, light_of
+from aotf_lab.report.pace_parts import Pace, pace_of
 from aotf_lab.session import Session, check_session, require_output
 from aotf_lab.session.before_rf import before_rf
 
@@ -67,15 +70,17 @@ def _page(session: Session) -> tuple[str, int]:
     environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
     template = environment.from_string(files("aotf_lab.report").joinpath("template.html").read_text(encoding="utf-8"))
     light = light_of(session, driver)
-    checks = gathered_checks(session, driver, light)
-    page = template.render(**_content(session, driver, light, checks, finding_rows(checked))) + "\n"
+    pace = pace_of(session, driver.safe is not None)
+    checks = gathered_checks(session, driver, light, pace)
+    page = template.render(**_content(session, driver, (light, pace), checks, finding_rows(checked))) + "\n"
     return page, sum(not c.passed for c in checks)
 
 
 def _content(
-    session: Session, driver: Driver, light: Light, checks: list[PartCheck], findings: list[Finding]
+    session: Session, driver: Driver, parts: tuple[Light, Pace], checks: list[PartCheck], findings: list[Finding]
 ) -> dict[str, object]:
     """Return what the template lays out."""
+    light, pace = parts
     points = _points(session, driver)
     return {
         "title": f"{session.facts.name or session.facts.folder.name}: bench report",
@@ -91,8 +96,18 @@ def _content(
         "failed": [c for c in checks if not c.passed],
         "passed": [c for c in checks if c.passed],
         "unused": unused_traces(driver),
-        "figures": [*report_figures(session), *light_figures(light), *driver_figures(session, driver)],
-        "numbers": [*crystal_rows(session), *light_rows(light), *driver_rows(driver)],
+        "typed": typed_rows(pace),
+        "typed_heads": TYPED_HEADS,
+        "typed_notes": generator_notes(pace),
+        "plays": play_texts(pace),
+        "advice": advice(pace),
+        "figures": [
+            *report_figures(session),
+            *light_figures(light),
+            *pace_figures(pace),
+            *driver_figures(session, driver),
+        ],
+        "numbers": [*crystal_rows(session), *light_rows(light), *pace_rows(pace), *driver_rows(driver)],
         "budget": budget_rows(points),
         "budget_lines": [p.line for p in points if p.budget],
         "in_time": time_table(session, driver, points),

@@ -5,18 +5,11 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cached_property
 
-from aotf_lab.crystal.identity.checks import exchange_check
 from aotf_lab.errors import AotfLabError
-from aotf_lab.estimation import Check
-from aotf_lab.planning import Curves, SetPoints, set_points
-from aotf_lab.planning.doubts import doubts, drive_check, label_checks
-from aotf_lab.planning.one_drive import one_drive
-from aotf_lab.planning.one_drive_result import OneDrive
-from aotf_lab.planning.park import Park, park_frequency
 from aotf_lab.reading.session_file import load_session_file
-from aotf_lab.session.light import SessionLight
+from aotf_lab.reading.session_limits import NO_LIMITS
+from aotf_lab.session.timing import SessionTiming
 
 __all__ = ["Session", "open_session"]
 
@@ -39,66 +32,20 @@ _LIGHT_MEASURED = {
     "angles": "spots",
     "polarisation": "polarisation",
     "beam_size": "beam_size",
+    "edge": "edge",
+    "modulation_depth": "modulation_depth",
 }
 """The same for the parts that need the crystal's curves."""
 
 
 @dataclass(frozen=True)
-class Session(SessionLight):
+class Session(SessionTiming):
     """An open session; every result is computed when it is first asked for, and kept.
 
     ``facts`` is what session.toml says. ``vco``, ``tuning`` and ``efficiency`` raise when they cannot be
     computed; ``curves`` leaves them out. ``scans`` holds those that could be fitted. ``troubles`` says
     what is missing, and why.
     """
-
-    @cached_property
-    def checks(self) -> tuple[Check, ...]:
-        """The checks of the session as a whole: labels exchanged, or far from what was found; drive against rating."""
-        efficiency, rated = self.part("efficiency"), self.facts.crystal.rated_rf_power_w
-        drive = [] if efficiency is None or rated is None else [drive_check(efficiency.own, rated)]
-        exchange = self.exchanged
-        if exchange is None:
-            return (*label_checks(self.facts.lines, self.found_nm), *drive)
-        labels = label_checks(self.facts.lines, self.found_nm, exchange.peaks)
-        return (*(c for c in [exchange_check(exchange)] if c is not None), *labels, *drive)
-
-    @cached_property
-    def curves(self) -> Curves:
-        """All curves that could be computed; what is missing stands in ``troubles``."""
-        vco, tuning, efficiency = self.part("vco"), self.part("tuning"), self.part("efficiency")
-        return Curves(
-            vco,
-            tuning,
-            efficiency,
-            self.part("scans") or {},
-            self.facts.crystal.rated_rf_power_w,
-            doubts(
-                self.facts.lines,
-                self.found_nm,
-                tuning,
-                self._troubles.get("tuning"),
-                self.checks,
-                () if self.exchanged is None else self.exchanged.peaks,
-            ),
-            {part: str(error) for part, error in self._troubles.items()},
-            level=self.part("level") if "level" in self.parts else None,
-            safe=self.part("safe_supply") if "safe_supply" in self.parts else None,
-            modulators=self.part("modulators") or {},
-        )
-
-    @cached_property
-    def one_drive(self) -> OneDrive:
-        """The one supply of the amplifier that serves the weakest line best."""
-        return one_drive(self)
-
-    @cached_property
-    def park(self) -> Park:
-        """Where to leave the oscillator when no line is wanted."""
-        return park_frequency(
-            self, self.passbands, harmonics=self.driver_harmonics, oscillator=self.facts.limits.oscillator,
-            generator=self.facts.limits.generator,
-        )  # fmt: skip
 
     @property
     def parts(self) -> tuple[str, ...]:
@@ -111,6 +58,11 @@ class Session(SessionLight):
             light.append("identity")
         if "safe_supply" in measured and self.files("efficiency") and self.files("oscillator"):
             light += ["one_drive", "park"]
+        if self.files("edge") and self.files("scan"):
+            light.append("sweep")
+        if self.files("oscillator"):
+            stated = self.facts.limits.generator != NO_LIMITS.generator
+            light += ["levels"] * stated + ["plays"] * bool(self.facts.plays) + ["advice"] * bool(self.files("scan"))
         parts = ("all_readings", "vco", *measured, "scans", "tuning", "efficiency", "modulators", *light)
         return tuple(part for part in parts if part not in self.absent)
 
@@ -121,10 +73,6 @@ class Session(SessionLight):
             self.attempt(part)
         told = {str(error) for part, error in self._troubles.items() if not part.startswith("file ")}
         return {p: e for p, e in self._troubles.items() if not p.startswith("file ") or str(e) not in told}
-
-    def set_points(self) -> SetPoints:
-        """Return the set-points of all lines of the session."""
-        return set_points(self)
 
 
 def open_session(folder: str | os.PathLike[str]) -> Session:

@@ -19,7 +19,21 @@ from aotf_lab.session.by_name import ByName
 __all__ = ["SessionReadings"]
 
 _OF_A_FILTER = frozenset(
-    {"scans", "tuning", "cut", "identity", "hunt", "spectrum", "passbands", "leakage", "crosstalk", "one_drive", "park"}
+    {
+        "scans",
+        "tuning",
+        "cut",
+        "identity",
+        "hunt",
+        "spectrum",
+        "passbands",
+        "leakage",
+        "crosstalk",
+        "one_drive",
+        "park",
+        "sweep",
+        "advice",
+    }
 )
 _OF_A_MODULATOR = frozenset({"modulators"})
 """Parts that only a crystal of the kind has."""

@@ -1,4 +1,4 @@
-"""The raw files of the invented bench that ask what the crystal is and what leaks: hunt, lamp, leaks, spots, beam."""
+"""The raw files of the invented bench about the crystal and its light: hunt, lamp, leaks, spots, beam, edges."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
+from aotf_lab.simulate.edge import edge_text, modulation_depth_text
 from aotf_lab.simulate.hunt import HUNT_COLUMNS, hunt_sweep
 from aotf_lab.simulate.leakage import leakage_run
 from aotf_lab.simulate.optics import beam_size_text, polarisation_text, spots_text
@@ -39,6 +40,8 @@ def crystal_files(
     yield "spots.csv", spots_text(stream("spots.csv"), truth)
     yield "polarisation_E.csv", polarisation_text(stream("polarisation_E.csv"), "E", truth)
     yield "beam_size_E.csv", beam_size_text(stream("beam_size_E.csv"), "E", truth)
+    yield "edge_E.csv", edge_text(stream("edge_E.csv"), truth)
+    yield "modulation_depth_E.csv", modulation_depth_text(stream("modulation_depth_E.csv"), truth)
 
 
 def _lamp(stream: Callable[[str], np.random.Generator], truth: BenchTruth) -> Iterator[tuple[str, str]]:

@@ -77,6 +77,10 @@ u_zero_deg = 1.0
 u_reading_um = 5.0
 scale_percent = 0.1
 
+[instrument.detector]
+rise_us = 0.22                 # the photodiode alone, 10 to 90 %
+u_rise_us = 0.02
+
 [amplifier]
 supply_a = 0.5                 # where its supply's current limit stands
 rated_output_w = 2.0
@@ -85,12 +89,46 @@ rated_output_w = 2.0
 input_min_v = 0.0
 input_max_v = 15.0
 input_ohm = 1000.0
+u_input_ohm = 10.0             # measured
 supply_v = 15.0
+port_bandwidth_khz = 180.0     # -3 dB, by a sine at the port and a counter's deviation
 
 [generator]
 max_output_v = 10.0
 low_limit_v = 0.0              # set in its menu
 high_limit_v = 10.0
+source_ohm = 50.0
+u_source_ohm = 0.5
+bits = 14
+amplitude_step_v = 0.001       # what its display shows, peak to peak
+offset_step_v = 0.001
+gain_percent = 1.0             # data sheet
+offset_percent = 1.0           # data sheet: 1 % and 2 mV
+u_offset_mv = 2.0
+"""
+
+_PLAYS = """\
+[[play]]
+name = "green and yellow in turn"
+lines = ["D", "E"]
+
+[[play]]
+name = "yellow on and off"
+lines = ["E", "park"]
+
+[[play]]
+name = "four colours"
+lines = ["C", "D", "E", "G"]
+
+[[play]]
+name = "green to red, then dark"
+lines = ["D", "E", "F", "G", "park"]
+dwell_us = [120, 60, 60, 120, 40]
+
+[[play]]
+name = "sine over yellow and red"
+lines = ["E", "F"]
+rate_khz = 1.0
 """
 
 
@@ -100,7 +138,8 @@ _PURPOSES = {
     "vco": "oscillator", "level": "level", "supply": "level", "warmup": "warm_up", "pushing": "pushing",
     "hunt": "hunt", "spots": "spots",
 }  # fmt: skip
-_OF_A_LINE = {"efficiency": "efficiency", "leakage": "leakage", "polarisation": "polarisation", "beam": "beam_size"}
+_OF_A_LINE = {"efficiency": "efficiency", "leakage": "leakage", "polarisation": "polarisation", "beam": "beam_size",
+              "edge": "edge", "modulation": "modulation_depth"}  # fmt: skip
 
 
 def session_text(
@@ -126,6 +165,7 @@ def session_text(
     parts = [_HEAD.format(rated=truth.crystal.rated_power_w, note=note, crystal=crystal_c)]
     parts += ["\n".join(_line(line, faults)) + "\n" for line in truth.lines]
     parts += ["\n".join(_file(name, counted)) + "\n" for name in files]
+    parts += [_PLAYS] if "edge_E.csv" in files else []
     return "\n".join(parts)
 
 

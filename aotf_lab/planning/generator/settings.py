@@ -104,7 +104,11 @@ class GeneratorSettings:
         return Path(path)
 
     def rows(self) -> tuple[tuple[str, str], ...]:
-        """Return (name, words) for each line of ``str``."""
+        """Return (name, words) for each line of ``str``: what is typed, what it makes, and what mistakes would make."""
+        return (*self.made_rows(), *((f"wrong: {s.mistake}", str(s)) for s in self.slips))
+
+    def made_rows(self) -> tuple[tuple[str, str], ...]:
+        """Return (name, words) of what is typed and what it makes."""
         found = [
             (f"type, {t.display} display", str(t)) for t in self.typed.values()
         ]  # fmt: skip
@@ -117,20 +121,21 @@ class GeneratorSettings:
             ("port", f"{load}, {takes}" + (f", bias {shown(out.bias_v)} V" if nominal_value(out.bias_v) else ""))
         )
         found += [(m.wanted.name, _words(m)) for m in self.made if m.display == "high impedance"]
-        found += [(f"wrong: {s.mistake}", str(s)) for s in self.slips]
         return tuple(found)
 
-    def _title(self) -> str:
+    @property
+    def title(self) -> str:
+        """What it is, in a few words."""
         kind = {1: "one level", 2: "a square wave between two levels"}.get(
             len({m.wanted.name for m in self.made}), f"a waveform of {len(self.wanted)} levels"
         )
         return f"Generator, {kind}: {', '.join(w.name for w in self.wanted)}"
 
     def __str__(self) -> str:
-        return rows_text(self._title(), self.rows(), (c for c in self.checks if not c.passed))
+        return rows_text(self.title, self.rows(), (c for c in self.checks if not c.passed))
 
     def _repr_html_(self) -> str:
-        return rows_html(self._title(), self.rows(), (c for c in self.checks if not c.passed))
+        return rows_html(self.title, self.rows(), (c for c in self.checks if not c.passed))
 
     def plot(self, ax: Any = None) -> Any:
         """Draw the volts at the port over a cycle, with the window of each line; return the Axes."""

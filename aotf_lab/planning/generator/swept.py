@@ -105,14 +105,16 @@ class SineSweep:
         found += [(w.name, "never lit") for w in self.wanted if w.name not in lit]
         return tuple(found)
 
-    def _title(self) -> str:
+    @property
+    def title(self) -> str:
+        """What it is, in a few words."""
         return f"Sine of {self.rate_khz:g} kHz, a cycle of {1e3 / self.rate_khz:.4g} us"
 
     def __str__(self) -> str:
-        return rows_text(self._title(), self.rows(), (c for c in self.checks if not c.passed))
+        return rows_text(self.title, self.rows(), (c for c in self.checks if not c.passed))
 
     def _repr_html_(self) -> str:
-        return rows_html(self._title(), self.rows(), (c for c in self.checks if not c.passed))
+        return rows_html(self.title, self.rows(), (c for c in self.checks if not c.passed))
 
     def plot(self, ax: Any = None) -> Any:
         """Draw the volts at the port over a cycle, with the windows of each line; return the Axes."""

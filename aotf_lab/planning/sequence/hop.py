@@ -11,9 +11,21 @@ from aotf_lab.planning.sequence.place import Place
 from aotf_lab.planning.sequence.port import FloatArray, Move, move_of
 from aotf_lab.planning.sequence.scene import Scene, Timing
 
-__all__ = ["Crossing", "Hop", "Transit", "hop_of", "transit_of"]
+__all__ = ["COARSE", "FINE", "Crossing", "Grid", "Hop", "Transit", "hop_of", "transit_of"]
 
-_PER_WIDTH, _PER_TAU, _SEEN = 40, 60, 700
+
+@dataclass(frozen=True)
+class Grid:
+    """How finely a hop is followed: points over a passband and over the port's time constant, and points of light."""
+
+    per_width: int
+    per_tau: int
+    seen: int
+
+
+FINE, COARSE = Grid(40, 60, 700), Grid(12, 20, 240)
+"""For what is stated, and for how that changes with the times."""
+
 _REST = 1e-3
 """The port counts as at rest within this share of the narrowest passband's good half width."""
 _BEAM = 6.0
@@ -73,7 +85,9 @@ class Hop:
         return self.transit.crossings
 
 
-def transit_of(scene: Scene, start: Place, end: Place, timing: Timing, kick_us: float | None) -> Transit:
+def transit_of(
+    scene: Scene, start: Place, end: Place, timing: Timing, kick_us: float | None, grid: Grid = FINE
+) -> Transit:
     """Return what is sent on the way from ``start`` to ``end``."""
     move = move_of(start.volts, end.volts, timing.tau_us, kick_us)
     slope = scene.slope_mhz_per_v(end.volts)
@@ -81,10 +95,10 @@ def transit_of(scene: Scene, start: Place, end: Place, timing: Timing, kick_us: 
     rest = min(move.settled_us(_REST * near), move.until_us)
     span = abs(float(np.diff(scene.frequency_mhz(np.array([start.volts, end.volts])))[0]))
     narrowest = min(float(scene.passbands.fwhm_mhz(n).n) for n in scene.lines)
-    count = int(np.clip(_PER_WIDTH * span / narrowest, 50, 20000))
+    count = int(np.clip(grid.per_width * span / narrowest, 50, 20000))
     volts = np.linspace(start.volts, end.volts, count + 1)[:-1]
     times = move.time_us(volts) if start.volts != end.volts else np.zeros(1)
-    times = np.union1d(times[times < rest], np.linspace(0.0, rest, max(2, int(_PER_TAU * rest / timing.tau_us))))
+    times = np.union1d(times[times < rest], np.linspace(0.0, rest, max(2, int(grid.per_tau * rest / timing.tau_us))))
     frequency = scene.frequency_mhz(move.volts(times))
     settle = min(move.settled_us(near), move.until_us)
     lit = start.rf_on and end.rf_on
@@ -108,12 +122,14 @@ def _crossings(
     return tuple(found)
 
 
-def hop_of(scene: Scene, start: Place, end: Place, timing: Timing, kick_us: float | None = None) -> Hop:
+def hop_of(
+    scene: Scene, start: Place, end: Place, timing: Timing, kick_us: float | None = None, grid: Grid = FINE
+) -> Hop:
     """Return the hop from ``start`` to ``end``."""
-    transit = transit_of(scene, start, end, timing, kick_us)
+    transit = transit_of(scene, start, end, timing, kick_us, grid)
     sent, frequency = transit.time_us, transit.frequency_mhz
     wing = _BEAM * timing.deviation_us
-    seen = timing.delay_us + np.linspace(-wing, float(sent[-1]) + wing, _SEEN)
+    seen = timing.delay_us + np.linspace(-wing, float(sent[-1]) + wing, grid.seen)
     share = ndtr((sent[:, None] - (seen - timing.delay_us)[None, :]) / timing.deviation_us)
     before, after = share[0], 1.0 - share[-1]
     cells = np.diff(share, axis=0)
@@ -151,8 +167,11 @@ def _times(
 
 
 def _first(time: FloatArray, margin: FloatArray) -> float:
-    """Return when ``margin`` first goes below zero, by a straight line between points."""
-    k = int(np.flatnonzero(margin < 0)[0])
+    """Return when ``margin`` first goes below zero, by a straight line between points; the last time if never."""
+    below = np.flatnonzero(margin < 0)
+    if len(below) == 0:  # two lines at one frequency
+        return float(time[-1])
+    k = int(below[0])
     if k == 0:
         return float(time[0])
     return float(time[k - 1] + (time[k] - time[k - 1]) * margin[k - 1] / (margin[k - 1] - margin[k]))

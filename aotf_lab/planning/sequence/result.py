@@ -125,14 +125,16 @@ class Sequence:
                 found.append((f"{line} leaks", f"{100 * share:.2g} % of {of} dwell, while others are on their way"))
         return tuple(found)
 
-    def _title(self) -> str:
+    @property
+    def title(self) -> str:
+        """What it is, in a few words."""
         return f"Sequence of {len(self.turns)} steps in {self.cycle_us:.2f} us"
 
     def __str__(self) -> str:
-        return rows_text(self._title(), self.rows(), (c for c in self.checks if not c.passed))
+        return rows_text(self.title, self.rows(), (c for c in self.checks if not c.passed))
 
     def _repr_html_(self) -> str:
-        return rows_html(self._title(), self.rows(), (c for c in self.checks if not c.passed))
+        return rows_html(self.title, self.rows(), (c for c in self.checks if not c.passed))
 
     def plot(self, ax: Any = None) -> Any:
         """Draw volts and the light of each line against time, one lane each, good times marked."""

@@ -20,7 +20,7 @@ from aotf_lab.planning.park import Park
 from aotf_lab.planning.park.drive import parked_drive
 from aotf_lab.planning.safe_drive import require_safe
 from aotf_lab.planning.sequence.dwell import equal_dwells
-from aotf_lab.planning.sequence.hop import Hop, hop_of, transit_of
+from aotf_lab.planning.sequence.hop import COARSE, Hop, hop_of, transit_of
 from aotf_lab.planning.sequence.judge import checks_of, leaked_shares
 from aotf_lab.planning.sequence.order import least_order
 from aotf_lab.planning.sequence.place import Place, places_of, ready_when_off
@@ -202,6 +202,7 @@ def _dead(scene: Scene, hop: Hop, numbers: tuple[Number, ...], kick_us: float | 
     """Return the dead time with what the uncertain times give it."""
     result: Number = hop.dead_us
     values = [float(nominal_value(v)) for v in numbers]
+    here = None
     for i, value in enumerate(numbers):
         if not isinstance(value, UFloat) or value.s == 0:
             continue
@@ -209,6 +210,7 @@ def _dead(scene: Scene, hop: Hop, numbers: tuple[Number, ...], kick_us: float | 
             result = result + (value - value.n)
             continue
         moved = [v * (1.02 if k == i else 1.0) for k, v in enumerate(values)]
-        there = hop_of(scene, hop.start, hop.end, Timing(*moved), kick_us).dead_us
-        result = result + (there - hop.dead_us) / (0.02 * values[i]) * (value - value.n)
+        here = here or hop_of(scene, hop.start, hop.end, Timing(*values), kick_us, COARSE).dead_us
+        there = hop_of(scene, hop.start, hop.end, Timing(*moved), kick_us, COARSE).dead_us
+        result = result + (there - here) / (0.02 * values[i]) * (value - value.n)
     return result

@@ -131,7 +131,7 @@ class _Times:
         low, high = 1e-4 * self.fwhm / slow, self.fwhm / slow
         while self.lost(name, high) < loss and high < 1e4 * self.fwhm / slow:
             high *= 2.0
-        return float(optimize.brentq(lambda r: self.lost(name, r) - loss, low, high, rtol=1e-10))
+        return float(optimize.brentq(lambda r: self.lost(name, r) - loss, low, high, rtol=1e-8))
 
 
 def sweep_limits(

@@ -14,15 +14,19 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import optimize
 
 from aotf_lab.physics.coupled_waves import passband_fwhm
 
 __all__ = ["peak_light", "pulse_light"]
 
 FloatArray = NDArray[np.float64]
+ComplexArray = NDArray[np.complex128]
 _A = float(passband_fwhm(0.0))
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(160)
+_X = 0.5 * _A * (_NODES + 1.0)
+_TRIANGLE = 0.5 * _A * _WEIGHTS * (1.0 - _X / _A) / _A
+_TURN = 2j * np.pi * _X
+_STEPS = 4
 
 
 def pulse_light(offset: FloatArray, deviation: float, pole: float, hold: float) -> FloatArray:
@@ -31,11 +35,7 @@ def pulse_light(offset: FloatArray, deviation: float, pole: float, hold: float) 
     >>> [round(float(y), 3) for y in pulse_light(np.array([0.0, 0.5]), 0.0, 0.0, 0.0)]
     [1.0, 0.5]
     """
-    x = 0.5 * _A * (_NODES + 1.0)
-    spectrum = 0.5 * _A * _WEIGHTS * (1.0 - x / _A) / _A * np.exp(-2.0 * (np.pi * x * deviation) ** 2)
-    spectrum = spectrum * np.sinc(x * hold) / (1.0 + 2j * np.pi * x * pole)
-    phase = np.exp(2j * np.pi * np.multiply.outer(np.asarray(offset, dtype=float), x))
-    return np.asarray(2.0 * np.real(phase @ spectrum))
+    return _light(_spectrum(deviation, pole, hold), np.asarray(offset, dtype=float))
 
 
 def peak_light(deviation: float, pole: float = 0.0, hold: float = 0.0) -> float:
@@ -44,14 +44,27 @@ def peak_light(deviation: float, pole: float = 0.0, hold: float = 0.0) -> float:
     >>> round(peak_light(0.1), 3), round(peak_light(0.0, 0.2), 3)
     (0.975, 0.922)
     """
+    spectrum = _spectrum(deviation, pole, hold)
     if pole == 0.0:
-        return float(pulse_light(np.zeros(1), deviation, 0.0, hold)[0])
+        return float(_light(spectrum, np.zeros(1))[0])
     grid = np.linspace(0.0, min(pole, 0.6 + 0.5 * deviation + 0.5 * hold) + 1.0, 41)
-    light = pulse_light(grid, deviation, pole, hold)
+    light = _light(spectrum, grid)
     best = int(np.argmax(light))
-    low, high = grid[max(best - 1, 0)], grid[min(best + 1, len(grid) - 1)]
-    found = optimize.minimize_scalar(
-        lambda u: -float(pulse_light(np.array([u]), deviation, pole, hold)[0]), bounds=(low, high), method="bounded",
-        options={"xatol": 1e-7},
-    )  # fmt: skip
-    return max(float(-found.fun), float(light[best]))
+    low, high = float(grid[max(best - 1, 0)]), float(grid[min(best + 1, len(grid) - 1)])
+    at = float(grid[best])
+    for _ in range(_STEPS):  # Newton's, on the derivative
+        turning = spectrum * np.exp(_TURN * at)
+        slope, bend = float(np.real(turning @ _TURN)), float(np.real(turning @ _TURN**2))
+        if bend < 0:
+            at = min(max(at - slope / bend, low), high)
+    return max(float(_light(spectrum, np.array([at]))[0]), float(light[best]))
+
+
+def _spectrum(deviation: float, pole: float, hold: float) -> ComplexArray:
+    """Return the transform at the nodes, times their weights."""
+    blurred = _TRIANGLE * np.exp(-2.0 * (np.pi * _X * deviation) ** 2) * np.sinc(_X * hold)
+    return np.asarray(blurred / (1.0 + _TURN * pole))
+
+
+def _light(spectrum: ComplexArray, offset: FloatArray) -> FloatArray:
+    return np.asarray(2.0 * np.real(np.exp(np.multiply.outer(offset, _TURN)) @ spectrum))

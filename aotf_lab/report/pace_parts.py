@@ -1,0 +1,71 @@
+"""What a session says of time and of the generator: each part, or None where there is nothing to say."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+
+from aotf_lab.estimation import Check
+from aotf_lab.planning.generator import GeneratorSettings
+from aotf_lab.planning.next_reading import NextReadings
+from aotf_lab.report.driver_parts import part_of
+from aotf_lab.session import Session
+from aotf_lab.session.timing import Played
+from aotf_lab.timing.depth import ModulationDepth
+from aotf_lab.timing.edge import Edge
+from aotf_lab.timing.sweep import SweepLimits
+
+__all__ = ["Pace", "pace_checks", "pace_of"]
+
+
+@dataclass(frozen=True)
+class Pace:
+    """The parts; ``levels`` holds what to type for each line alone, ``plays`` what comes of each [[play]]."""
+
+    edge: Mapping[str, Edge]
+    modulation_depth: Mapping[str, ModulationDepth]
+    sweep: SweepLimits | None
+    levels: Mapping[str, GeneratorSettings]
+    plays: Mapping[str, Played]
+    advice: NextReadings | None
+
+
+def pace_of(session: Session, safe: bool) -> Pace:
+    """Return what the session says of time; a play that needs a supply is left out where none is called ``safe``."""
+    plays = part_of(session, "plays") or {}
+    return Pace(
+        edge=part_of(session, "edge") or {},
+        modulation_depth=part_of(session, "modulation_depth") or {},
+        sweep=part_of(session, "sweep"),
+        levels=part_of(session, "levels") or {},
+        plays={n: p for n, p in plays.items() if safe or isinstance(p, GeneratorSettings)},
+        advice=part_of(session, "advice"),
+    )
+
+
+def pace_checks(pace: Pace) -> Iterator[tuple[str, Check]]:
+    """Yield (part, check); what fails alike for several lines or plays is told once, in the words of the first."""
+    for name, edge in pace.edge.items():
+        yield from ((f"Edge{_of(name)}", c) for c in edge.fit.checks)
+    for name, depth in pace.modulation_depth.items():
+        yield from ((f"Modulation depth{_of(name)}", c) for c in depth.fit.checks)
+    levels = {f"line {name}": level.checks for name, level in pace.levels.items()}
+    yield from _together(levels | {f'"{name}"': play.checks for name, play in pace.plays.items()})
+
+
+def _together(by_owner: Mapping[str, Iterable[Check]]) -> Iterator[tuple[str, Check]]:
+    """Yield each check that passed, and of the failed ones the first of each name with all that it failed for."""
+    failed: dict[str, list[tuple[str, Check]]] = {}
+    for owner, checks in by_owner.items():
+        for check in checks:
+            if check.passed:
+                yield f"Generator, {owner}", check
+            else:
+                failed.setdefault(check.name, []).append((owner, check))
+    for found in failed.values():
+        owners = ", ".join(owner for owner, _ in found)
+        yield f"Generator, {owners}", found[0][1]
+
+
+def _of(name: str) -> str:
+    return f" of line {name}" if name else ""
