@@ -1,0 +1,104 @@
+"""Take what the caller gave: names that are known, numbers with their u, and a stored number for every reading."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Mapping
+
+from uncertainties import UFloat, nominal_value, std_dev
+
+from aotf_lab.errors import AotfLabError, Said
+from aotf_lab.record.fault_tree.chain import READINGS, STRONGEST_RATIO
+from aotf_lab.record.fault_tree.known import causes
+
+__all__ = ["CONSTANTS", "asked", "wander_of"]
+
+CONSTANTS = (
+    "drive_ratio", "saturation_w", "detuning_mhz", "mhz_per_k", "mhz_per_supply_v", "relative_per_k", "db_per_supply_v",
+    "aperture_mm", "beam_diameter_mm", "range_mw",
+)  # fmt: skip
+"""Stored numbers that are no readings."""
+_ABOVE_ZERO = (
+    "light_mw", "incident_mw", "through_mw", "depletion", "fwhm_mhz", "rf_power_w", "return_loss_db", "rise_us",
+    "drive_ratio", "saturation_w", "aperture_mm", "beam_diameter_mm",
+)  # fmt: skip
+
+Numbers = dict[str, UFloat | float]
+
+
+def asked(stored: Mapping[str, UFloat | float], today: Mapping[str, UFloat]) -> tuple[Numbers, dict[str, UFloat]]:
+    """Return the stored numbers, with the drive ratio from power and saturation, and today's readings, both checked."""
+    bases = dict.fromkeys(base for base, _ in READINGS.values())
+    _known("stored number", stored, (*bases, *CONSTANTS))
+    _known("reading", today, READINGS)
+    if not today:
+        raise AotfLabError(
+            "no reading of today", found=Said("none"), allowed="one reading or more",
+            cure="read the light meter and the counter first",
+        )  # fmt: skip
+    for name, value in stored.items():
+        _usable(f"stored {name}", value, name in _ABOVE_ZERO)
+    for name, value in today.items():
+        _usable(name, value, False)
+        base = READINGS[name][0]
+        if base not in stored:
+            raise AotfLabError(
+                "a reading without a stored number to hold it against", where=name, found=Said("none stored"),
+                allowed=f"a stored {base}", cure="leave the reading out, or add that of the day when all was well",
+            )  # fmt: skip
+        if not std_dev(value) > 0:
+            raise AotfLabError(
+                "a reading of today without uncertainty", where=name, found=value, allowed="a number with u above zero",
+                cure="state it as ufloat(value, u), u as the instrument's papers give it",
+            )  # fmt: skip
+    return _with_ratio(stored), dict(today)
+
+
+def _with_ratio(stored: Mapping[str, UFloat | float]) -> Numbers:
+    numbers = dict(stored)
+    saturation = numbers.pop("saturation_w", None)
+    if "drive_ratio" not in numbers and saturation is not None and "rf_power_w" in numbers:
+        numbers["drive_ratio"] = numbers["rf_power_w"] / saturation
+    ratio = numbers.get("drive_ratio")
+    if ratio is not None and not nominal_value(ratio) < STRONGEST_RATIO:
+        raise AotfLabError(
+            "stored drive ratio P / P_sat at which hardly any light is diffracted", found=nominal_value(ratio),
+            allowed=f"below {STRONGEST_RATIO:g}", cure="check the RF power and the saturation power of the line",
+        )  # fmt: skip
+    return numbers
+
+
+def _known(kind: str, given: Collection[str], allowed: Collection[str]) -> None:
+    for name in given:
+        if name not in allowed:
+            raise AotfLabError(
+                f"no such {kind} in the fault tree",
+                found=name,
+                allowed=", ".join(allowed),
+                cure="use one of these names",
+            )
+
+
+def _usable(name: str, value: UFloat | float, above_zero: bool) -> None:
+    n, u = float(nominal_value(value)), float(std_dev(value))
+    if not (math.isfinite(n) and math.isfinite(u)) or (above_zero and not n > 0):
+        raise AotfLabError(
+            "a number that cannot be used", where=name, found=n if math.isfinite(u) else u,
+            allowed="a finite number" + (" above zero" if above_zero else ""), cure="correct it, or leave it out",
+        )  # fmt: skip
+
+
+def wander_of(changed: Mapping[str, float]) -> dict[str, float]:
+    """Return change -> healthy wander, with those of single causes (by key) replaced."""
+    _known("cause", changed, causes())
+    found: dict[str, float] = {}
+    for key, cause in causes().items():
+        u = changed.get(key, cause.wander)
+        if not (math.isfinite(u) and u >= 0):
+            raise AotfLabError(
+                "healthy wander of a cause", where=key, found=u, allowed="a finite number, zero or more",
+                cure="state its standard deviation from day to day",
+            )  # fmt: skip
+        if u > 0:
+            found[cause.branches[0]] = u
+    return found
