@@ -7,7 +7,7 @@ folder       the history; compose: set-points from both calibrations
 """
 
 from aotf_lab.record.calibration import Calibration, Update
-from aotf_lab.record.compose import KeptSetPoint, KeptSetPoints, kept_set_points
+from aotf_lab.record.compose import KeptSetPoints, kept_set_points
 from aotf_lab.record.crystal import CrystalRecord
 from aotf_lab.record.file import read_record, record_text
 from aotf_lab.record.folder import KeptFile, RecordFolder, save_record
@@ -21,7 +21,6 @@ __all__ = [
     "CauseBook",
     "CrystalRecord",
     "KeptFile",
-    "KeptSetPoint",
     "KeptSetPoints",
     "OscillatorRecord",
     "RecordFolder",

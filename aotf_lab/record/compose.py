@@ -3,94 +3,43 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, fields
-from pathlib import Path
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from uncertainties import UFloat, nominal_value, std_dev
+from uncertainties import UFloat, nominal_value
 
 from aotf_lab.errors import AotfLabError, OutOfRangeError
 from aotf_lab.estimation import largest_cause, variance_shares
 from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.planning.curves import light_lost_percent
-from aotf_lab.planning.set_point import shown
-from aotf_lab.reading.atomic import write_text_atomically
+from aotf_lab.planning.set_point import SetPoint, SetPoints, shown
 from aotf_lab.record.crystal import CrystalRecord
 from aotf_lab.record.oscillator import OscillatorRecord
 from aotf_lab.record.stored import SHARED, CauseBook
 
-__all__ = ["KeptSetPoint", "KeptSetPoints", "kept_set_points"]
+__all__ = ["KeptSetPoints", "kept_set_points"]
+
+
+_EMPTY = ("drive_other_meter_v", "rf_power_w", "supply_v", "efficiency")
+"""What a set-point has besides, and two calibrations cannot give: the voltmeter, the amplifier."""
 
 
 @dataclass(frozen=True)
-class KeptSetPoint:
-    """What to set for one line; None where it cannot be given, with the reason in ``remark``.
+class KeptSetPoints(SetPoints):
+    """The set-points of several lines, made by ``kept_set_points``; ``advice`` is for all of them.
 
-    ``origin`` says where the frequency comes from. ``drive_v`` is as the voltmeter shows that the oscillator was
-    calibrated with. ``u_setting_mhz`` is the standard uncertainty of the frequency that this voltage makes, minus the
-    frequency wanted: what both calibrations share, such as one counter's time base, cancels. ``share_of_fwhm`` and
-    ``light_lost_percent`` state the same (the loss at the 95 % limit of that error), ``budget`` whose share it is.
+    ``drive_v`` is as the voltmeter shows that the oscillator was calibrated with. ``u_setting_mhz`` is without what
+    both calibrations share, such as one counter's time base. RF power, and what another voltmeter shows, are None.
     """
 
-    line: str
-    wavelength_nm: UFloat | float | None
-    frequency_mhz: UFloat | None
-    origin: str
-    drive_v: UFloat | None
-    u_setting_mhz: float | None
-    share_of_fwhm: float | None
-    light_lost_percent: float | None
-    largest_cause: str
-    budget: Mapping[str, float]
-    remark: str
-
-
-_PAIRS = ("wavelength_nm", "frequency_mhz", "drive_v")
-
-
-@dataclass(frozen=True)
-class KeptSetPoints:
-    """The set-points of several lines, made by ``kept_set_points``; ``advice`` is for all of them."""
-
-    points: tuple[KeptSetPoint, ...]
     title: str
     advice: tuple[str, ...]
-
-    def __iter__(self) -> Iterator[KeptSetPoint]:
-        return iter(self.points)
-
-    def __len__(self) -> int:
-        return len(self.points)
-
-    def __getitem__(self, line: str) -> KeptSetPoint:
-        for point in self.points:
-            if point.line == line:
-                return point
-        known = ", ".join(p.line for p in self.points)
-        raise AotfLabError("no set-point of this name", found=line, allowed=known, cure="use a listed name")
 
     @property
     def table(self) -> pd.DataFrame:
         """One row a line, in bench units, u in columns of their own; not a number where a value cannot be given."""
-        plain = [f.name for f in fields(KeptSetPoint) if f.name not in (*_PAIRS, "line", "origin", "budget")]
-        rows = []
-        for point in self.points:
-            row: dict[str, object] = {"line": point.line, "origin": point.origin}
-            for name in _PAIRS:
-                value = getattr(point, name)
-                row[name] = float("nan") if value is None else nominal_value(value)
-                row[f"u_{name}"] = float("nan") if value is None else std_dev(value)
-            rows.append(row | {name: getattr(point, name) for name in plain})
-        table = pd.DataFrame(rows)
-        number = ["u_setting_mhz", "share_of_fwhm", "light_lost_percent"]
-        return table.astype(dict.fromkeys(number, float)) if rows else table
-
-    def to_csv(self, path: str | Path) -> Path:
-        """Write the table as CSV, atomically, and return the path."""
-        target = Path(path)
-        write_text_atomically(target, self.table.to_csv(index=False))
-        return target
+        return super().table.drop(columns=[f"{u}{name}" for name in _EMPTY for u in ("", "u_")], errors="ignore")
 
     def rows(self) -> tuple[tuple[str, str], ...]:
         """Return (line, what to set), one pair per line of ``str``."""
@@ -142,7 +91,7 @@ def _wanted(
 
 def _point(
     oscillator: OscillatorRecord, crystal: CrystalRecord, name: str, nm: UFloat | float | None, book: CauseBook
-) -> KeptSetPoint:
+) -> SetPoint:
     remarks = [c.detail for c in crystal.failed if c.name == f"line {name}"]
     frequency, origin = None, "none"
     try:
@@ -168,18 +117,23 @@ def _point(
     if u is not None and fwhm is not None:
         factor = max(oscillator.coverage_factor, crystal.coverage_factor(name))
         share, lost = u / fwhm, light_lost_percent(factor * u, fwhm)
-    return KeptSetPoint(
+    return SetPoint(
         line=name,
         wavelength_nm=nm,
         frequency_mhz=frequency,
         origin=origin,
         drive_v=drive,
+        drive_other_meter_v=None,
+        rf_power_w=None,
+        efficiency=None,
         u_setting_mhz=u,
         share_of_fwhm=share,
         light_lost_percent=lost,
         largest_cause="none" if setting is None else largest_cause(setting),
         budget={} if setting is None else {k: v for k, v in variance_shares(setting).items() if v > 0},
+        reachable=drive is not None,
         remark="; ".join(remarks),
+        doubtful=any(c.name == f"line {name}" for c in crystal.failed),
     )
 
 
@@ -205,7 +159,7 @@ def _advice(oscillator: OscillatorRecord, crystal: CrystalRecord) -> Iterator[st
             yield f"{record.part} of {record.measured}: {check}"
 
 
-def _words(point: KeptSetPoint) -> str:
+def _words(point: SetPoint) -> str:
     parts = [
         f"no {unit}" if value is None else f"{shown(value)} {unit}"
         for value, unit in ((point.wavelength_nm, "nm"), (point.frequency_mhz, "MHz"), (point.drive_v, "V"))

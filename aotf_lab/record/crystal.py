@@ -14,7 +14,7 @@ from uncertainties import UFloat
 from aotf_lab.errors import AotfLabError, Said
 from aotf_lab.estimation.evaluate import require_inside, split
 from aotf_lab.estimation.problem import FloatArray
-from aotf_lab.estimation.smooth.numbers import as_array
+from aotf_lab.record.asked import asked_back, asked_forward
 from aotf_lab.record.calibration import Calibration
 from aotf_lab.record.stored import SHARED, CauseBook
 
@@ -104,12 +104,8 @@ class CrystalRecord(Calibration):
         Raises ``OutOfRangeError`` outside ``range_nm``, ``AotfLabError`` without a tuning curve.
         """
         nominal, elements, scalar = split(wavelength_nm)
-        results = self.numbers.combine(self.weights(nominal), book or SHARED)
-        slopes = self._slope(nominal)
-        for k, element in enumerate(elements):
-            if isinstance(element, UFloat):
-                results[k] = results[k] + float(slopes[k]) * (element - element.n)
-        return results[0] if scalar else as_array(results)
+        values = self.numbers.combine(self.weights(nominal), book or SHARED)
+        return asked_forward(values, self._slope(nominal), elements, scalar)
 
     def wavelength(self, frequency_mhz: Any, book: CauseBook | None = None) -> Any:
         """Return the vacuum wavelength (nm) that ``frequency_mhz`` passes; shapes as above.
@@ -122,12 +118,8 @@ class CrystalRecord(Calibration):
         nm = np.interp(nominal, self._curve(grid)[::-1], grid[::-1])
         for _ in range(4):
             nm = np.clip(nm - (self._curve(nm) - nominal) / self._slope(nm), *self.range_nm)
-        slopes, curve = self._slope(nm), self.numbers.combine(self._rows(nm), book or SHARED)
-        results = []
-        for k, element in enumerate(elements):
-            asked = element - element.n if isinstance(element, UFloat) else 0.0
-            results.append(float(nm[k]) + (asked - (curve[k] - curve[k].n)) / float(slopes[k]))
-        return results[0] if scalar else as_array(results)
+        values = self.numbers.combine(self._rows(nm), book or SHARED)
+        return asked_back(nm, values, self._slope(nm), elements, scalar)
 
     def known(self, what: str, line: str) -> bool:
         """Return whether ``what``, one of ``LINE_NUMBERS``, is known of ``line``."""

@@ -8,12 +8,11 @@ from typing import Any
 
 import numpy as np
 from scipy.interpolate import CubicSpline
-from uncertainties import UFloat
 
 from aotf_lab.errors import OutOfRangeError
 from aotf_lab.estimation.evaluate import require_inside, split
 from aotf_lab.estimation.problem import FloatArray
-from aotf_lab.estimation.smooth.numbers import as_array
+from aotf_lab.record.asked import asked_back, asked_forward
 from aotf_lab.record.calibration import Calibration
 from aotf_lab.record.stored import SHARED, CauseBook
 
@@ -97,12 +96,8 @@ class OscillatorRecord(Calibration):
         Raises ``OutOfRangeError`` outside ``range_v``.
         """
         nominal, elements, scalar = split(drive_v)
-        results = self.numbers.combine(self.weights(nominal), book or SHARED)
-        slopes = self._slope(nominal)
-        for k, element in enumerate(elements):
-            if isinstance(element, UFloat):
-                results[k] = results[k] + float(slopes[k]) * (element - element.n)
-        return results[0] if scalar else as_array(results)
+        values = self.numbers.combine(self.weights(nominal), book or SHARED)
+        return asked_forward(values, self._slope(nominal), elements, scalar)
 
     def drive(self, frequency_mhz: Any, book: CauseBook | None = None) -> Any:
         """Return the voltage (V), as the bench's voltmeter shows it, for a true ``frequency_mhz``; shapes as above.
@@ -112,12 +107,8 @@ class OscillatorRecord(Calibration):
         """
         nominal, elements, scalar = split(frequency_mhz)
         places = self._solved(nominal)
-        slopes, curve = self._slope(places), self.numbers.combine(self._spline(places), book or SHARED)
-        results = []
-        for k, element in enumerate(elements):
-            asked = element - element.n if isinstance(element, UFloat) else 0.0
-            results.append(float(places[k]) + (asked - (curve[k] - curve[k].n)) / float(slopes[k]))
-        return results[0] if scalar else as_array(results)
+        values = self.numbers.combine(self._spline(places), book or SHARED)
+        return asked_back(places, values, self._slope(places), elements, scalar)
 
     def prediction_u_mhz(self, drive_v: Any) -> Any:
         """Return the standard uncertainty (MHz) of the next reading at ``drive_v`` (V): of the curve and its scatter.
