@@ -10,7 +10,8 @@ from uncertainties import ufloat
 from aotf_lab.errors import AotfLabError, OutOfRangeError, ReadingsError, RecordError
 from aotf_lab.physics.coupled_waves import light_lost
 from aotf_lab.physics.phase_matching import phase_matched_frequency
-from aotf_lab.record import kept_set_points
+from aotf_lab.planning import Curves
+from aotf_lab.record import crystal_record, kept_set_points
 from aotf_lab.record.file import read_record
 from aotf_lab.record.folder import save_record
 from aotf_lab.record.opening import opening_check
@@ -100,6 +101,23 @@ def test_two_readings_that_disagree_ask_for_a_third(kept):
     found = checked(kept, lambda v: 0.1 if v > 6 else 0.0, (2.5, 11.4))
     assert found.oscillator_link.verdict == "measure again"
     assert "a third reading tells a tilt from a change of shape" in str(found)
+
+
+def test_readings_at_one_voltage_that_disagree_are_not_steady(kept):
+    told = readings(kept[0], (6.0, 6.0, 6.0, 6.0))
+    told["frequency_mhz"] += [0.0, 0.08, 0.16, 0.24]
+    found = opening_check(*kept, measured=DAY, oscillator_readings=told)
+    assert "all were read at one place: wait until it is steady, and read again" in str(found)
+    told["frequency_mhz"] = told["frequency_mhz"].iloc[0]
+    assert opening_check(*kept, measured=DAY, oscillator_readings=told).usable
+
+
+def test_a_crystal_of_which_one_line_is_known_is_checked_by_it(demo, kept):
+    curves = Curves(scans={"D": demo.scans["D"]})
+    alone = crystal_record(curves, {"D": None}, name="one line", measured="2026-03-16")
+    found = opening_check(kept[0], alone, measured=DAY, line_peak=peak(kept, "D", 0.06))
+    assert found.crystal_link.verdict == "corrected"
+    assert found.crystal.peak("D").n - alone.peak("D").n == pytest.approx(0.06, abs=1e-3)
 
 
 def test_a_shift_too_large_for_a_drift_is_measured_again(kept):

@@ -10,7 +10,10 @@ from aotf_lab.estimation.checks import chi2_limit, z_limit
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.record.opening.condition import Innovation
 
-__all__ = ["Judgement", "judged"]
+__all__ = ["LEVER", "Judgement", "judged"]
+
+LEVER = 0.1
+"""Nearer together than this share of half the range, readings count as one place (common practice, no source)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,9 +44,9 @@ class Judgement:
 def judged(new: Innovation, columns: FloatArray, caution: float = 1.0) -> Judgement:
     """Return what ``new`` is made of; ``columns`` (m, 2) are the gaps by one unit of shift and of tilt.
 
-    A tilt is looked for with three readings or more, where something is left to judge it by, and taken for one when
-    it is smaller than the shift: a drift moves all of the range the same way. ``caution`` (1 or more) widens the
-    limits where the u themselves are uncertain.
+    A tilt is looked for with three readings or more at two places or more, where something is left to judge it by, and
+    taken for one when it is smaller than the shift: a drift moves all of the range the same way. ``caution`` (1 or
+    more) widens the limits where the u themselves are uncertain.
     """
     shift = _explained(new, columns[:, :1])
     z = float(shift.sizes[0] / shift.u[0])
@@ -51,7 +54,7 @@ def judged(new: Innovation, columns: FloatArray, caution: float = 1.0) -> Judgem
     found = _judgement(shift, z, moved, caution)
     if found.same_shape:
         return found
-    if len(new.gap) > 2:
+    if len(new.gap) > 2 and np.ptp(columns[:, 1] / columns[:, 0]) > LEVER:
         tilted = _judgement(_explained(new, columns), z, True, caution)
         if tilted.same_shape and abs(tilted.sizes[1]) <= abs(tilted.sizes[0]):
             return tilted

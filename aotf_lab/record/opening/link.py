@@ -11,7 +11,7 @@ from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.physics.coupled_waves import detuning_for_light, light_lost
 from aotf_lab.record.opening.condition import conditioned, innovation, with_doubt
 from aotf_lab.record.opening.drift import DriftPrior, changes
-from aotf_lab.record.opening.judge import Judgement, judged
+from aotf_lab.record.opening.judge import LEVER, Judgement, judged
 from aotf_lab.record.stored import StoredNumbers
 
 __all__ = ["MATTERS", "NORMAL_95", "TOO_MUCH", "CheckReading", "LinkCheck", "Question", "checked_link"]
@@ -100,7 +100,7 @@ def checked_link(asked: Question) -> tuple[LinkCheck, StoredNumbers]:
     updated = conditioned(with_doubt(asked.kept, doubt), asked.rows, asked.readings)
     moved_mhz = float(np.max(np.abs(columns[:, : len(found.sizes)] @ found.sizes)))
     lost, still = _cost(moved_mhz, asked.fwhm_mhz), _cost(asked.caution * _widest(updated, asked.lines), asked.fwhm_mhz)
-    reason = _reason(asked, found, still)
+    reason = _reason(asked, columns, found, still)
     matters = found.moved and not (lost < MATTERS)
     verdict: Verdict = "measure again" if reason else "corrected" if matters else "use"
     check = LinkCheck(
@@ -124,7 +124,7 @@ def _cost(offset_mhz: float, fwhm_mhz: float) -> float:
     return float(light_lost(min(offset_mhz / fwhm_mhz, 1.0))) if fwhm_mhz > 0 else float("nan")
 
 
-def _reason(asked: Question, found: Judgement, still: float) -> str:
+def _reason(asked: Question, columns: FloatArray, found: Judgement, still: float) -> str:
     """Return why the link must be measured again, "" where it need not."""
     if not found.same_shape:
         said = (
@@ -134,6 +134,8 @@ def _reason(asked: Question, found: Judgement, still: float) -> str:
         if found.odd is not None:
             odd = asked.readings.names[found.odd]
             return said + f"without {odd} the others agree: repeat that one; if it stays, measure the curve anew"
+        if np.ptp(columns[:, 1] / columns[:, 0]) <= LEVER:
+            return said + "all were read at one place: wait until it is steady, and read again"
         if len(asked.readings) == 2:
             return said + "a third reading tells a tilt from a change of shape"
         return said + "the curve has changed its shape: measure it anew"
