@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -58,9 +58,7 @@ def judged(new: Innovation, columns: FloatArray, caution: float = 1.0) -> Judgem
         tilted = _judgement(_explained(new, columns), z, True, caution)
         if tilted.same_shape and abs(tilted.sizes[1]) <= abs(tilted.sizes[0]):
             return tilted
-    return Judgement(
-        found.sizes, found.u, z, True, found.chi2, found.dof, found.limit, _odd_one(new, columns[:, :1], caution)
-    )
+    return replace(found, moved=True, odd=_odd_one(new, columns[:, :1], caution))
 
 
 @dataclass(frozen=True, eq=False)
