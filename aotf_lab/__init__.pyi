@@ -68,6 +68,7 @@ from aotf_lab.errors import MaterialError as MaterialError
 from aotf_lab.errors import OutOfRangeError as OutOfRangeError
 from aotf_lab.errors import ReadingError as ReadingError
 from aotf_lab.errors import ReadingsError as ReadingsError
+from aotf_lab.errors import RecordError as RecordError
 from aotf_lab.errors import SessionError as SessionError
 from aotf_lab.errors import UnsafeDriveError as UnsafeDriveError
 from aotf_lab.planning import Curves as Curves
@@ -77,6 +78,8 @@ from aotf_lab.planning import set_points as set_points
 from aotf_lab.planning.generator import GeneratorSettings as GeneratorSettings
 from aotf_lab.planning.generator import generator_output as generator_output
 from aotf_lab.planning.generator import generator_settings as generator_settings
+from aotf_lab.planning.generator.sweep import SineSweep as SineSweep
+from aotf_lab.planning.generator.sweep import sine_sweep as sine_sweep
 from aotf_lab.planning.next_reading import NextReadings as NextReadings
 from aotf_lab.planning.next_reading import next_readings as next_readings
 from aotf_lab.planning.next_reading import power_of_safe_supply as power_of_safe_supply
@@ -107,8 +110,10 @@ from aotf_lab.reading import load_layout as load_layout
 from aotf_lab.reading import read_analyser as read_analyser
 from aotf_lab.reading import read_counted_log as read_counted_log
 from aotf_lab.reading import read_counter as read_counter
+from aotf_lab.reading import read_edge as read_edge
 from aotf_lab.reading import read_knife_edge as read_knife_edge
 from aotf_lab.reading import read_lines as read_lines
+from aotf_lab.reading import read_modulation as read_modulation
 from aotf_lab.reading import read_power_log as read_power_log
 from aotf_lab.reading import read_reflection as read_reflection
 from aotf_lab.reading import read_scope_levels as read_scope_levels

@@ -33,12 +33,14 @@ from aotf_lab.reading.clock.joined import JoinedLogs, join_logs
 from aotf_lab.reading.counted_log import read_counted_log
 from aotf_lab.reading.counter import read_counter
 from aotf_lab.reading.coupler import read_reflection
+from aotf_lab.reading.edge import read_edge
 from aotf_lab.reading.instruments import Counter, Instruments, PowerMeter, Rotator, Ruler, Scope, Stage, Voltmeter
 from aotf_lab.reading.knife_edge import read_knife_edge
 from aotf_lab.reading.layout import Layout, StatedColumn
 from aotf_lab.reading.layout_file import load_layout, write_layout
 from aotf_lab.reading.lines import read_lines
 from aotf_lab.reading.long import LongLog, reduce_power_log
+from aotf_lab.reading.modulation import read_modulation
 from aotf_lab.reading.power_log import read_power_log
 from aotf_lab.reading.readings import Readings, as_readings, join_readings
 from aotf_lab.reading.receipt import Receipt
@@ -75,8 +77,10 @@ __all__ = [
     "read_analyser",
     "read_counted_log",
     "read_counter",
+    "read_edge",
     "read_knife_edge",
     "read_lines",
+    "read_modulation",
     "read_power_log",
     "read_raw_file",
     "read_reflection",
