@@ -209,3 +209,16 @@ def test_other_raw_files_are_remarked_too(session, name):
     folder = session("")
     (folder / name).write_text("", encoding="utf-8")
     assert f"{name} lies in the folder but no [[file]] names it: not used" in load_session_file(folder).remarks
+
+
+@pytest.mark.parametrize("written", ["2026-03-16", '"2026-03-16"'])
+def test_the_day_of_the_readings(tmp_path, written):
+    (tmp_path / "session.toml").write_text(f"[session]\ndate = {written}\n", encoding="utf-8")
+    assert load_session_file(tmp_path).date == "2026-03-16"
+
+
+@pytest.mark.parametrize("written", ['"16.3.2026"', "2026-03-16T10:00:00", "16", '"2026-02-30"'])
+def test_a_day_that_is_none_is_refused(tmp_path, written):
+    (tmp_path / "session.toml").write_text(f"[session]\ndate = {written}\n", encoding="utf-8")
+    with pytest.raises(SessionError, match=r"date: not a day; found .*; allowed: a day such as 2026-03-16"):
+        load_session_file(tmp_path)

@@ -99,7 +99,7 @@ class SessionFile:
     ``source`` is the record of session.toml itself, ``kept`` those of the files that are kept but not
     read, ``layouts`` those of the layouts that it names. ``remarks`` tell what was noticed, ``assumed``
     what stood in for what is not stated. ``limits`` are what each part of the bench takes before it is damaged,
-    ``plays`` what the generator is to play.
+    ``plays`` what the generator is to play. ``date`` is the day of the readings (ISO), None where it is not stated.
     """
 
     folder: Path
@@ -117,6 +117,7 @@ class SessionFile:
     layouts: tuple[SourceFile, ...] = ()
     limits: DamageLimits = NO_LIMITS
     plays: tuple[Play, ...] = ()
+    date: str | None = None
 
 
 def load_session_file(folder: str | os.PathLike[str]) -> SessionFile:
@@ -131,6 +132,7 @@ def load_session_file(folder: str | os.PathLike[str]) -> SessionFile:
     content, root = _parsed(home)
     session, crystal, instrument = root.section("session"), root.section("crystal"), root.section("instrument")
     name, note = session.text("name", home.resolve().name), session.text("note", "")
+    day = session.date("date", None)
     session.close()
     facts, assumed = _crystal(crystal)
     instruments, limits = _instruments(instrument)
@@ -148,7 +150,7 @@ def load_session_file(folder: str | os.PathLike[str]) -> SessionFile:
     return SessionFile(
         home, name, note, facts, instruments, lines, files, source_file(home / FILE_NAME, content),
         remarks_on(home, files, lines), (*assumed, *_assumed(instruments, files)), kept_sources(files),
-        amplifier, layout_sources(files), limits, plays,
+        amplifier, layout_sources(files), limits, plays, day,
     )  # fmt: skip
 
 

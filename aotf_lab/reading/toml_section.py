@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import difflib
 import math
 import re
@@ -140,6 +141,18 @@ class Section:
         if not isinstance(value, bool):
             raise self.refuse(key, "neither true nor false", "true or false", f"write {key} = true")
         return value
+
+    def date(self, key: str, default: Any = _REQUIRED) -> Any:
+        """Return a day as ISO text (2026-03-16), whether it stands in quotation marks or not."""
+        value = self._take(key, default)
+        if key not in self._content:
+            return value
+        if type(value) is datetime.date:
+            return value.isoformat()
+        try:
+            return datetime.date.fromisoformat(value).isoformat()
+        except (TypeError, ValueError):
+            raise self.refuse(key, "not a day", "a day such as 2026-03-16", f"write {key} = 2026-03-16") from None
 
     def section(self, key: str) -> Section:
         """Return the section inside this one, empty when it is not there."""

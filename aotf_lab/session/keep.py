@@ -27,7 +27,7 @@ def keep(
 ) -> tuple[Path, ...]:
     """Write the calibrations of ``session`` into ``folder`` and return the files: the oscillator's, the crystal's.
 
-    ``measured`` is the ISO date of the readings, by default that of the newest raw file. ``instruments`` names the
+    ``measured`` is the ISO date of the readings, by default that of session.toml, else of the newest raw file. ``instruments`` names the
     counter (or another instrument) where a lab has several: {"counter": "counter 2"}; calibrations made with one share
     its errors. What the session could not find is not kept. Raises ``RecordError`` when that is both, or the date is
     none; ``OSError`` as the file system does.
@@ -79,8 +79,9 @@ def records_of(
 
 def date_of(session: Session, measured: str | None) -> tuple[str, tuple[Check, ...]]:
     """Return the ISO date of the readings, and a remark where it was not stated: that of the newest raw file."""
-    if measured is not None:
-        return measured, ()
+    stated = session.facts.date if measured is None else measured
+    if stated is not None:
+        return stated, ()
     newest = max((f.path.stat().st_mtime for f in session.facts.files), default=0.0)
     found = date.fromtimestamp(newest).isoformat()
     return found, (Check("date", True, f"{found} is the time of the newest raw file: no date was stated"),)

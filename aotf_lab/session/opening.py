@@ -26,7 +26,7 @@ def opening_of(
     """Return the opening check of the newest calibrations in ``records`` by the readings of ``session``.
 
     Its files of the oscillator and its scans are taken, of every line whose peak was kept. ``measured`` is the ISO
-    date of the session, by default that of its newest raw file; ``name`` is that of the calibrations, by default the
+    date of the session, by default as ``keep`` finds it; ``name`` is that of the calibrations, by default the
     session's own; ``instruments`` as in ``keep``. Raises ``SessionError`` for a session with neither, ``RecordError``
     without calibrations of that name, and as ``opening_check``.
     """

@@ -92,7 +92,7 @@ def simulate_later(folder: str | os.PathLike[str], day: int, seed: int = DEMO_SE
     files = dict(_files(later, truth, seed))
     used = tuple(line for line in truth.lines if line.name in {*later.scanned, *dict(later.drive_ratios)})
     note = f"invented demo bench on {later.date}, day {day}: {later.note}"
-    text = session_text(files, replace(truth, lines=used), note=note, crystal_c=later.crystal_c)
+    text = session_text(files, replace(truth, lines=used), note=note, crystal_c=later.crystal_c, date=later.date)
     return write_session(folder, files, text)
 
 

@@ -11,7 +11,10 @@ from aotf_lab.simulate.match import SKERRY_MATCH
 from aotf_lab.simulate.raw_files import MISTYPED_NM
 from aotf_lab.simulate.truth import SKERRY, BenchTruth, LineTruth
 
-__all__ = ["session_text"]
+__all__ = ["DEMO_DATE", "session_text"]
+
+DEMO_DATE = "2026-03-16"
+"""The day of the demo session (invented): 120 and 410 days before the later ones."""
 
 _HEAD = """\
 # The bench "Skerry": invented, as is every reading in this folder.
@@ -19,6 +22,7 @@ _HEAD = """\
 
 [session]
 name = "Skerry"
+date = {date}
 note = "{note}"
 
 [crystal]
@@ -150,10 +154,11 @@ def session_text(
     *,
     note: str = _NOTE,
     crystal_c: float = CRYSTAL_TEMPERATURE_C,
+    date: str = DEMO_DATE,
 ) -> str:
     """Return session.toml for these raw files; ``counted`` is what the counter showed (MHz) beside each trace.
 
-    ``note`` is what its owner says of the day, ``crystal_c`` what the thermometer at the crystal shows.
+    ``note`` is what its owner says of the day, ``crystal_c`` what the thermometer at the crystal shows, ``date`` the day.
 
     >>> print(session_text(["scan_E_up.csv"])[-79:], end="")
     [[file]]
@@ -162,7 +167,7 @@ def session_text(
     line = "E"
     direction = "up"
     """
-    parts = [_HEAD.format(rated=truth.crystal.rated_power_w, note=note, crystal=crystal_c)]
+    parts = [_HEAD.format(rated=truth.crystal.rated_power_w, note=note, crystal=crystal_c, date=date)]
     parts += ["\n".join(_line(line, faults)) + "\n" for line in truth.lines]
     parts += ["\n".join(_file(name, counted)) + "\n" for name in files]
     parts += [_PLAYS] if "edge_E.csv" in files else []
