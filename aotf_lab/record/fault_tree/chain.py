@@ -28,6 +28,7 @@ STRONGEST_RATIO = 3.9
 _WEAK_RATIO = 0.01
 """Drive ratio taken where none is stored: weak drive, light in proportion to RF power."""
 _LEAST = 1e-9
+_NONE = np.zeros(1)
 
 
 def rise_past_edge(share: Values) -> Values:
@@ -60,7 +61,7 @@ class StoredDay:
 
     def number(self, name: str, otherwise: float) -> Values:
         """Return a stored number, or ``otherwise``."""
-        return self.numbers.get(name, np.full(1, otherwise))
+        return self.numbers[name] if name in self.numbers else np.array([otherwise])
 
     def knows(self, *names: str) -> bool:
         """Whether all these numbers are stored."""
@@ -87,7 +88,7 @@ class StoredDay:
         Half of the stored light, at the stored drive, stands half a stored FWHM off the peak.
         """
         if not self.knows("fwhm_mhz"):
-            return np.zeros(1)
+            return _NONE
         return as_values(np.pi * self.width * offset_mhz / self.numbers["fwhm_mhz"])
 
 
@@ -103,7 +104,7 @@ class Chain:
         self._state = state
 
     def __getitem__(self, change: str) -> Values:
-        return self._state.get(change, np.zeros(1))
+        return self._state.get(change, _NONE)
 
     @cached_property
     def oscillator_mhz(self) -> Values:
@@ -137,7 +138,7 @@ class Chain:
     def efficiency(self, *, best_frequency: bool = False, rf_share: float = 1.0, best_angle: bool = False) -> Values:
         """Return the share of the light in the crystal that is diffracted, over that of the stored day."""
         off_mhz = self.number("detuning_mhz", 0.0) + self.oscillator_mhz - self.peak_shift_mhz
-        detuning = self.then.detuning(np.zeros(1) if best_frequency else off_mhz)
+        detuning = self.then.detuning(_NONE if best_frequency else off_mhz)
         now = diffraction_efficiency(detuning, rf_share * self.ratio)
         malus = np.ones(1) if best_angle else np.cos(np.radians(self["turn_deg"])) ** 2
         return as_values(malus * np.exp(self["sound_ln"]) * now / self.then.efficiency)
@@ -185,7 +186,7 @@ class Chain:
     def zero_mw(self) -> Values:
         """The shift of the meter's zero, given as a share of the stored light."""
         if not self.is_stored("light_mw"):
-            return np.zeros(1)
+            return _NONE
         return as_values(self["zero_share"] * (self.stored["light_mw"] - self.number("dark_mw", 0.0)))
 
     def return_loss_db(self) -> Values:

@@ -68,8 +68,9 @@ class Evidence:
         if change:
             state[change] = np.asarray(sizes, dtype=float)[:, None]
         chain = Chain(steps.then, state)
-        shape = (len(sizes), steps.rows)
-        seen = np.stack([np.broadcast_to(READINGS[n][1](chain), shape) for n in self.names], axis=-1)
+        seen = np.empty((len(sizes), steps.rows, len(self.names)))
+        for k, name in enumerate(self.names):
+            seen[:, :, k] = READINGS[name][1](chain)
         return self._from_differences(seen, steps.shared)
 
     @cached_property

@@ -12,7 +12,7 @@ from aotf_lab.record.fault_tree.known import Cause
 
 __all__ = ["Fitted", "fitted", "foretold"]
 
-_GRID = 51
+_GRID = 31
 _CLOSER = 11
 
 
