@@ -1,4 +1,4 @@
-"""The command line: ``aotf-lab new``, ``layout``, ``check``, ``preflight`` and ``report``.
+"""The command line: ``aotf-lab new``, ``layout``, ``check``, ``preflight``, ``report``, and those of ``commands``.
 
 Exit codes: 0 done, 1 unusable input (one sentence says why) or a bench that must not be switched on, 2 wrong usage.
 """
@@ -11,6 +11,8 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+from aotf_lab.commands.kept import add_kept
+from aotf_lab.commands.many import add_compare
 from aotf_lab.errors import AotfLabError
 
 __all__ = ["main"]
@@ -68,6 +70,8 @@ def _parser() -> argparse.ArgumentParser:
     report.add_argument("--out", type=Path, required=True, metavar="FILE.html", help="where to write the report")
     report.add_argument("--set-points", type=Path, metavar="FILE", help="write the set-points too, as .csv or .json")
     report.set_defaults(run=_report, parser=report)
+    add_kept(commands)
+    add_compare(commands)
     return parser
 
 

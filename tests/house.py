@@ -28,7 +28,8 @@ FLOORS: dict[str, int] = {
     "simulate": 10,
     "report": 11,
     "widgets": 11,
-    "__main__": 12,
+    "commands": 12,
+    "__main__": 13,
 }
 """A room imports rooms of lower floors and itself; never sideways, never up."""
 

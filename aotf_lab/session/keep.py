@@ -27,10 +27,10 @@ def keep(
 ) -> tuple[Path, ...]:
     """Write the calibrations of ``session`` into ``folder`` and return the files: the oscillator's, the crystal's.
 
-    ``measured`` is the ISO date of the readings, by default that of session.toml, else of the newest raw file. ``instruments`` names the
-    counter (or another instrument) where a lab has several: {"counter": "counter 2"}; calibrations made with one share
-    its errors. What the session could not find is not kept. Raises ``RecordError`` when that is both, or the date is
-    none; ``OSError`` as the file system does.
+    ``measured`` is the ISO date of the readings, by default that of session.toml, else that of the newest raw file.
+    ``instruments`` names the counter (or another instrument) where a lab has several: {"counter": "counter 2"};
+    calibrations made with one share its errors. What the session could not find is not kept. Raises ``RecordError``
+    when that is both, or the date is none; ``OSError`` as the file system does.
     """
     return tuple(save_record(r, folder) for r in records_of(session, measured=measured, instruments=instruments))
 

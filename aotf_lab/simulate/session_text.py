@@ -158,7 +158,7 @@ def session_text(
 ) -> str:
     """Return session.toml for these raw files; ``counted`` is what the counter showed (MHz) beside each trace.
 
-    ``note`` is what its owner says of the day, ``crystal_c`` what the thermometer at the crystal shows, ``date`` the day.
+    ``note`` is what its owner says of the day ``date``, ``crystal_c`` what the thermometer at the crystal shows.
 
     >>> print(session_text(["scan_E_up.csv"])[-79:], end="")
     [[file]]

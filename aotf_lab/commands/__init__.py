@@ -1,0 +1,7 @@
+"""The commands that speak of more than one session.
+
+kept   keep, opening, drift, changed: calibrations that are kept, checked and renewed
+many   compare: many sessions side by side
+"""
+
+__all__: list[str] = []

@@ -1,0 +1,75 @@
+"""``aotf-lab keep``, ``opening``, ``drift`` and ``changed``: calibrations over the months."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+__all__ = ["add_kept"]
+
+_RECORDS = "folder of kept calibrations"
+_SESSION = "folder with session.toml and the raw files"
+
+
+def add_kept(commands: Any) -> None:
+    """Add the four commands to ``commands``, the parser's."""
+    keep = commands.add_parser("keep", help="keep the calibrations of a session, oscillator and crystal apart")
+    keep.add_argument("session", type=Path, metavar="SESSION", help=_SESSION)
+    keep.add_argument("records", type=Path, metavar="RECORDS", help=f"{_RECORDS}; made when it is not there")
+    keep.set_defaults(run=_keep)
+    opening = commands.add_parser("opening", help="check kept calibrations by a few readings of today")
+    opening.add_argument("records", type=Path, metavar="RECORDS", help=_RECORDS)
+    opening.add_argument("session", type=Path, metavar="SESSION", help=f"today's readings: {_SESSION}")
+    opening.add_argument("--keep", action="store_true", help="keep the calibrations that the check brought up to date")
+    opening.set_defaults(run=_opening)
+    drift = commands.add_parser("drift", help="say what moves with temperature and time, and when to measure again")
+    drift.add_argument("records", type=Path, metavar="RECORDS", help=_RECORDS)
+    drift.add_argument("--loss", type=float, default=1.0, metavar="PERCENT", help="light that may be lost (1)")
+    drift.set_defaults(run=_drift)
+    changed = commands.add_parser("changed", help="say what a change of a part leaves, and what restores the rest")
+    changed.add_argument("part", metavar="PART", help="oscillator, amplifier, cable, supply, alignment, laser, ...")
+    changed.add_argument("--line", default="", metavar="LINE", help="the line of a changed laser")
+    changed.add_argument("--records", type=Path, metavar="RECORDS", help=f"{_RECORDS}, whose files are then named")
+    changed.set_defaults(run=_changed)
+
+
+def _keep(options: argparse.Namespace) -> tuple[str, int]:
+    from aotf_lab.session import open_session
+    from aotf_lab.session.keep import keep
+
+    written = keep(open_session(options.session), options.records)
+    return "\n".join(f"{path} kept" for path in written), 0
+
+
+def _opening(options: argparse.Namespace) -> tuple[str, int]:
+    from aotf_lab.record import save_record
+    from aotf_lab.session import open_session
+    from aotf_lab.session.opening import opening_of
+
+    found = opening_of(options.records, open_session(options.session))
+    kept = []
+    if options.keep:
+        links = ((found.oscillator_link, found.oscillator), (found.crystal_link, found.crystal))
+        renewed = [record for link, record in links if link is not None and link.verdict != "measure again"]
+        kept = [f"{save_record(record, options.records)} kept" for record in renewed]
+    return "\n".join([str(found), *kept]), 0 if found.usable else 1
+
+
+def _drift(options: argparse.Namespace) -> tuple[str, int]:
+    from aotf_lab.record import RecordFolder
+    from aotf_lab.record.drift import drift_of
+
+    found = drift_of(RecordFolder(options.records))
+    return f"{found}\n{found.due(options.loss)}", 0
+
+
+def _changed(options: argparse.Namespace) -> tuple[str, int]:
+    from aotf_lab.record import RecordFolder
+    from aotf_lab.record.parts import change_of_parts
+
+    if options.records is None:
+        return str(change_of_parts(options.part, line=options.line)), 0
+    folder = RecordFolder(options.records)
+    oscillator, crystal = folder.latest_oscillator(), folder.latest_crystal()
+    return str(change_of_parts(options.part, line=options.line, oscillator=oscillator, crystal=crystal)), 0

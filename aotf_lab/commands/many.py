@@ -1,0 +1,30 @@
+"""``aotf-lab compare``: many sessions side by side."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+__all__ = ["add_compare"]
+
+
+def add_compare(commands: Any) -> None:
+    """Add the command to ``commands``, the parser's."""
+    compare = commands.add_parser("compare", help="put the results of many sessions side by side, outliers first")
+    compare.add_argument("folders", type=Path, nargs="+", metavar="FOLDER", help="session folders")
+    compare.add_argument("--out", type=Path, metavar="FILE.csv", help="write every number, a row a session")
+    compare.add_argument("--jobs", type=int, metavar="N", help="processes at work (all cores)")
+    compare.set_defaults(run=_compare, parser=compare)
+
+
+def _compare(options: argparse.Namespace) -> tuple[str, int]:
+    from aotf_lab.session.many.compare import compare
+
+    if options.out is not None and options.out.suffix != ".csv":
+        options.parser.error(f"--out {options.out}: the allowed ending is .csv")
+    if options.jobs is not None and options.jobs < 1:
+        options.parser.error(f"--jobs {options.jobs}: allowed is 1 or more")
+    found = compare(options.folders, jobs=options.jobs)
+    written = "" if options.out is None else f"\n{found.to_csv(options.out)} written"
+    return f"{found}{written}", 1 if len(found.without) == len(options.folders) else 0
