@@ -81,7 +81,7 @@ def test_a_session_without_readings_of_either_link_is_refused(records, tmp_path)
         opening_of(records, open_session(tmp_path), measured="2026-07-14")
 
 
-def test_a_folder_is_named_by_its_path_and_dated_by_its_files(records):
+def test_a_folder_is_named_by_its_path_and_the_day_by_session_toml(records):
     found = opening_of(records.folder, open_session(DEMO / "skerry_day120"))
-    assert found.measured > "2026-03-16"
+    assert found.measured == "2026-07-14"
     assert [link.verdict for link in found.links] == ["corrected", "use"]
