@@ -1,3 +1,29 @@
-"""Live panels in a notebook: thin skins over pure functions."""
+"""Live panels in a notebook, or on a page made of one: thin skins over pure functions.
 
-__all__: list[str] = []
+panel     what all of them share; controls  their boxes, lists and buttons
+tune      a drive voltage, and what it lets through           drive_power  the drive of all lines, up to the wall
+park_map  where to leave the oscillator                       new_line     what if I had a line at ...
+fit_inspector, on inspected   leave a reading out, say why, see what moves
+assignment                    which line is which peak, each left out in turn
+warm_up_watch, on warm_up_state   a log that grows, and how long to wait
+"""
+
+from aotf_lab.widgets.assignment import AssignmentPanel
+from aotf_lab.widgets.drive_power import DrivePanel
+from aotf_lab.widgets.fit_inspector import FitPanel
+from aotf_lab.widgets.new_line import NewLinePanel
+from aotf_lab.widgets.panel import Panel
+from aotf_lab.widgets.park_map import ParkPanel
+from aotf_lab.widgets.tune import TunePanel
+from aotf_lab.widgets.warm_up_watch import WarmUpPanel
+
+__all__ = [
+    "AssignmentPanel",
+    "DrivePanel",
+    "FitPanel",
+    "NewLinePanel",
+    "Panel",
+    "ParkPanel",
+    "TunePanel",
+    "WarmUpPanel",
+]

@@ -97,10 +97,14 @@ class Panel(ABC, Generic[S]):
 
             self.refresh(tried)
             if refused and self.trouble is None:
-                self.trouble = refused[0]
-                self.said.value = _alert("Not done", str(refused[0]))
+                self.refuse(refused[0])
 
         button.on_click(pressed)
+
+    def refuse(self, error: AotfLabError) -> None:
+        """Say that something was not done, and why; what is shown stays."""
+        self.trouble = error
+        self.said.value = _alert("Not done", str(error))
 
     @contextmanager
     def held(self) -> Iterator[None]:
