@@ -1,0 +1,24 @@
+"""Write the numbers of the demo session anew: ``python -m tests.pins``; says first what differs from those kept.
+
+Do it when a change is meant to move numbers, and let the difference of the file stand in that commit.
+"""
+
+from __future__ import annotations
+
+from aotf_lab.session import open_session
+from aotf_lab.session.rerun.results import results
+from tests.conftest import DEMO
+from tests.house import ROOT
+
+PINNED = ROOT / "tests" / "pins" / "skerry.json"
+
+
+def main() -> None:
+    found = results(open_session(DEMO))
+    if PINNED.exists():
+        print(found.differences(PINNED))
+    found.to_json(PINNED)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,279 @@
+"""Results as one table: what is in it, that a file of it comes back, and that a re-run gives the same numbers."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+
+import pytest
+from uncertainties import UFloat, ufloat
+
+import aotf_lab
+from aotf_lab.errors import AotfLabError, RecordError, SessionError
+from aotf_lab.session import open_session
+from aotf_lab.session.rerun.collect import failed_checks, rows_of
+from aotf_lab.session.rerun.differences import SAME_WITHIN_U
+from aotf_lab.session.rerun.results import SessionResults, results
+from aotf_lab.session.rerun.row import ResultRow, unit_of
+from tests.conftest import DEMO
+from tests.pins.__main__ import PINNED
+
+
+@pytest.fixture(scope="module")
+def found(demo):
+    return results(demo)
+
+
+def changed(found, title, **new):
+    """``found`` with one number changed."""
+    return replace(found, rows=tuple(replace(r, **new) if r.title == title else r for r in found.rows))
+
+
+def test_demo_gives_the_pinned_numbers(found):
+    """After a change that is meant to move numbers: ``python -m tests.pins``, and look at what it says."""
+    told = found.differences(PINNED)
+    assert told.same, f"{told}\nMeant to be so? Renew them: python -m tests.pins"
+
+
+def test_every_part_of_the_demo_is_in_the_table(demo, found):
+    parts = {row.key.partition(".")[0] for row in found.rows}
+    # leftover: readings are no results, and advice on what to measure next is words
+    assert set(demo.parts) - parts <= {"all_readings", "advice"}
+    assert "set_points" in parts
+
+
+def test_numbers_are_those_of_the_session(demo, found):
+    assert found["scans.centre_mhz [D]"].value == demo.scans["D"].centre_mhz.n
+    assert found["scans.centre_mhz [D]"].u == demo.scans["D"].centre_mhz.s
+    assert found["vco.frequency_mhz [at 5 V]"].value == demo.vco.frequency(5.0).n
+    assert found["set_points.drive_v [E]"].u == demo.set_points()["E"].drive_v.s
+    assert found["safe_supply.supply_v"].value == demo.safe_supply.supply_v
+    assert found["safe_supply.supply_v"].u is None
+
+
+def test_titles_are_unique_and_all_numbers_finite(found):
+    assert len(found.by_title) == len(found.rows) > 500
+    assert all(abs(row.value) < float("inf") and (row.u is None or row.u >= 0.0) for row in found.rows)
+
+
+def test_failed_checks_of_every_depth_are_named(found):
+    assert "waveforms [trace_clipped.csv]: clipping" in found.failed
+    assert "efficiency.own [B]: reach" in found.failed
+
+
+def test_every_file_of_the_session_stands_with_its_hash(demo, found):
+    names = {source.name for source in found.sources}
+    assert {f.path.name for f in demo.facts.files} | {"session.toml"} == names
+    assert all(len(source.sha256) == 64 for source in found.sources)
+
+
+def test_some_parts_alone(demo):
+    few = results(demo, ["scans", "set_points"])
+    assert {row.key.partition(".")[0] for row in few.rows} == {"scans", "set_points"}
+
+
+def test_a_part_that_nobody_measured(demo):
+    with pytest.raises(SessionError, match=r"no such part in this session; found 'scan'; allowed: vco, .*set_points"):
+        results(demo, ["scan"])
+
+
+def test_a_title_that_is_none(found):
+    with pytest.raises(AotfLabError, match=r"no such number; found 'scans'; allowed: one of"):
+        _ = found["scans"]
+
+
+# a part that the library may get later
+
+
+@dataclass(frozen=True)
+class Inner:
+    line: str
+    rise_us: UFloat
+
+
+@dataclass(frozen=True)
+class Later:
+    rise_us: UFloat
+    setting_v: float
+    share: float
+    inner: tuple[Inner, ...]
+    means: UFloat | None = field(default=None, repr=False)
+    _own: float = 1.0
+
+    @property
+    def half_khz(self) -> UFloat:
+        return 440.0 / self.rise_us
+
+    @cached_property
+    def unknown_mhz(self) -> UFloat:
+        raise AotfLabError("not known", found=0, allowed="more readings", cure="measure")
+
+    @property
+    def words(self) -> str:
+        raise AssertionError("only numbers are asked for")
+
+
+def test_a_new_part_needs_no_list_of_its_numbers():
+    later = Later(ufloat(1.6, 0.1), 5.0, 0.3, (Inner("E", ufloat(2.0, 0.2)), Inner("G", ufloat(3.0, 0.3))))
+    rows = {row.title: row for row in rows_of("later", {"B": later})}
+    assert set(rows) == {
+        "later.rise_us [B]", "later.setting_v [B]", "later.half_khz [B]", "later.inner.rise_us [B/E]",
+        "later.inner.rise_us [B/G]",
+    }  # fmt: skip
+    assert rows["later.half_khz [B]"].unit == "kHz"
+    assert rows["later.inner.rise_us [B/G]"].u == 0.3
+    assert list(failed_checks("later", later)) == []
+
+
+@pytest.mark.parametrize(
+    ("name", "unit"),
+    [("drive_v", "V"), ("rate_mhz_per_us", "MHz/µs"), ("slow_drift_mhz_per_h", "MHz/h"), ("sweeps_per_s", "1/s"),
+     ("temperature_c", "°C"), ("light_lost_percent", "%"), ("velocity_m_s", "m/s"), ("skew", ""), ("chi2", "")],
+)  # fmt: skip
+def test_a_unit_is_read_from_the_name(name, unit):
+    assert unit_of(name) == unit
+
+
+# files
+
+
+def test_a_file_restores_every_digit(found, tmp_path):
+    again = SessionResults.from_json(found.to_json(tmp_path / "results.json"))
+    assert again.rows == found.rows
+    assert again.sources == found.sources
+    assert dict(again.versions) == dict(found.versions)
+    assert again.failed == found.failed
+    assert again.differences(found).same
+
+
+def test_a_file_has_one_number_a_line(found, tmp_path):
+    lines = found.to_json(tmp_path / "results.json").read_text(encoding="utf-8").splitlines()
+    assert sum('"scans.centre_mhz"' in line for line in lines) == 7
+    assert len(lines) > len(found.rows)
+
+
+@pytest.mark.parametrize(
+    ("edit", "match"),
+    [
+        (lambda d: d["rows"][0].__setitem__(2, 1.0), r"old.json: results that were changed by hand or damaged"),
+        (lambda d: d.update(schema=99), r"old.json: results of another schema; found 99; allowed: \"schema\": 1"),
+        (lambda d: d.update(kind="other"), r"a file of another kind; found 'other'; allowed: \"kind\": \"aotf_lab res"),
+        (lambda d: d.pop("rows"), r"results that are incomplete; found KeyError: 'rows'"),
+        (lambda d: d["rows"][0].pop(), r"results that are incomplete; found TypeError"),
+        (lambda d: d["rows"][0].__setitem__(2, float("nan")), r"incomplete; found ValueError: .* is not finite"),
+        (lambda d: d.update(versions=[]), r"results that are incomplete; found AttributeError"),
+    ],
+)
+def test_a_damaged_or_foreign_file_is_refused(found, tmp_path, edit, match):
+    path = found.to_json(tmp_path / "old.json")
+    body = json.loads(path.read_text(encoding="utf-8"))
+    edit(body)
+    path.write_text(json.dumps(body), encoding="utf-8")
+    with pytest.raises(RecordError, match=match):
+        SessionResults.from_json(path)
+
+
+def test_text_that_is_no_json_and_a_file_that_is_not_there(tmp_path):
+    path = tmp_path / "old.json"
+    with pytest.raises(RecordError, match=r"old.json: results that cannot be read; found No such file"):
+        SessionResults.from_json(path)
+    path.write_text("[1, 2", encoding="utf-8")
+    with pytest.raises(RecordError, match=r"old.json: no JSON; found Expecting"):
+        SessionResults.from_json(path)
+    path.write_text("[]", encoding="utf-8")
+    with pytest.raises(RecordError, match=r"a file of another kind; found 'list'"):
+        SessionResults.from_json(path)
+
+
+# differences
+
+
+def test_a_number_that_moved_is_told_in_its_own_u(found):
+    title = "scans.centre_mhz [D]"
+    row = found[title]
+    told = changed(found, title, value=row.value + 0.5 * row.u).differences(found)
+    assert [m.newer.title for m in told.moved] == [title]
+    assert told.moved[0].in_u == pytest.approx(0.5)
+    assert "by +0.5 u" in str(told)
+    assert f"1 of {len(found.rows)} numbers differ" in told.verdict
+    assert not told.same
+
+
+def test_what_rounding_moves_is_the_same_and_a_little_more_is_not(found):
+    title = "scans.centre_mhz [D]"
+    row = found[title]
+    assert changed(found, title, value=row.value + 0.9 * SAME_WITHIN_U * row.u).differences(found).same
+    assert not changed(found, title, value=row.value + 1.1 * SAME_WITHIN_U * row.u).differences(found).same
+    assert not changed(found, title, u=1.01 * row.u).differences(found).same
+    assert not changed(found, title, unit="kHz").differences(found).same
+
+
+def test_the_largest_shift_stands_first(found):
+    small, large = found["scans.centre_mhz [D]"], found["tuning.fit.tilt"]
+    both = changed(found, small.title, value=small.value + small.u)
+    both = changed(both, large.title, value=large.value - 9 * large.u)
+    assert [m.newer.title for m in both.differences(found).moved] == [large.title, small.title]
+
+
+def test_another_version_and_another_file_are_named(found):
+    sources = tuple(
+        replace(s, sha256="0" * 64) if s.name == "hunt.csv" else s for s in found.sources if s.name[0] != "m"
+    )
+    newer = replace(found, versions={**found.versions, "aotf-lab": "9.0"}, sources=sources)
+    verdict = newer.differences(found).verdict
+    assert f"aotf-lab {found.versions['aotf-lab']} → 9.0" in verdict
+    assert "raw files differ:" in verdict
+    assert "hunt.csv changed" in verdict
+    assert "match.s1p gone" in verdict
+    assert newer.differences(found).same
+
+
+def test_gone_new_missing_and_failed_are_told(found):
+    fewer = replace(found, rows=found.rows[1:], missing={"park": "no scan"}, failed=(*found.failed[1:], "vco: drift"))
+    told = str(fewer.differences(found))
+    assert f"{found.rows[0].title}" in told
+    assert "1 are gone" in told
+    assert "park cannot be computed any more: no scan" in told
+    assert "check fails now: vco: drift" in told
+    assert f"check failed then, not now: {found.failed[0]}" in told
+    back = found.differences(fewer)
+    assert back.new == (found.rows[0].title,)
+    assert "park could not be computed then, and can be now" in str(back)
+
+
+def test_a_changed_reading_moves_numbers_that_rest_on_it_and_no_others(found, tmp_path):
+    folder = tmp_path / "bench"
+    shutil.copytree(DEMO, folder)
+    path = folder / "spots.csv"
+    lines = path.read_text(encoding="utf-8").splitlines(keepends=True)
+    path.write_text("".join(lines[:-1]), encoding="utf-8")
+    told = results(open_session(folder)).differences(found)
+    assert told.files == ("spots.csv changed",)
+    assert {m.newer.key.partition(".")[0] for m in told.moved} == {"angles"}
+
+
+def test_a_session_that_lacks_a_curve_says_so(tmp_path):
+    folder = tmp_path / "bench"
+    shutil.copytree(DEMO, folder)
+    path = folder / "session.toml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace('purpose = "oscillator"', 'purpose = "keep"'), encoding="utf-8")
+    found = results(aotf_lab.open_session(folder))
+    assert "no file with purpose 'oscillator'" in found.missing["vco"]
+    assert not any(row.key.startswith("vco.") for row in found.rows)
+    assert "not computed: vco" in str(found)
+
+
+def test_html_escapes(found):
+    odd = replace(found, name="<b>", rows=(ResultRow("a.b_v", "<i>", 1.0, 0.1, "V"),))
+    assert "&lt;b&gt;" in odd._repr_html_()
+    assert "&lt;i&gt;" in odd._repr_html_()
+    assert "<i>" not in odd.differences(found)._repr_html_()
+
+
+def test_table_has_a_row_a_number(found):
+    table = found.table
+    assert list(table.columns) == ["key", "line", "value", "u", "unit"]
+    assert len(table) == len(found.rows)
