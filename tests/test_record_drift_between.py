@@ -8,8 +8,7 @@ import pytest
 from scipy import integrate, special, stats
 
 from aotf_lab.errors import AotfLabError, ReadingsError
-from aotf_lab.record.drift.between import fit_scattered
-from aotf_lab.record.drift.checks import durbin_watson
+from aotf_lab.record.drift.between import Known, fit_scattered
 from tests.house import SHARED
 
 
@@ -24,9 +23,9 @@ def test_without_stated_errors_it_is_the_thermometer_of_the_gum():
         low, high = found.interval(np.eye(2)[k])
         half = special.stdtrit(9, 0.975) * u
         assert (low, high) == pytest.approx((value - half, value + half), abs=0.02 * half)
-    c = found.covariance[found.typical]
+    c = found.covariance[found.likeliest]
     assert c[0, 1] / np.sqrt(c[0, 0] * c[1, 1]) == pytest.approx(-0.930, abs=5e-4)
-    assert found.scatter[found.typical] == pytest.approx(0.0035, rel=0.06)  # the median lies above s
+    assert found.scatter[found.likeliest] == pytest.approx(0.0035, rel=0.06)  # the median lies above s
 
 
 @pytest.mark.parametrize("records", [2, 3, 5, 40])
@@ -70,11 +69,11 @@ def test_interval_is_that_of_integration_by_brute_force():
 
 
 def test_known_term_counts_as_one_more_reading():
-    """Where the stated errors rule, the known slope is a reading with its own weight: least squares with one row more."""
+    """Where the stated errors rule, the known slope is a reading of its own: least squares with one row more."""
     rng, n = np.random.default_rng(8), 300
     x = np.column_stack([np.ones(n), rng.uniform(0, 1, n)])
     y = x @ [1.0, 2.0] + rng.standard_normal(n)
-    found = fit_scattered(x, y, np.eye(n), ((1, 2.6, 0.1),))
+    found = fit_scattered(x, y, np.eye(n), (Known(1, 2.6, 0.1),))
     rows, z = np.vstack([x, [0.0, 10.0]]), np.append(y, 26.0)
     assert found.mean == pytest.approx(np.linalg.lstsq(rows, z, rcond=None)[0], abs=0.01)
     assert found.dof == n - 1
@@ -97,23 +96,45 @@ def test_refuses_too_few_and_a_confidence_that_is_none():
     with pytest.raises(ReadingsError, match="too few records for these terms; found 2; allowed: at least 3"):
         fit_scattered(np.array([[1.0, 0.0], [1.0, 1.0]]), np.zeros(2), np.eye(2))
     found = fit_scattered(np.ones((3, 1)), np.array([1.0, 2.0, 4.0]), np.eye(3))
-    with pytest.raises(AotfLabError, match="coverage probability; found 1.0"):
+    with pytest.raises(AotfLabError, match=r"coverage probability; found 1\.0"):
         found.interval(np.ones(1), confidence=1.0)
 
 
-def test_durbin_watson_chance_is_that_of_simulated_series():
-    rng = np.random.default_rng(4)
-    x = np.column_stack([np.ones(15), np.arange(15.0)])
-    drawn = [durbin_watson(x, rng.standard_normal(15)) for _ in range(4000)]
-    chances = np.array([chance for _, chance in drawn])
-    for level in (0.01, 0.05, 0.5):
-        assert np.mean(chances < level) == pytest.approx(level, abs=4 * (level * (1 - level) / 4000) ** 0.5)
+def pure_walk(count=25):
+    """Return the rows for records that wander and do not scatter, at the likeliest size of it."""
+    rng = np.random.default_rng(11)
+    days = np.cumsum(rng.uniform(5, 60, count))
+    y = np.cumsum(rng.normal(0, 1.0, count) * np.sqrt(np.diff(days, prepend=0.0) / 30))
+    days -= days[-1]
+    found = fit_scattered(np.column_stack([np.ones(count), days]), y, 1e-8 * np.eye(count), days=days)
+    wanders = next(kind for kind in found.kinds if kind.share > 0.9)
+    return days, y, found, wanders, int(np.argmax(wanders.log))
 
 
-def test_durbin_watson_limit_lies_between_those_of_the_table():
-    """n = 15, one slope, 5 %: dL = 1.08, dU = 1.36 (Durbin and Watson, Biometrika 38, 159 (1951); from memory)."""
-    rng = np.random.default_rng(6)
-    x = np.column_stack([np.ones(15), np.arange(15.0)])
-    drawn = sorted(durbin_watson(x, np.cumsum(rng.standard_normal(15))) for _ in range(500))
-    limit = np.interp(0.05, [c for _, c in drawn], [r for r, _ in drawn])
-    assert 1.08 <= limit <= 1.36
+def test_ageing_of_a_walk_is_its_way_over_its_time():
+    """Random walk with drift: the estimate is the mean of the steps, last less first over the span, and its u that of
+    the walk over the span over the span (any textbook of time series)."""
+    days, y, _, walk, best = pure_walk()
+    span, gap = np.ptp(days), np.ptp(days) / (len(days) - 1)
+    u = walk.scatter[best] * (span / gap) ** 0.5 / span
+    assert walk.values[best, 1] == pytest.approx((y[-1] - y[0]) / span, abs=0.1 * u)
+    assert walk.covariance[best, 1, 1] ** 0.5 == pytest.approx(u, rel=0.05)
+
+
+def test_later_is_what_dense_generalised_least_squares_predict():
+    """Kriging with the walk counted from the first record and an offset of its own, by plain linear algebra."""
+    days, y, found, walk, best = pure_walk()
+    n, ahead, s2, r = len(days), 45.0, walk.scatter[best] ** 2, walk.share
+    gap, x, at = np.ptp(days) / (n - 1), np.column_stack([np.ones(n), days]), np.array([1.0, ahead])
+    since = days - days[0]
+    v = s2 * ((1 - r) * np.eye(n) + r * np.minimum.outer(since, since) / gap) + 1e-8 * np.eye(n)
+    near, own = s2 * r * since / gap, s2 * (1 - r + r * (since[-1] + ahead) / gap)
+    inverse = np.linalg.inv(v)
+    inner = np.linalg.inv(x.T @ inverse @ x)
+    b = inner @ x.T @ inverse @ y
+    left = at - near @ inverse @ x
+    mean = at @ b + near @ inverse @ (y - x @ b)
+    variance = own - near @ inverse @ near + left @ inner @ left
+    expected, scatter, known = (part[best] for part in walk.later(at, *found.wander.covariance_at(ahead)))
+    assert expected == pytest.approx(mean, rel=1e-6)
+    assert scatter + known == pytest.approx(variance, rel=1e-6)

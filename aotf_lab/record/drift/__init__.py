@@ -3,7 +3,7 @@
 drift     ``drift_of``, ``drift_of_tables`` -> ``Drift``: both links, ``due``
 history   one link's records side by side; ``records`` makes them out of kept calibrations
 link      ``LinkDrift``: temperature and ageing of one link; ``checks`` what could make them wrong
-between   the fit with an unknown scatter between records
+between   the fit with an unknown scatter between records -> ``Scattered`` (scattered.py); wander a part of it
 chart     ``control_chart`` -> ``ControlChart``
 due       ``Due``: the day, and what sets it; ``due_of`` finds it
 """

@@ -98,10 +98,12 @@ def drift_of(
 ) -> Drift:
     """Return the drift that kept calibrations show: a folder of them, or oscillators and crystals in any order.
 
-    ``name`` takes those of one name, needed where there are several oscillators or crystals. ``drives_v`` and ``lines`` are where the links are compared; all that the records share by default. Temperatures are
-    the records' ``conditions``, with the noise ``u_temperature_k``; coefficients measured within one day count beside
-    the records. Raises ``ReadingsError`` where neither link has two records, for records of several names, and what the
-    histories raise.
+    ``name`` takes those of one name, needed where there are several oscillators or crystals. ``drives_v`` and ``lines``
+    are where the links are compared; all that the records share by default. Temperatures are the records'
+    ``conditions``, with the noise ``u_temperature_k``; coefficients measured within one day count beside the records.
+
+    Raises ``ReadingsError`` where neither link has two records, for records of several names, and what the histories
+    raise.
     """
     kept = [file.record for file in records.files] if isinstance(records, RecordFolder) else list(records)
     oscillators = [r for r in kept if isinstance(r, OscillatorRecord) and name in (None, r.name)]

@@ -1,15 +1,15 @@
 """On which day will a calibration have lost its light?
 
-The set-point in use is that of the last record. On a later day the link is at x b + scatter: the trend at that day and
-temperature, and a new scatter between records. The error of the set-point, the oscillator's shift less the crystal's,
-has for each size of the scatter a normal distribution; the chance that it stays within the offset of the stated loss is
-a mean over these. Nothing is promised further ahead than the history reaches back (common practice, no source).
+The set-point in use is that of the last record. On a later day the link is where the trend, the wander and a new
+scatter between records have taken it. The error of the set-point, the oscillator's shift less the crystal's, has for
+each size and kind of the scatter a normal distribution; the chance that it stays within the offset of the stated loss
+is a mean over these. Nothing is promised further ahead than the history reaches back (common practice, no source).
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -22,8 +22,10 @@ from aotf_lab.record.drift.link import LinkDrift
 
 __all__ = ["Room", "due_of", "room_of"]
 
-_DAYS = 48
+_DAYS = 32
 """Days looked at before the one of the limit is narrowed down."""
+_SIZES = 64
+"""Sizes of a link's scatter that are enough for the chance of two links together."""
 
 
 @dataclass(frozen=True)
@@ -66,11 +68,8 @@ class _Error:
 def _error(drift: LinkDrift, room: Room, scale_mhz: float, day: float) -> _Error:
     """Return the shift of the link on a ``day`` after the last record; ``scale_mhz`` turns its unit into MHz."""
     found, h = drift.found, drift.history
-    at = drift.at(room.over_k, day)
-    mean = found.values @ at
-    known = np.einsum("i,gij,j->g", at, found.covariance, at)
-    variance = known + found.scatter**2
-    warm, heat = np.zeros_like(mean), np.zeros(2)
+    mean, own, known = found.later(drift.at(room.over_k, day), day)
+    variance, warm, heat = own + known, np.zeros_like(mean), np.zeros(2)
     if "per_k" in drift.terms:
         k = drift.terms.index("per_k")
         used = float(found.mean[k]) if room.corrected else 0.0
@@ -78,31 +77,42 @@ def _error(drift: LinkDrift, room: Room, scale_mhz: float, day: float) -> _Error
         mean = mean - used * room.over_k
         spread = (left**2 + found.covariance[:, k, k]) * room.u_k**2
         variance, warm = variance + spread, left * room.u_k
-        heat = np.array([left[found.typical] * room.over_k, spread[found.typical] ** 0.5])
-    place = {name: n for n, name in enumerate(drift.terms)}
-    kilo, m = 1e3 * scale_mhz, found.typical
+        heat = np.array([left[found.likeliest] * room.over_k, spread[found.likeliest] ** 0.5])
+    kilo, m = 1e3 * scale_mhz, found.likeliest
     parts = {
         f"temperature of the {h.link}": kilo * float(np.hypot(*heat)),
-        f"scatter of the {h.link} between records": kilo * float(found.scatter[m]),
+        f"scatter of the {h.link} between records": kilo * float(own[m]) ** 0.5,
         f"what is not known of the {h.link}'s coefficients": kilo * float(known[m]) ** 0.5,
-        f"last record of the {h.link} off the trend": kilo * abs(float(found.mean[place["offset"]])),
+        f"last record of the {h.link} off the trend": kilo * abs(float(found.later(drift.at(0.0), 1.0)[0][m])),
     }
-    if "per_day" in place:
-        parts[f"ageing of the {h.link}"] = kilo * abs(float(found.mean[place["per_day"]])) * day
+    if "per_day" in drift.terms:
+        ageing = float(found.mean[drift.terms.index("per_day")])
+        parts[f"ageing of the {h.link}"] = kilo * abs(ageing) * day
     return _Error(scale_mhz * mean, scale_mhz**2 * variance, scale_mhz * warm, found.weight, parts)
 
 
-def _chance_within(errors: Sequence[_Error], allowed_mhz: float) -> float:
-    """Return the chance that the first error less the second (if any) stays within +-``allowed_mhz``.
+def _coarse(error: _Error) -> _Error:
+    """Return ``error`` on a coarser grid of the scatter: its weight is smooth there."""
+    every = max(1, len(error.weight) // _SIZES)
+    weight = error.weight[::every] / error.weight[::every].sum()
+    return replace(
+        error, mean=error.mean[::every], variance=error.variance[::every], warm=error.warm[::every], weight=weight
+    )
 
-    Both are warmed by one room.
-    """
-    mean, variance, weight = errors[0].mean, errors[0].variance, errors[0].weight
-    for other in errors[1:]:
-        variance = (np.add.outer(variance, other.variance) - 2.0 * np.outer(errors[0].warm, other.warm)).ravel()
-        mean = np.subtract.outer(mean, other.mean).ravel()
-        weight = np.outer(weight, other.weight).ravel()
-    u = np.sqrt(variance)
+
+def _together(errors: Sequence[_Error]) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return means, u and weights (k,) of the first error, or of the first less the second, warmed by one room."""
+    first, *others = errors
+    if not others:
+        return first.mean, np.sqrt(first.variance), first.weight
+    a, b = _coarse(first), _coarse(others[0])
+    variance = np.add.outer(a.variance, b.variance) - 2.0 * np.outer(a.warm, b.warm)
+    return np.subtract.outer(a.mean, b.mean).ravel(), np.sqrt(variance.ravel()), np.outer(a.weight, b.weight).ravel()
+
+
+def _chance_within(errors: Sequence[_Error], allowed_mhz: float) -> float:
+    """Return the chance that the error of all links together stays within +-``allowed_mhz``."""
+    mean, u, weight = _together(errors)
     return float(weight @ (special.ndtr((allowed_mhz - mean) / u) - special.ndtr((-allowed_mhz - mean) / u)))
 
 

@@ -13,10 +13,11 @@ from aotf_lab.estimation import Check
 from aotf_lab.estimation.describe import scatter_variables
 from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.estimation.problem import FloatArray
-from aotf_lab.record.drift.between import Scattered, fit_scattered
+from aotf_lab.record.drift.between import Known, fit_scattered
 from aotf_lab.record.drift.chart import ControlChart, Kind, control_chart
 from aotf_lab.record.drift.checks import drift_checks
 from aotf_lab.record.drift.history import History
+from aotf_lab.record.drift.scattered import Scattered
 
 __all__ = ["LinkDrift", "fit_link_drift"]
 
@@ -45,7 +46,7 @@ class LinkDrift:
         """Each term by name, correlated."""
         p = len(self.terms)
         u = np.array([self.found.u_of(np.eye(p)[k]) for k in range(p)])
-        inner = self.found.covariance[self.found.typical]
+        inner = self.found.covariance[self.found.likeliest]
         sizes = np.sqrt(np.diag(inner))
         noise = scatter_variables(
             inner * np.outer(u / sizes, u / sizes), f"scatter of the {self.history.link}'s records"
@@ -130,6 +131,7 @@ class LinkDrift:
             rows.append((what, f"{factor * number:.2uS} {unit}/{per}, 95 % {low:.3g} to {high:.3g}"))
         middle, low, high = (factor * s for s in self.scatter)
         rows.append(("scatter between records", f"{middle:.2g} {unit}, 95 % {low:.2g} to {high:.2g}"))
+        rows.append(("wander in it", f"{100 * self.found.wander_share:.0f} % of its variance"))
         return tuple(rows)
 
     def _last_change(self) -> str:
@@ -167,8 +169,8 @@ def fit_link_drift(
         parts["per_k"] = history.temperature_c - history.temperature_c[-1]
     columns = np.column_stack([parts[name] for name in terms])
     known = known_per_k if "per_k" in terms else None
-    prior = () if known is None else ((terms.index("per_k"), *known),)
-    found = fit_scattered(columns, history.shift, history.covariance, prior)
+    prior = () if known is None else (Known(terms.index("per_k"), *known),)
+    found = fit_scattered(columns, history.shift, history.covariance, prior, history.days)
     checks = drift_checks(history, terms, found, columns, known, u_temperature_k)
     return LinkDrift(history, terms, found, columns, known, u_temperature_k, unknown, checks)
 
