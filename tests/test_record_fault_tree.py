@@ -110,6 +110,32 @@ def test_without_a_stored_number_no_reading_is_named():
     assert "was not judged: not stored: fwhm_mhz" in str(tree)
 
 
+def test_a_colder_room_is_seen_and_a_laser_is_found_besides():
+    cold = {"box_k": -3.0, "crystal_k": -3.0}
+    names = ["light_mw", "frequency_mhz", "peak_mhz", "incident_mw", "light_other_head_mw", "box_c", "crystal_c"]
+    tree = half_the_light(stored(), read(names, cold))
+    assert tree.first.cause.key == "box"
+    assert tree.decided
+    assert [s.cause.key for s in tree.seen if s.changed] == ["box", "crystal"]
+    assert tree.seen[0].light == pytest.approx(0.53, abs=0.015)  # 0.138 MHz off: just within half of 0.29 MHz
+    both = half_the_light(stored(), read(names, cold | {"laser_ln": -0.6}))
+    assert both.first.cause.key == "laser"
+    assert both.first.size == pytest.approx(-0.6, abs=0.1)
+    assert "seen directly: the oscillator's box is colder: -3.00(14) K, which alone leaves" in str(both)
+
+
+def test_a_thermometer_alone_is_judged():
+    tree = half_the_light(stored(), read(["box_c"], {"box_k": 4.0}))
+    assert tree.first.cause.key == "box"
+    assert tree.first.size == pytest.approx(4.0)
+
+
+def test_a_healthy_thermometer_is_no_cause():
+    tree = half_the_light(stored(), read(["light_mw", "box_c", "crystal_c", "supply_v"], {"box_k": 0.1}))
+    assert tree.first.cause.key == "nothing"
+    assert not any(s.changed for s in tree.seen)
+
+
 def test_two_faults_at_once_are_not_forced_into_one():
     tree = half_the_light(stored(), read(readings(), {"laser_ln": -0.4, "turn_deg": 35.0}))
     assert not tree.decided

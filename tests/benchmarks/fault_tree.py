@@ -214,7 +214,8 @@ def run(key: str, benches: int, seed: int) -> tuple[object, ...]:
         if k < max(benches // 20, 1):
             tree = led(stored, read)
             guided.append(judged(tree, key))
-            minutes.append(sum(readings()[n].minutes for n in tree.evidence.names))
+            names = [*tree.evidence.names, *(s.cause.reading for s in tree.seen)]
+            minutes.append(sum(readings()[n].minutes for n in names))
     shares = [f"{100 * np.mean([g[i] for g in group]):.1f}" for group in (quick, whole, guided) for i in range(4)]
     return (key, *shares, f"{np.median(minutes):g}")
 
@@ -227,7 +228,10 @@ def main() -> None:
         *(f"{s} {w}" for s in ("quick", "all", "led") for w in ("first", "open", "alone", "wrong")),
         "min",
     ]
-    rows = [run(key, benches, 70 + i) for i, key in enumerate(["nothing", *causes()])]
+    rows = []
+    for i, key in enumerate(["nothing", *causes()]):
+        rows.append(run(key, benches, 70 + i))
+        print(*rows[-1], file=sys.stderr, flush=True)
     write_table("fault_tree", heads, rows, ABOUT)
 
 

@@ -107,15 +107,25 @@ class Chain:
         return self._state.get(change, _NONE)
 
     @cached_property
+    def box_k(self) -> Values:
+        """By how much the oscillator's box is warmer."""
+        return self["box_k"] + self["room_k"]
+
+    @cached_property
+    def crystal_k(self) -> Values:
+        """By how much the crystal is warmer."""
+        return self["crystal_k"] + self["room_k"]
+
+    @cached_property
     def oscillator_mhz(self) -> Values:
         """The oscillator's shift at the set voltage."""
-        by_box = self.number("mhz_per_k", 0.0) * self["box_k"]
+        by_box = self.number("mhz_per_k", 0.0) * self.box_k
         return self["oscillator_mhz"] + by_box + self.number("mhz_per_supply_v", 0.0) * self["supply_v"]
 
     @cached_property
     def peak_shift_mhz(self) -> Values:
         """The shift of the line's peak."""
-        warm = self.number("relative_per_k", 0.0) * self["crystal_k"]
+        warm = self.number("relative_per_k", 0.0) * self.crystal_k
         return self["mount_mhz"] + warm * self.number("peak_mhz", self.stored_frequency)
 
     @property
@@ -217,8 +227,8 @@ READINGS: dict[str, tuple[str, Callable[[Chain], Values]]] = {
         "rise_us",
         lambda c: c.stored["rise_us"] * np.exp(c["wider_ln"]) * rise_past_edge(np.exp(c["along_ln"])),
     ),
-    "box_c": ("box_c", lambda c: c.stored["box_c"] + c["box_k"]),
-    "crystal_c": ("crystal_c", lambda c: c.stored["crystal_c"] + c["crystal_k"]),
+    "box_c": ("box_c", lambda c: c.stored["box_c"] + c.box_k),
+    "crystal_c": ("crystal_c", lambda c: c.stored["crystal_c"] + c.crystal_k),
     "supply_v": ("supply_v", lambda c: c.stored["supply_v"] + c["supply_v"]),
 }
 """Reading -> the stored number that it is held against, and what it becomes."""

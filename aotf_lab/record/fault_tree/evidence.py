@@ -10,7 +10,7 @@ uncertainties stay within 3 % of those of a million draws up to a wander of 0.07
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 
 import numpy as np
@@ -50,7 +50,7 @@ class Evidence:
 
     ``values`` (n,), ``noise`` (n, n) its covariance; ``stored`` name -> value; ``directions`` (m, k) the stored
     numbers' independent parts of one standard uncertainty each, ``shared`` (n, k) the covariance of today's readings
-    with those parts; ``wander`` change -> standard deviation.
+    with those parts; ``wander`` change -> standard deviation; ``given`` change -> size, where it was read itself.
     """
 
     names: tuple[str, ...]
@@ -60,6 +60,7 @@ class Evidence:
     directions: FloatArray
     shared: FloatArray
     wander: Mapping[str, float]
+    given: Mapping[str, float] = field(default_factory=dict)
 
     def moments(self, change: str, sizes: FloatArray) -> Moments:
         """Return what is to be read where ``change`` has each of ``sizes`` (g,), all other changes at their wander."""
@@ -86,7 +87,7 @@ class Evidence:
         for k, u in enumerate(wander.values()):
             state[1 + parts + k, k], state[1 + both + parts + k, k] = u, -u
         then = {n: v + stored[None, :, i] for i, (n, v) in enumerate(self.stored.items()) if n in numbers}
-        moved = {n: state[None, :, k] for k, n in enumerate(wander)}
+        moved = {n: state[None, :, k] + self.given.get(n, 0.0) for k, n in enumerate(wander)}
         return _Steps(1 + 2 * both, StoredDay(then), moved, shared)
 
     def _from_differences(self, seen: FloatArray, shared: FloatArray) -> Moments:
@@ -105,7 +106,14 @@ class Evidence:
         noise[:n, :n], noise[n, n] = self.noise, u**2
         shared = np.vstack([self.shared, np.zeros((1, self.shared.shape[1]))])
         return Evidence(
-            (*self.names, name), np.append(self.values, value), noise, self.stored, self.directions, shared, self.wander
+            (*self.names, name),
+            np.append(self.values, value),
+            noise,
+            self.stored,
+            self.directions,
+            shared,
+            self.wander,
+            self.given,
         )
 
 
@@ -139,9 +147,17 @@ def _needed(names: tuple[str, ...], stored: tuple[str, ...]) -> tuple[frozenset[
 
 
 def evidence_of(
-    today: Mapping[str, UFloat], stored: Mapping[str, UFloat | float], wander: Mapping[str, float]
+    today: Mapping[str, UFloat],
+    stored: Mapping[str, UFloat | float],
+    wander: Mapping[str, float],
+    given: Mapping[str, UFloat] | None = None,
 ) -> Evidence:
-    """Return the evidence of today's readings (name -> number with u) against the stored numbers."""
+    """Return the evidence of today's readings (name -> number with u) against the stored numbers.
+
+    ``given`` are changes that were read themselves: they take the place of their wander.
+    """
+    sizes_given = {name: float(v.n) for name, v in (given or {}).items()}
+    wander = dict(wander) | {name: float(v.s) for name, v in (given or {}).items()}
     names, kept = tuple(today), tuple(stored)
     whole = _covariance([*today.values(), *stored.values()])
     n = len(names)
@@ -154,7 +170,7 @@ def evidence_of(
     shared = (whole[:n, n:] / scale) @ turned[:, good] / length
     values = np.array([float(nominal_value(v)) for v in today.values()])
     plain = {name: float(nominal_value(v)) for name, v in stored.items()}
-    return Evidence(names, values, whole[:n, :n], plain, directions, shared, dict(wander))
+    return Evidence(names, values, whole[:n, :n], plain, directions, shared, wander, sizes_given)
 
 
 def _covariance(values: Sequence[UFloat | float]) -> FloatArray:

@@ -42,7 +42,7 @@ class Cause:
 
     ``branches`` are the ways in which the same fault can act (one change each), of which the likelier is taken.
     ``wander`` is the standard deviation of that change on a healthy bench. ``needs`` and ``needs_any`` are stored
-    numbers without which nothing can be said of it.
+    numbers without which nothing can be said of it. ``reading`` is one that shows the change itself.
     """
 
     key: str
@@ -56,6 +56,7 @@ class Cause:
     cure: str
     needs: tuple[str, ...] = ()
     needs_any: tuple[str, ...] = ()
+    reading: str = ""
 
     @property
     def fits(self) -> bool:
@@ -143,7 +144,7 @@ def causes() -> dict[str, Cause]:
         key: Cause(
             key, (*row["changes"], *row.get("or_changes", ())), row["low"], row["high"], row.get("wander", 0.0),
             row["shown"], row["less"], row["more"], row["cure"], tuple(row.get("needs", ())),
-            tuple(row.get("needs_any", ())),
+            tuple(row.get("needs_any", ())), row.get("reading", ""),
         )
         for key, row in _table("causes").items()
     }  # fmt: skip

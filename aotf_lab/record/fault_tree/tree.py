@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from uncertainties import UFloat
@@ -15,6 +15,7 @@ from aotf_lab.record.fault_tree.asked import asked, wander_of
 from aotf_lab.record.fault_tree.evidence import Evidence, evidence_of
 from aotf_lab.record.fault_tree.fitted import Fitted, fitted
 from aotf_lab.record.fault_tree.known import NOTHING, causes, readings
+from aotf_lab.record.fault_tree.seen import Seen, seen_directly
 from aotf_lab.record.fault_tree.telling import Telling, telling_readings
 
 __all__ = ["FaultTree", "half_the_light"]
@@ -24,15 +25,18 @@ __all__ = ["FaultTree", "half_the_light"]
 class FaultTree:
     """Causes of lost light, the likeliest first; made by ``half_the_light``.
 
-    ``ranked`` holds every cause that could be judged, "nothing" among them: it stands first unless a cause explains the
+    ``ranked`` holds the causes that could be judged, "nothing" among them: it stands first unless a cause explains the
     readings better by more than chance does. ``behind`` key -> by how many standard uncertainties a cause is less
     likely than the first (the root of the difference of -2 ln L). ``rivals`` are those that today's readings do not
-    tell from the first, ``left_out`` key -> the stored numbers that a cause lacked.
+    tell from the first. ``seen`` are the conditions that were read (temperatures, supply): every cause is judged at
+    what they are today, and where they explain all, the one that costs most light stands first. ``left_out`` key -> the
+    stored numbers that a cause lacked.
     """
 
     ranked: tuple[Fitted, ...]
     behind: Mapping[str, float]
     rivals: tuple[Fitted, ...]
+    seen: tuple[Seen, ...]
     left_out: Mapping[str, str]
     evidence: Evidence = field(repr=False)
 
@@ -66,19 +70,26 @@ class FaultTree:
         found = []
         for f in self.ranked:
             z = ", ".join(f"{readings()[n].name} {v:+.1f}" for n, v in f.z.items())
-            place = "first" if f is self.first else f"{self.behind[f.cause.key]:.1f} behind"
-            found.append((f.name, f"{place}; {f.cause.sized(f.size, f.u_size)}; chi2 {f.chi2:.1f}; z: {z}"))
+            found.append((f.name, f"{self._place(f)}; {f.cause.sized(f.size, f.u_size)}; chi2 {f.chi2:.1f}; z: {z}"))
         return tuple(found)
+
+    def _place(self, f: Fitted) -> str:
+        if f is self.first:
+            return "first"
+        better = f.two_ln < self.first.two_ln
+        return "fits better by chance only" if better else f"{self.behind[f.cause.key]:.1f} behind"
 
     def said(self) -> tuple[str, ...]:
         """Return what follows, what is open, and what to read next."""
         words = [] if self.first.cause is NOTHING else [f"cure: {self.first.cause.cure}"]
+        words += [f"seen directly: {s}" for s in self.seen if s.changed]
         words += [str(c) for c in self.checks if not c.passed]
         words += [f"{causes()[k].less} was not judged: not stored: {why}" for k, why in self.left_out.items()]
         return tuple(words)
 
     def _title(self) -> str:
-        return f"Fault tree: {len(self.evidence.names)} readings against {len(self.evidence.stored)} stored numbers"
+        readings_today = len(self.evidence.names) + len(self.seen)
+        return f"Fault tree: {readings_today} readings against {len(self.evidence.stored)} stored numbers"
 
     def __str__(self) -> str:
         return rows_text(self._title(), self.rows(), self.said())
@@ -104,27 +115,36 @@ def half_the_light(
     ``range_mw``, the range of the light meter today. ``wander`` states the healthy change from day to day of single
     causes, by their key in ``causes()``.
 
-    One cause at a time is fitted, by one number (its size), all other links at their healthy wander. Causes are ranked
-    by likelihood; "told apart" means behind by more than ``z_limit()``. Raises ``AotfLabError`` for an unknown name, a
-    reading without u or without a stored number, and where nothing was read.
+    One cause at a time is fitted, by one number (its size), all other links at their healthy wander, or, for a
+    temperature or a supply that was read, at what was read. Causes are ranked by likelihood; "told apart" means behind
+    by more than ``z_limit()``. Raises ``AotfLabError`` for an unknown name, a reading without u or without a stored
+    number, and where nothing was read.
     """
     numbers, readings_today = asked(stored, today)
-    evidence = evidence_of(readings_today, numbers, wander_of(wander or {}))
+    healthy = wander_of(wander or {})
+    seen = seen_directly(readings_today, numbers, healthy)
+    conditions = {s.cause.reading for s in seen}
+    indirect = {n: v for n, v in readings_today.items() if n not in conditions}
+    evidence = evidence_of(indirect, numbers, healthy, {s.cause.branches[0]: s.change for s in seen})
     left_out = {k: m for k, c in causes().items() if (m := c.missing(numbers))}
-    nothing = fitted(evidence, NOTHING)
-    found = sorted((fitted(evidence, c) for k, c in causes().items() if k not in left_out), key=lambda f: f.two_ln)
-    calm = nothing.two_ln - found[0].two_ln < z_limit(len(found)) ** 2
-    first = nothing if calm else found[0]
-    behind = {f.cause.key: max(f.two_ln - first.two_ln, 0.0) ** 0.5 for f in [nothing, *found]}
-    rest = sorted((f for f in [nothing, *found] if f is not first), key=lambda f: f.two_ln)
-    rivals = () if calm else tuple(f for f in rest if behind[f.cause.key] < z_limit())
-    return FaultTree((first, *rest), behind, rivals, left_out, evidence)
+    hidden = [c for k, c in causes().items() if k not in left_out and c.reading not in conditions]
+    nothing, found = fitted(evidence, NOTHING), [fitted(evidence, c) for c in hidden]
+    rest = sorted([nothing, *found], key=lambda f: f.two_ln)
+    calm = nothing.two_ln - rest[0].two_ln < z_limit(len(found)) ** 2
+    first = nothing if calm else rest[0]
+    changed = next((s for s in seen if s.changed), None) if calm else None
+    if changed is not None:
+        first = replace(nothing, cause=changed.cause, size=float(changed.change.n), u_size=float(changed.change.s))
+    behind = {f.cause.key: max(f.two_ln - first.two_ln, 0.0) ** 0.5 for f in [first, *rest]}
+    rivals = () if calm else tuple(f for f in rest[1:] if behind[f.cause.key] < z_limit())
+    return FaultTree((first, *(f for f in rest if f is not first)), behind, rivals, seen, left_out, evidence)
 
 
 def _explained(first: Fitted, evidence: Evidence) -> Check:
-    dof = len(evidence.names) - first.cause.fits
+    fits = first.cause.fits and not set(first.cause.branches) & evidence.given.keys()
+    dof = len(evidence.names) - fits
     if dof < 1:
-        return Check("one cause", True, "one reading more than none: whether one cause explains all cannot be judged")
+        return Check("one cause", True, f"{first.name}: no reading is left to judge whether it explains all")
     limit = chi2_limit(dof)
     detail = f"{first.name}: chi2 = {first.chi2:.1f} on {dof}, limit {limit:.1f}"
     if first.chi2 <= limit:
