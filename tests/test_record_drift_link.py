@@ -111,7 +111,7 @@ def test_words_of_what_is_unknown():
 
 
 def test_what_all_records_share_is_taken_out():
-    """One counter for all: a time base of 20 ppm is 1.3 MHz at 66 MHz, and no part of a drift of kHz."""
+    """One counter for all: a time base of 20 ppm is 1.3 kHz at 66 MHz, and no part of a drift."""
     days, t, rng = seasons(8)
     f = 66 - 0.046 * (t - 22) + rng.normal(0, 0.005, 8)
     own = np.eye(8) * 0.003**2

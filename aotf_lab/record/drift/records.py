@@ -119,7 +119,7 @@ def known_coefficient(records: Sequence[Calibration], name: str) -> tuple[float,
         bad = int(np.argmax(far))
         raise AotfLabError(
             f"the records contradict each other in {name}", where=list(own.values())[bad],
-            found=f"{values[bad]:.4g} +- {u[bad]:.2g}", allowed=f"about {mean:.4g}, by all records",
+            found=Said(f"{values[bad]:.4g} +- {u[bad]:.2g}"), allowed=f"about {mean:.4g}, by all records",
             cure="leave out the record whose coefficient is wrong",
         )  # fmt: skip
     return mean, spread
