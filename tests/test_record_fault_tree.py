@@ -107,6 +107,7 @@ def test_without_a_stored_number_no_reading_is_named():
     assert tree.next_reading is None
     assert "no reading that has a stored number would tell" in str(tree)
     assert tree.left_out["oscillator"] == "fwhm_mhz"
+    assert "no drive ratio P / P_sat is stored: light is taken to go in proportion to RF power" in str(tree)
     assert "was not judged: not stored: fwhm_mhz" in str(tree)
 
 
@@ -122,6 +123,15 @@ def test_a_colder_room_is_seen_and_a_laser_is_found_besides():
     assert both.first.cause.key == "laser"
     assert both.first.size == pytest.approx(-0.6, abs=0.1)
     assert "seen directly: the oscillator's box is colder: -3.00(14) K, which alone leaves" in str(both)
+
+
+def test_without_a_thermometer_a_colder_room_moves_frequency_and_peak():
+    cold = {"box_k": -4.0, "crystal_k": -4.0}
+    tree = half_the_light(stored(), read(["light_mw", "frequency_mhz", "peak_mhz", "incident_mw"], cold))
+    assert tree.first.cause.key == "box"
+    assert tree.first.change == "room_k"
+    assert tree.first.size == pytest.approx(-4.0, abs=0.5)
+    assert tree.telling["oscillator"].reading.key == "box_c"
 
 
 def test_a_thermometer_alone_is_judged():

@@ -10,7 +10,7 @@ uncertainties stay within 3 % of those of a million draws up to a wander of 0.07
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 
 import numpy as np
@@ -105,15 +105,8 @@ class Evidence:
         noise = np.zeros((n + 1, n + 1))
         noise[:n, :n], noise[n, n] = self.noise, u**2
         shared = np.vstack([self.shared, np.zeros((1, self.shared.shape[1]))])
-        return Evidence(
-            (*self.names, name),
-            np.append(self.values, value),
-            noise,
-            self.stored,
-            self.directions,
-            shared,
-            self.wander,
-            self.given,
+        return replace(
+            self, names=(*self.names, name), values=np.append(self.values, value), noise=noise, shared=shared
         )
 
 

@@ -10,7 +10,7 @@ from aotf_lab.estimation.checks import z_limit
 from aotf_lab.record.fault_tree.chain import READINGS
 from aotf_lab.record.fault_tree.evidence import Evidence
 from aotf_lab.record.fault_tree.fitted import Fitted, fitted, foretold
-from aotf_lab.record.fault_tree.known import Reading, readings
+from aotf_lab.record.fault_tree.known import Reading, causes, readings
 
 __all__ = ["Telling", "telling_readings"]
 
@@ -41,9 +41,10 @@ class Telling:
         )
 
 
-def possible(read: Collection[str], stored: Collection[str]) -> tuple[Reading, ...]:
+def _possible(evidence: Evidence) -> tuple[Reading, ...]:
     """Return what has not been read and has a stored number to be held against, cheapest first."""
-    fresh = (r for r in readings().values() if r.key not in read and READINGS[r.key][0] in stored)
+    read = {*evidence.names, *(c.reading for c in causes().values() if c.branches[0] in evidence.given)}
+    fresh = (r for r in readings().values() if r.key not in read and READINGS[r.key][0] in evidence.stored)
     return tuple(sorted(fresh, key=lambda r: r.minutes))
 
 
@@ -55,7 +56,7 @@ def telling_readings(evidence: Evidence, first: Fitted, rivals: Collection[Fitte
     is fitted to it with the others.
     """
     found: dict[str, Telling | None] = {r.cause.key: None for r in rivals}
-    for reading in possible(evidence.names, evidence.stored):
+    for reading in _possible(evidence):
         value = foretold(evidence, first, reading.key)
         more = evidence.with_reading(reading.key, value, reading.u_of(value))
         base = fitted(more, first.cause).two_ln

@@ -84,6 +84,8 @@ class FaultTree:
         words = [] if self.first.cause is NOTHING else [f"cure: {self.first.cause.cure}"]
         words += [f"seen directly: {s}" for s in self.seen if s.changed]
         words += [str(c) for c in self.checks if not c.passed]
+        if "drive_ratio" not in self.evidence.stored:
+            words.append("no drive ratio P / P_sat is stored: light is taken to go in proportion to RF power")
         words += [f"{causes()[k].less} was not judged: not stored: {why}" for k, why in self.left_out.items()]
         return tuple(words)
 
