@@ -34,13 +34,13 @@ ABOUT = """
 Benches drawn at random: a line of the demo bench, a drive ratio P / P_sat of 0.25 to 1, its true efficiency (a passband
 that leans, which the tree does not know of), every link at its healthy wander, every reading with its usual noise, and
 one cause whose size leaves 20 to 80 % of the light (a crystal 8 to 20 K away loses 1 to 15 %; RF power goes up to
-2.6 P_sat at the most, where the sidelobes outshine the peak). 1,000 benches per cause.
+2.6 P_sat at the most, where the sidelobes outshine the peak). {benches} benches per cause.
 
 "first" is how often the right cause stands first, "open" how often it is first or not told apart from the first,
 "alone" how often it stands first with every other told apart and the readings explained, "wrong" how often another
 stands so. Quick: light, dark, three thermometers or volts, frequency, light at the best frequency, light before the
 crystal by the same meter (7 minutes). All: every reading of the list. Led: light and frequency, then what the tree
-names, until it is decided (ten readings at the most; 50 benches per cause), with the median of its minutes.
+names, until it is decided (ten readings at the most; {led} benches per cause), with the median of its minutes.
 "nothing" first is the share without a false alarm.
 """
 
@@ -192,6 +192,11 @@ def judged(tree: FaultTree, key: str) -> tuple[bool, bool, bool, bool]:
     return first, open_, first and tree.decided, not first and tree.decided
 
 
+def _led(benches: int) -> int:
+    """Return how many of the benches are led by the tree, which takes longest."""
+    return max(benches // 20, 5)
+
+
 def led(stored: dict[str, UFloat | float], read: Callable[[str], UFloat]) -> FaultTree:
     """Return the tree once it is decided, by the readings that it asks for."""
     today = {name: read(name) for name in LED}
@@ -211,7 +216,7 @@ def run(key: str, benches: int, seed: int) -> tuple[object, ...]:
         stored, read = drawn(rng, key)
         quick.append(judged(half_the_light(stored, {n: read(n) for n in QUICK}), key))
         whole.append(judged(half_the_light(stored, {n: read(n) for n in readings()}), key))
-        if k < max(benches // 20, 1):
+        if k < _led(benches):
             tree = led(stored, read)
             guided.append(judged(tree, key))
             names = [*tree.evidence.names, *(s.cause.reading for s in tree.seen)]
@@ -232,7 +237,7 @@ def main() -> None:
     for i, key in enumerate(["nothing", *causes()]):
         rows.append(run(key, benches, 70 + i))
         print(*rows[-1], file=sys.stderr, flush=True)
-    write_table("fault_tree", heads, rows, ABOUT)
+    write_table("fault_tree", heads, rows, ABOUT.format(benches=benches, led=_led(benches)))
 
 
 if __name__ == "__main__":
