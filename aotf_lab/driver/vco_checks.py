@@ -86,10 +86,14 @@ def _stated_checks(table: VcoTable, termed: TermedFit) -> list[Check]:
     return [Check("stated uncertainty", False, detail)]
 
 
+_ALONE = 1e-3
+"""How little the other rows may tell of a reading that is judged by them: one that alone tells a drift is not."""
+
+
 def _single_readings_check(table: VcoTable, termed: TermedFit) -> Check:
     fit = termed.fit
     size = np.abs(fit.residuals) / np.sqrt(np.clip(1 - fit.leverage, 1e-6, None)) / fit.birge
-    size[fit.leverage > 1 - 1e-6] = 0.0
+    size[fit.leverage > 1 - _ALONE] = 0.0
     worst, limit = int(np.argmax(size)), z_limit(len(table))
     gap = float(fit.residuals[worst] * fit.spread[worst] / max(1 - fit.leverage[worst], 1e-6))
     detail = (
