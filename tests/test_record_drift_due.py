@@ -89,7 +89,7 @@ def test_uncorrected_temperature_sets_the_day_and_a_small_swing_does_not():
     plain = drift.due(2.0)
     assert plain.date is None
     assert plain.limited_by == "temperature of the oscillator"
-    assert "on every new day: not one keeps to 2 % with 95 %" in str(plain)
+    assert "every day, before use: no day keeps to 2 % at 95 %" in str(plain)
     assert drift.due(5.0, temperature_swing_k=0.2).date is not None
     assert drift.due(5.0, temperature_swing_k=3.0).date is None
     crystal_alone = drift.due(5.0, link="crystal")

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from aotf_lab.errors import ReadingsError
+from aotf_lab.errors import AotfLabError, ReadingsError
 from aotf_lab.record.drift.between import fit_scattered
 from aotf_lab.record.drift.history import history_of, history_of_table
 from aotf_lab.record.drift.link import fit_link_drift
@@ -65,17 +65,22 @@ def test_two_records_say_what_is_not_yet_known():
     assert found.terms == ("offset",)
     assert found.per_k is None
     assert found.per_day is None
+    with pytest.raises(
+        AotfLabError, match="no such term in the drift of the oscillator; found 'per_k'; allowed: offset"
+    ):
+        found.interval("per_k")
     text = str(found)
-    assert "change since 2031-03-02  +115.0(4.2) kHz" in text
+    assert "change since 2031-03-02  +115.0(4.2) kHz at -2.5 K\n" in text
     assert "temperature              not yet known" in text
     assert "it takes 4 records on 3 days, or a coefficient measured within one day" in text
+    assert "wander in it             not yet known" in text
     assert "ageing of the oscillator not told from scatter" in text
 
 
 def test_a_coefficient_measured_in_a_day_explains_the_change():
     found = fit_link_drift(made([0, 120], [22.0, 19.5], [66.0, 66.115]), known_per_k=(-0.046, 0.001))
     assert found.terms == ("offset", "per_k")
-    assert "change since 2031-03-02  +115.0(4.2) kHz, by temperature +115.0(2.4)" in str(found)
+    assert "change since 2031-03-02  +115.0(4.2) kHz at -2.5 K, by temperature +115.0(2.4)" in str(found)
     assert found.corrected == pytest.approx([0.0, 0.0], abs=1e-4)
     assert "by temperature" in found._repr_html_()
 

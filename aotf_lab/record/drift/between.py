@@ -17,7 +17,7 @@ from scipy import linalg
 
 from aotf_lab.errors import ReadingsError
 from aotf_lab.estimation.problem import FloatArray
-from aotf_lab.record.drift.scattered import Kind, Scattered
+from aotf_lab.record.drift.scattered import Scattered, ScatterKind
 from aotf_lab.record.drift.wander import Wander
 
 __all__ = ["Known", "fit_scattered"]
@@ -75,7 +75,7 @@ def fit_scattered(
     return Scattered(kept, weight / weight.sum(), wander, dof)
 
 
-def _kind(records: _Records, sizes: FloatArray, share: float, wander: Wander | None) -> Kind:
+def _kind(records: _Records, sizes: FloatArray, share: float, wander: Wander | None) -> ScatterKind:
     """Return the terms for all ``sizes`` (g,) of the scatter with one share of wander.
 
     The generalised eigenvectors make C diagonal and the covariance of a scatter of size 1 the unit matrix.
@@ -97,7 +97,7 @@ def _kind(records: _Records, sizes: FloatArray, share: float, wander: Wander | N
     rest = z - values @ x.T
     log = 0.5 * (np.sum(np.log(w), axis=1) - np.linalg.slogdet(normal)[1] - np.sum(w * rest**2, axis=1))
     log += np.linalg.slogdet(turn)[1] + _log_prior(w, x, counts, inverse) + 2.0 * np.log(sizes)
-    return Kind(share, sizes, log, values, inverse, turn, x[:n], rest[:, :n], w[:, :n])
+    return ScatterKind(share, sizes, log, values, inverse, turn, x[:n], rest[:, :n], w[:, :n])
 
 
 def _sizes(records: _Records, dof: int) -> FloatArray:

@@ -68,7 +68,7 @@ class Due:
     def rows(self) -> tuple[tuple[str, str], ...]:
         """Return (name, value with unit), one pair per line of ``str``."""
         if self.date is None:
-            when = f"on every new day: not one keeps to {self.loss_percent:g} % with 95 %"
+            when = f"every day, before use: no day keeps to {self.loss_percent:g} % at 95 %"
             when += f"; {self.first_day_percent:.3g} % can be promised for the first"
         else:
             when = f"{self.date}, {(self.date - self.last).days} days after the last record"

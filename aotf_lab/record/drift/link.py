@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from uncertainties import UFloat, ufloat
 
+from aotf_lab.errors import AotfLabError
 from aotf_lab.estimation import Check
 from aotf_lab.estimation.describe import scatter_variables
 from aotf_lab.estimation.named_rows import rows_html, rows_text
@@ -20,6 +21,9 @@ from aotf_lab.record.drift.history import History
 from aotf_lab.record.drift.scattered import Scattered
 
 __all__ = ["LinkDrift", "fit_link_drift"]
+
+_TOLD = 4
+"""Degrees of freedom from which it is said how much of the scatter is wander (common practice, no source)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,7 +79,15 @@ class LinkDrift:
         return tuple(c for c in self.checks if not c.passed)
 
     def interval(self, term: str, confidence: float = 0.95) -> tuple[float, float]:
-        """Return the interval of "offset", "per_k" or "per_day" that holds it with ``confidence``."""
+        """Return the interval of "offset", "per_k" or "per_day" that holds it with ``confidence``.
+
+        Raises ``AotfLabError`` for a term that could not be told and a confidence outside 0 to 1.
+        """
+        if term not in self.terms:
+            raise AotfLabError(
+                f"no such term in the drift of the {self.history.link}", found=term, allowed=", ".join(self.terms),
+                cure="ask for one of these" if not self.unknown else f"ask for one of these; {self.unknown[0]}",
+            )  # fmt: skip
         return self.found.interval(np.eye(len(self.terms))[self.terms.index(term)], confidence=confidence)
 
     @property
@@ -131,17 +143,20 @@ class LinkDrift:
             rows.append((what, f"{factor * number:.2uS} {unit}/{per}, 95 % {low:.3g} to {high:.3g}"))
         middle, low, high = (factor * s for s in self.scatter)
         rows.append(("scatter between records", f"{middle:.2g} {unit}, 95 % {low:.2g} to {high:.2g}"))
-        rows.append(("wander in it", f"{100 * self.found.wander_share:.0f} % of its variance"))
+        told = self.found.dof >= _TOLD
+        wander = f"{100 * self.found.wander_share:.0f} % of its variance" if told else "not yet known"
+        rows.append(("wander in it", wander))
         return tuple(rows)
 
     def _last_change(self) -> str:
         h, (factor, unit) = self.history, self.history.shown
         c = factor**2 * h.covariance[-2:, -2:]
         change = ufloat(-factor * h.shift[-2], max(float(c[0, 0] + c[1, 1] - 2.0 * c[0, 1]), 1e-12) ** 0.5)
-        if self.per_k is None:
-            return f"{change:+.2uS} {unit}"
-        by_temperature = factor * self.per_k * float(h.temperature_c[-1] - h.temperature_c[-2])
-        return f"{change:+.2uS} {unit}, by temperature {by_temperature:+.2uS}"
+        said = f"{change:+.2uS} {unit}"
+        warmer = float(h.temperature_c[-1] - h.temperature_c[-2])
+        if np.isfinite(warmer):
+            said += f" at {warmer:+.1f} K"
+        return said if self.per_k is None else f"{said}, by temperature {factor * self.per_k * warmer:+.2uS}"
 
     def _title(self) -> str:
         return f"Drift of the {self.history.link}"

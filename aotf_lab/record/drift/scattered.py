@@ -12,13 +12,13 @@ from aotf_lab.errors import AotfLabError
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.record.drift.wander import Wander
 
-__all__ = ["Kind", "Scattered"]
+__all__ = ["ScatterKind", "Scattered"]
 
 _ONE_SIGMA = 0.682689492
 
 
 @dataclass(frozen=True, eq=False)
-class Kind:
+class ScatterKind:
     """One ``share`` of wander in the scatter, for all sizes ``scatter`` (g,) of it.
 
     ``log`` (g,) is the logarithm of the weight; ``values`` (g, p) and ``covariance`` (g, p, p) are the terms. ``turn``
@@ -36,9 +36,9 @@ class Kind:
     rest: FloatArray
     weights: FloatArray
 
-    def at(self, keep: FloatArray) -> Kind:
+    def at(self, keep: FloatArray) -> ScatterKind:
         """Return the sizes of the scatter that ``keep`` names."""
-        return Kind(
+        return ScatterKind(
             self.share, self.scatter[keep], self.log[keep], self.values[keep], self.covariance[keep], self.turn,
             self.columns, self.rest[keep], self.weights[keep],
         )  # fmt: skip
@@ -67,7 +67,7 @@ class Scattered:
     which the scatter is known.
     """
 
-    kinds: tuple[Kind, ...]
+    kinds: tuple[ScatterKind, ...]
     weight: FloatArray
     wander: Wander | None
     dof: int
