@@ -53,7 +53,7 @@ def room_of(drift: LinkDrift, swing_k: float | None, *, corrected: bool) -> Room
 
 @dataclass(frozen=True, eq=False)
 class _Error:
-    """A link's error (MHz) on a day: ``mean`` and ``variance`` (g,) for each scatter, ``weight`` (g,); ``parts`` kHz.
+    """A link's error (MHz) on a day: ``mean`` and ``variance`` (g,) for each scatter, ``weight`` (g,).
 
     ``warm`` (g,) is what the spread of the temperature makes of it, with its sign.
     """
@@ -62,33 +62,42 @@ class _Error:
     variance: FloatArray
     warm: FloatArray
     weight: FloatArray
-    parts: dict[str, float]
 
 
 def _error(drift: LinkDrift, room: Room, scale_mhz: float, day: float) -> _Error:
     """Return the shift of the link on a ``day`` after the last record; ``scale_mhz`` turns its unit into MHz."""
-    found, h = drift.found, drift.history
+    found = drift.found
     mean, own, known = found.later(drift.at(room.over_k, day), day)
-    variance, warm, heat = own + known, np.zeros_like(mean), np.zeros(2)
+    variance, warm = own + known, np.zeros_like(mean)
     if "per_k" in drift.terms:
-        k = drift.terms.index("per_k")
-        used = float(found.mean[k]) if room.corrected else 0.0
-        left = found.values[:, k] - used
-        mean = mean - used * room.over_k
-        spread = (left**2 + found.covariance[:, k, k]) * room.u_k**2
-        variance, warm = variance + spread, left * room.u_k
-        heat = np.array([left[found.likeliest] * room.over_k, spread[found.likeliest] ** 0.5])
-    kilo, m = 1e3 * scale_mhz, found.likeliest
+        used, left, spread = _heat(drift, room)
+        mean, variance, warm = mean - used * room.over_k, variance + spread, left * room.u_k
+    return _Error(scale_mhz * mean, scale_mhz**2 * variance, scale_mhz * warm, found.weight)
+
+
+def _heat(drift: LinkDrift, room: Room) -> tuple[float, FloatArray, FloatArray]:
+    """Return the coefficient by which set-points are moved, what is left of the link's (g,), its variance (g,)."""
+    found, k = drift.found, drift.terms.index("per_k")
+    used = float(found.mean[k]) if room.corrected else 0.0
+    left = found.values[:, k] - used
+    return used, left, (left**2 + found.covariance[:, k, k]) * room.u_k**2
+
+
+def _parts(drift: LinkDrift, room: Room, scale_mhz: float, day: float) -> dict[str, float]:
+    """Return the size (kHz) of each cause on that day, at the likeliest scatter."""
+    found, name, kilo, m = drift.found, drift.history.link, 1e3 * scale_mhz, drift.found.likeliest
+    _, own, known = found.later(drift.at(room.over_k, day), day)
     parts = {
-        f"temperature of the {h.link}": kilo * float(np.hypot(*heat)),
-        f"scatter of the {h.link} between records": kilo * float(own[m]) ** 0.5,
-        f"what is not known of the {h.link}'s coefficients": kilo * float(known[m]) ** 0.5,
-        f"last record of the {h.link} off the trend": kilo * abs(float(found.later(drift.at(0.0), 1.0)[0][m])),
+        f"scatter of the {name} between records": float(own[m]) ** 0.5,
+        f"what is not known of the {name}'s coefficients": float(known[m]) ** 0.5,
+        f"last record of the {name} off the trend": abs(float(found.later(drift.at(0.0), 1.0)[0][m])),
     }
+    if "per_k" in drift.terms:
+        _, left, spread = _heat(drift, room)
+        parts[f"temperature of the {name}"] = float(np.hypot(left[m] * room.over_k, spread[m] ** 0.5))
     if "per_day" in drift.terms:
-        ageing = float(found.mean[drift.terms.index("per_day")])
-        parts[f"ageing of the {h.link}"] = kilo * abs(ageing) * day
-    return _Error(scale_mhz * mean, scale_mhz**2 * variance, scale_mhz * warm, found.weight, parts)
+        parts[f"ageing of the {name}"] = abs(float(found.mean[drift.terms.index("per_day")])) * day
+    return {cause: kilo * size for cause, size in parts.items()}
 
 
 def _coarse(error: _Error) -> _Error:
@@ -141,12 +150,12 @@ def _due_at(
 ) -> Due:  # fmt: skip
     allowed = float(detuning_for_light(1.0 - loss_percent / 100.0)) * line.fwhm_mhz
 
+    scales = [1.0 if d.history.link == "oscillator" else line.frequency_mhz for d in drifts]
+    since = [(last - d.history.dates[-1]).days for d in drifts]
+    links = list(zip(drifts, rooms, scales, since, strict=True))
+
     def errors(day: float) -> list[_Error]:
-        return [
-            _error(d, room, 1.0 if d.history.link == "oscillator" else line.frequency_mhz,
-                   day + (last - d.history.dates[-1]).days)
-            for d, room in zip(drifts, rooms, strict=True)
-        ]  # fmt: skip
+        return [_error(d, room, scale, day + ago) for d, room, scale, ago in links]
 
     days = np.unique(np.round(np.geomspace(1.0, max(reach, 1), _DAYS)))
     chance = np.array([_chance_within(errors(float(day)), allowed) for day in days])
@@ -160,8 +169,8 @@ def _due_at(
             first_bad = middle
     due = first_bad if first_bad is not None else reach + 1
     parts: dict[str, float] = {}
-    for error in errors(float(due)):
-        parts |= error.parts
+    for d, room, scale, ago in links:
+        parts |= _parts(d, room, scale, float(due + ago))
     ordered = dict(sorted(parts.items(), key=lambda part: -part[1]))
     return Due(
         tuple(d.history.link for d in drifts), last, last + timedelta(days=due) if good_to >= 1 else None, name,

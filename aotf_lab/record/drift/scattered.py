@@ -50,6 +50,9 @@ class ScatterKind:
 
         ``near`` (n,) is the covariance of the walk on that day with the records, ``size`` its variance.
         """
+        if self.share == 0:
+            known = np.einsum("i,gij,j->g", combination, self.covariance, combination)
+            return self.values @ combination, self.scatter**2, known
         own = 1.0 - self.share + self.share * size
         turned, variance = self.turn @ (self.share * near), self.scatter**2
         pull = variance[:, None] * self.weights * turned
