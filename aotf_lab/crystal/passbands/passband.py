@@ -46,7 +46,7 @@ class Passband:
     peak_efficiency: UFloat | None
     remarks: tuple[str, ...] = field(default=())
 
-    @property
+    @cached_property
     def fwhm_mhz(self) -> UFloat:
         """Full width at half of the peak (MHz) in weak drive."""
         return half_height_span(0.0, self.skew.n) / self.rate_per_mhz

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from html import escape
 from typing import Any
 
@@ -187,8 +188,12 @@ class Level:
     ) -> tuple[FloatArray, float, FloatArray, FloatArray]:
         """Return the band's shape (dB) here and at the reference, how far it is kept, and the gain left."""
         left = self.along_supply.gain_left(supply_v)
-        reference = float(self.over_band.curve(np.array([self.supply_run.setting]))[0])
-        return self.over_band.curve(frequency_mhz), reference, kept_share(left, MIDDLE), left
+        return self.over_band.curve(frequency_mhz), self._reference_db, kept_share(left, MIDDLE), left
+
+    @cached_property
+    def _reference_db(self) -> float:
+        """The band's shape (dB) at the frequency of the run against the supply."""
+        return float(self.over_band.curve(np.array([self.supply_run.setting]))[0])
 
     def plot(self, supply_v: float | None = None, ax: Any = None, *, limit_w: float | None = None) -> Any:
         """Draw power over the band at ``supply_v`` (the run's own), with the limit as a wall; return the Axes."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from scipy.interpolate import CubicSpline
@@ -81,9 +82,15 @@ class Scene:
     def light(self, line: str, frequency_mhz: FloatArray) -> FloatArray:
         """Return the light (n,) of ``line`` over its light at its own peak, both at the RF power that is there."""
         f = np.atleast_1d(np.asarray(frequency_mhz, dtype=float))
-        peak = np.array([float(self.passbands.peak_mhz(line).n)])
-        full = self.passbands.nominal(line, peak, self.rf_power_w(peak))
-        return np.asarray(self.passbands.nominal(line, f, self.rf_power_w(f)) / full)
+        if line not in self._full:
+            peak = np.array([float(self.passbands.peak_mhz(line).n)])
+            self._full[line] = float(self.passbands.nominal(line, peak, self.rf_power_w(peak))[0])
+        return np.asarray(self.passbands.nominal(line, f, self.rf_power_w(f)) / self._full[line])
+
+    @cached_property
+    def _full(self) -> dict[str, float]:
+        """The light of each line at its own peak, as far as it was asked for."""
+        return {}
 
     def near_mhz(self, line: str | None) -> float:
         """Return how far (MHz) off the peak of ``line`` light is still good; of the narrowest line where None."""
