@@ -6,7 +6,7 @@ Drawing axes, ticks and words anew takes most of the time of a figure; a panel t
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from aotf_lab.drawing.figures import BLUE, GREY
 
-__all__ = ["Picture", "line_styles", "place_span"]
+__all__ = ["AnewPicture", "Picture", "line_styles", "place_span"]
 
 Floats = NDArray[np.float64]
 
@@ -86,3 +86,21 @@ def line_styles(names: Sequence[str]) -> list[tuple[str, str]]:
     """Return (style, ink) for each name, told apart without colour by the first six."""
     styles = ("-", "--", "-.")
     return [(styles[k // 2 % 3], (BLUE, GREY)[k % 2]) for k in range(len(names))]
+
+
+class AnewPicture(Picture):
+    """One Axes that is drawn anew each time, for plots of which nothing stands still."""
+
+    def __init__(
+        self, width_in: float, height_in: float, *, left: float, bottom: float, right: float = 0.985, top: float = 0.97
+    ) -> None:
+        super().__init__(width_in, height_in)
+        self._ax = self.figure.add_subplot()
+        self.figure.subplots_adjust(left=left, right=right, bottom=bottom, top=top)
+
+    def drawn(self, draw: Callable[[Axes], object]) -> bytes:
+        """Return the picture that ``draw`` makes on the empty Axes, as PNG."""
+        self._ax.clear()
+        draw(self._ax)
+        self.redraw()
+        return self.png()

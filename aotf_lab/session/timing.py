@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TypeAlias
+from typing import Literal, TypeAlias
 
 from uncertainties import UFloat, ufloat
 
@@ -25,6 +25,8 @@ __all__ = ["Played", "SessionTiming"]
 
 Played: TypeAlias = GeneratorSettings | Sequence | SineSweep
 """What comes of a [[play]]: levels, square wave or list; a staircase with dwells; a sine."""
+
+Order: TypeAlias = Literal["best", "soonest", "given"]
 
 _U_PORT = 0.05
 """How well a stated bandwidth of the oscillator's port is known (common practice, no source)."""
@@ -123,11 +125,22 @@ class SessionTiming(SessionCurves):
         if play.dwell_us is None:
             park = self.park.best.at_mhz if DARK[0] in play.lines else None
             return generator_settings(self, play.lit, self.generator, park_mhz=park)
-        edge, port = self.one_edge, self.port_bandwidth_khz
+        steps = tuple(zip(play.lines, play.dwell_us, strict=True))
+        return self.sequence_of(steps, equal_light=play.equal_light, where=f"session.toml [[play]] {play.name}")
+
+    def sequence_of(
+        self, steps: Iterable[tuple[str, float]], *, equal_light: bool = False, order: Order = "best",
+        kick_us: float | None = None, good_share: float = 0.95, where: str = "session.toml",
+    ) -> Sequence:  # fmt: skip
+        """Return the sequence of ``steps`` (name, dwell in us) by this session's edge, port, generator and one drive.
+
+        The options are those of ``sequence``. Raises as that, and ``SessionError`` where edge or port are not known.
+        """
+        steps, edge, port = tuple(steps), self.one_edge, self.port_bandwidth_khz
         if edge.delay_us is None or port is None:
             what = "the edge's delay" if edge.delay_us is None else "port_bandwidth_khz"
             raise SessionError(
-                f"a sequence needs {what}", where=f"session.toml [[play]] {play.name}", found=Said("not known"),
+                f"a sequence needs {what}", where=where, found=Said("not known"),
                 allowed="a trace with the drive beside the light, and [oscillator] port_bandwidth_khz",
                 cure="measure or state it",
             )  # fmt: skip
@@ -135,9 +148,10 @@ class SessionTiming(SessionCurves):
         assert rise is not None
         reach = reach_of(self.generator, self.vco)
         return sequence(
-            self, list(zip(play.lines, play.dwell_us, strict=True)), delay_us=edge.delay_us, rise_us=rise,
-            port_bandwidth_khz=port, passbands=self.passbands, park=self.park if DARK[0] in play.lines else None,
-            supply_v=self.one_drive.supply_v, equal_light=play.equal_light, range_v=(reach.low_v, reach.high_v),
+            self, steps, delay_us=edge.delay_us, rise_us=rise, port_bandwidth_khz=port, passbands=self.passbands,
+            park=self.park if DARK[0] in {name for name, _ in steps} else None, supply_v=self.one_drive.supply_v,
+            equal_light=equal_light, order=order, kick_us=kick_us, good_share=good_share,
+            range_v=(reach.low_v, reach.high_v),
         )  # fmt: skip
 
     @cached_property

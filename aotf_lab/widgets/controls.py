@@ -7,7 +7,7 @@ from typing import Any
 
 import ipywidgets as w
 
-__all__ = ["button", "choice", "number", "switch", "text", "whole_number"]
+__all__ = ["button", "choice", "number", "switch", "text", "tick", "whole_number"]
 
 _LABEL = {"description_width": "initial"}
 _NARROW, _WIDE = "340px", "520px"
@@ -36,6 +36,11 @@ def choice(label: str, options: Sequence[Any], value: Any = None) -> w.Dropdown:
 def switch(label: str, options: Sequence[Any]) -> w.ToggleButtons:
     """Return buttons of which one is down, the first to begin with."""
     return w.ToggleButtons(options=list(options), description=label, style={**_LABEL, "button_width": "auto"})
+
+
+def tick(label: str, on: bool = False) -> w.ToggleButton:
+    """Return a button that stays down while it is on."""
+    return w.ToggleButton(on, description=label, layout=w.Layout(width="auto"))
 
 
 def text(label: str, hint: str = "") -> w.Text:

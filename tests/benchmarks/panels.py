@@ -5,7 +5,8 @@ another value, and states the median of the wall time and of the processor's own
 machine), the 90 % point, and the ratio to drawing the same kind of figure from nothing with pyplot's Agg canvas: one
 Axes, 7 curves of 3,000 points, labels, grid and legend, saved as PNG, in the same run. A change should show within
 100 ms; that is judged by the processor's own time, since on a machine that has nothing else to do the wall time is the
-same. A longer log is read and fitted again as a whole, 600 rows and more: every 10 s, not while a hand moves.
+same. A longer log is read and fitted again as a whole, 600 rows and more: every 10 s, not while a hand moves. Each
+step more of a sequence adds a hop, which is followed finely.
 """
 
 from __future__ import annotations
@@ -29,9 +30,11 @@ from aotf_lab.widgets import (
     AssignmentPanel,
     DrivePanel,
     FitPanel,
+    GeneratorPanel,
     NewLinePanel,
     Panel,
     ParkPanel,
+    SequencePanel,
     TunePanel,
     WarmUpPanel,
 )
@@ -78,6 +81,9 @@ def changes(session: Session, folder: Path) -> Iterator[Change]:
     for name in ("oscillator", "tuning curve", "scan of line E"):
         yield leaving_out(session, name)
     yield assigning(session)
+    yield pressing(session)
+    yield sequence_of(session, 2)
+    yield sequence_of(session, 4)
     log = WarmUpPanel(session)
     yield setting(log, "share_percent", 2.0, 20.0)
     yield growing(session, folder)
@@ -109,6 +115,30 @@ def assigning(session: Session) -> Change:
         panel.line_of[name].value = "" if k % 2 == 0 else name
 
     return Change(panel, "line of a peak", work)
+
+
+def pressing(session: Session) -> Change:
+    """Return the pressing of a line's button, and again."""
+    panel = GeneratorPanel(session)
+
+    def work(k: int) -> None:
+        button = panel.use["CFG"[(k // 2) % 3]]
+        button.value = not button.value
+
+    return Change(panel, "a line in the generator's list", work)
+
+
+def sequence_of(session: Session, steps: int) -> Change:
+    """Return a new dwell of one of ``steps`` steps."""
+    panel = SequencePanel(session)
+    with panel.held():
+        for k, box in enumerate(panel.dwell_us.values()):
+            box.value = 50.0 if k < steps else 0.0
+
+    def work(k: int) -> None:
+        next(iter(panel.dwell_us.values())).value = 51.0 + k
+
+    return Change(panel, f"a dwell, {steps} steps", work)
 
 
 def growing(session: Session, folder: Path) -> Change:

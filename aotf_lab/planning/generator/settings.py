@@ -107,8 +107,8 @@ class GeneratorSettings:
         """Return (name, words) for each line of ``str``: what is typed, what it makes, and what mistakes would make."""
         return (*self.made_rows(), *((f"wrong: {s.mistake}", str(s)) for s in self.slips))
 
-    def made_rows(self) -> tuple[tuple[str, str], ...]:
-        """Return (name, words) of what is typed and what it makes."""
+    def made_rows(self, display: str = "high impedance") -> tuple[tuple[str, str], ...]:
+        """Return (name, words) of what is typed, and what it makes where that is done on ``display``."""
         found = [
             (f"type, {t.display} display", str(t)) for t in self.typed.values()
         ]  # fmt: skip
@@ -120,7 +120,7 @@ class GeneratorSettings:
         found.append(
             ("port", f"{load}, {takes}" + (f", bias {shown(out.bias_v)} V" if nominal_value(out.bias_v) else ""))
         )
-        found += [(m.wanted.name, _words(m)) for m in self.made if m.display == "high impedance"]
+        found += [(m.wanted.name, _words(m)) for m in self.made if m.display == display]
         return tuple(found)
 
     @property
