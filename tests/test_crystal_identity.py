@@ -75,9 +75,17 @@ def test_two_peaks_are_ambiguous_and_the_rivals_are_named():
     assert "another peak, or a scale from fit_cut, would decide" in detail
 
 
-def test_one_peak_identifies_nothing():
-    detail = check(identify(peaks((3,)), LINES), "one assignment").detail
-    assert "of 1 peaks match the catalogue: nothing is identified" in detail
+def test_one_peak_without_a_scale_is_given_no_line_and_no_odds():
+    alone = identify(peaks([4]), LINES)
+    assert alone.lone
+    assert alone.ambiguous
+    assert str(alone).startswith("Identity of 1 peak among 7 lines: AMBIGUOUS\nFAILED one assignment: one peak alone")
+    assert "probability" not in str(alone)
+    assert "measure a second line, or state the scale, by fit_cut" in str(alone)
+    known = {"wavelength_nm": [TRUE_NM[3]], "u_wavelength_nm": 0.1, "frequency_mhz": true_mhz(TRUE_NM)[3]}
+    scaled = identify(peaks([4]), LINES, scale=fit_cut(pd.DataFrame({**known, "u_frequency_mhz": 0.01})))
+    assert not scaled.lone
+    assert names(scaled) == {"peak E": "E"}
 
 
 def test_a_cut_says_what_the_scale_is():

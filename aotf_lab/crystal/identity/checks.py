@@ -55,6 +55,11 @@ def scale_check(material: str, velocity_birefringence_m_s: float | None, wavelen
 def only_one_check(peaks: Peaks, ranked: Ranking, scale_known: bool) -> Check:
     """Return the check that one assignment alone remains; else it is ambiguous, and the detail says between what."""
     name, best = "one assignment", ranked.assignments[0]
+    if len(peaks) == 1 and not scale_known:
+        return Check(
+            name, False, "one peak alone may be any line, for the scale of the crystal is not known: measure a second "
+            "line, or state the scale, by fit_cut from one line that is known or from a tuning curve",
+        )  # fmt: skip
     if best.matched < FEWEST_MATCHED and not (scale_known and best.matched):
         return Check(
             name, False, f"{best.matched} of {len(peaks)} peaks match the catalogue: nothing is identified; "

@@ -86,7 +86,7 @@ def identify(
     complete = None if found.complete else Check("search", False, "too many assignments: the less likely were dropped")
     alone = (only_one_check(numbers, ranked, s is not None), fit_check(ranked.assignments[0]), complete)
     decided = tuple(c for c in alone if c is not None)
-    return Identity(numbers, lines, tuple(known), law.law, widened, ranked, exchange, decided)
+    return Identity(numbers, lines, tuple(known), law.law, widened, ranked, exchange, decided, s is not None)
 
 
 def _scale(scale: UFloat | Cut | Tuning | None, law: TuningLaw) -> UFloat | None:

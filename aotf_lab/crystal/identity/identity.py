@@ -31,8 +31,8 @@ class Identity:
 
     ``assignments`` are the 50 most probable; ``remaining`` counts those that match as many peaks as the best with a
     chi-square within its limit. ``exchange`` says what the permutations of stated labels give, None without labels.
-    Peaks stand in the order of falling frequency. ``law`` is the tuning law used, ``decided`` the checks that say
-    whether the assignment is known; ``checks`` are all.
+    Peaks stand in the order of falling frequency. ``scaled`` says whether a scale was stated. ``law`` is the tuning
+    law used, ``decided`` the checks that say whether the assignment is known; ``checks`` are all.
     """
 
     peaks: Peaks = field(repr=False)
@@ -43,6 +43,12 @@ class Identity:
     ranked: Ranking = field(repr=False)
     exchange: Exchange | None
     decided: tuple[Check, ...]
+    scaled: bool = False
+
+    @property
+    def lone(self) -> bool:
+        """Whether there is one peak alone and no scale, so that nothing speaks for any line."""
+        return len(self.peaks) == 1 and not self.scaled
 
     @cached_property
     def found(self) -> tuple[LineFound, ...]:
@@ -55,7 +61,7 @@ class Identity:
         product = self.velocity_birefringence
         more = (
             scale_check(self.law.material, None if product is None else product.n, self.law.reference_nm),
-            spare_check(self.peaks, self.found),
+            None if self.lone else spare_check(self.peaks, self.found),
             exchange_check(self.exchange),
             said_labels_check(self.peaks, self.exchange, self.law.material, self.catalogue),
         )
@@ -197,8 +203,12 @@ class Identity:
 
     def _lines_of_text(self) -> list[str]:
         known = "AMBIGUOUS" if self.ambiguous else "known"
+        count = f"{len(self.peaks)} peak{'s' * (len(self.peaks) != 1)}"
+        title = f"Identity of {count} among {len(self.candidates.lines)} lines: {known}"
+        if self.lone:
+            return [title, *self.candidates.notes, *(str(c) for c in self.failed)]
         text = [
-            f"Identity of {len(self.peaks)} peaks among {len(self.candidates.lines)} lines: {known}",
+            title,
             *(self._peak_words(each, own) for each, own in zip(self.found, self.peaks.own, strict=True)),
             f"probability {chance_words(self.best.probability)}, chi2 = {self.best.chi2:.1f} on {self.best.dof}; "
             f"assignments of {self.best.matched} peaks that remain within the limit: {self.remaining}",
