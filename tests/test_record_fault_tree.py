@@ -165,6 +165,18 @@ def test_a_common_time_base_cancels():
     assert apart.rivals
 
 
+def test_a_passband_that_leans_is_no_second_fault():
+    calm = dict.fromkeys(("oscillator", "mount", "laser", "head", "before", "sound", "behind", "rf_weak"), 0.001)
+    leaning = read(["light_mw", "frequency_mhz", "incident_mw", "supply_v"], {"supply_v": 0.25}, lean=0.15)
+
+    def first(**known):
+        numbers = stored(supply_v=15.0, frequency_mhz=ufloat(64.23, 0.002), **known)
+        return half_the_light(numbers, leaning | {"supply_v": ufloat(15.25, 0.001)}, wander=calm).first.cause.key
+
+    assert first() == first(lean=0.15) == "supply"
+    assert first(lean=0.0) != "supply"
+
+
 def test_power_over_saturation_is_the_drive_ratio():
     numbers = {n: v for n, v in stored().items() if n != "drive_ratio"} | {"saturation_w": ufloat(0.4167, 0.01)}
     tree = half_the_light(numbers, read(readings(), {"rf_db": 5.5}))

@@ -32,16 +32,17 @@ LED = ("light_mw", "frequency_mhz")
 MOST = 10
 ABOUT = """
 Benches drawn at random: a line of the demo bench, a drive ratio P / P_sat of 0.25 to 1, its true efficiency (a passband
-that leans, which the tree does not know of), every link at its healthy wander, every reading with its usual noise, and
-one cause whose size leaves 20 to 80 % of the light (a crystal 8 to 20 K away loses 1 to 15 %; RF power goes up to
-2.6 P_sat at the most, where the sidelobes outshine the peak). {benches} benches per cause.
+that leans by 0.10, where the tree reckons with 0 +- 0.1), every link at its healthy wander, every reading with its
+usual noise, and one cause whose size leaves 20 to 80 % of the light (a crystal 8 to 20 K away loses 1 to 15 %; RF power
+goes up to 2.6 P_sat at the most, where the sidelobes outshine the peak). {benches} benches per cause.
 
 "first" is how often the right cause stands first, "open" how often it is first or not told apart from the first,
 "alone" how often it stands first with every other told apart and the readings explained, "wrong" how often another
 stands so. Quick: light, dark, three thermometers or volts, frequency, light at the best frequency, light before the
 crystal by the same meter (7 minutes). All: every reading of the list. Led: light and frequency, then what the tree
 names, until it is decided (ten readings at the most; {led} benches per cause), with the median of its minutes.
-"nothing" first is the share without a false alarm.
+"nothing" first is the share without a false alarm. A crystal led so is mostly missed: it costs so little light that
+light and frequency look healthy and nothing more is asked for.
 """
 
 

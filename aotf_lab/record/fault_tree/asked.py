@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Mapping
 
-from uncertainties import UFloat, nominal_value, std_dev
+from uncertainties import UFloat, nominal_value, std_dev, ufloat
 
 from aotf_lab.errors import AotfLabError, Said
 from aotf_lab.record.fault_tree.chain import READINGS, STRONGEST_RATIO
@@ -15,13 +15,16 @@ __all__ = ["CONSTANTS", "asked", "wander_of"]
 
 CONSTANTS = (
     "drive_ratio", "saturation_w", "detuning_mhz", "mhz_per_k", "mhz_per_supply_v", "relative_per_k", "db_per_supply_v",
-    "aperture_mm", "beam_diameter_mm", "range_mw",
+    "aperture_mm", "beam_diameter_mm", "range_mw", "lean",
 )  # fmt: skip
 """Stored numbers that are no readings."""
 _ABOVE_ZERO = (
     "light_mw", "incident_mw", "through_mw", "depletion", "fwhm_mhz", "rf_power_w", "return_loss_db", "rise_us",
     "drive_ratio", "saturation_w", "aperture_mm", "beam_diameter_mm",
 )  # fmt: skip
+
+_U_LEAN = 0.1
+"""Lean of a passband where none is stored: a tenth (common practice, no source)."""
 
 Numbers = dict[str, UFloat | float]
 
@@ -56,6 +59,7 @@ def asked(stored: Mapping[str, UFloat | float], today: Mapping[str, UFloat]) -> 
 
 def _with_ratio(stored: Mapping[str, UFloat | float]) -> Numbers:
     numbers = dict(stored)
+    numbers.setdefault("lean", ufloat(0.0, _U_LEAN))
     saturation = numbers.pop("saturation_w", None)
     if "drive_ratio" not in numbers and saturation is not None and "rf_power_w" in numbers:
         numbers["drive_ratio"] = numbers["rf_power_w"] / saturation

@@ -85,11 +85,13 @@ class StoredDay:
     def detuning(self, offset_mhz: Values) -> Values:
         """Return the detuning (rad) of an offset from the peak, zero where no width is stored.
 
-        Half of the stored light, at the stored drive, stands half a stored FWHM off the peak.
+        Half of the stored light, at the stored drive, stands half a stored FWHM off the peak; a ``lean`` of the
+        passband, as ``crystal.scan`` has it, makes that half a little more on one side and less on the other.
         """
         if not self.knows("fwhm_mhz"):
             return _NONE
-        return as_values(np.pi * self.width * offset_mhz / self.numbers["fwhm_mhz"])
+        even = as_values(np.pi * self.width * offset_mhz / self.numbers["fwhm_mhz"])
+        return as_values(even * (1.0 - self.number("lean", 0.0) * np.tanh(even)))
 
 
 class Chain:

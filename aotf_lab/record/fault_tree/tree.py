@@ -114,8 +114,8 @@ def half_the_light(
     bench's laws need: ``drive_ratio`` (P / P_sat at the stored drive; or ``saturation_w`` beside ``rf_power_w``),
     ``detuning_mhz`` (stored frequency less peak), ``mhz_per_k`` and ``mhz_per_supply_v`` (oscillator),
     ``relative_per_k`` (crystal), ``db_per_supply_v`` (amplifier), ``aperture_mm`` and ``beam_diameter_mm``, and
-    ``range_mw``, the range of the light meter today. ``wander`` states the healthy change from day to day of single
-    causes, by their key in ``causes()``.
+    ``range_mw``, the range of the light meter today, and ``lean``, by which the passband leans (0 +- 0.1 where none is
+    stored). ``wander`` states the healthy change from day to day of single causes, by their key in ``causes()``.
 
     One cause at a time is fitted, by one number (its size), all other links at their healthy wander, or, for a
     temperature or a supply that was read, at what was read. Causes are ranked by likelihood; "told apart" means behind
