@@ -12,7 +12,7 @@ from aotf_lab.session.many.apart import apart, apart_limit
 from tests.benchmarks.table import write_table
 
 CASES = [(n, m) for m in (1, 30, 300) for n in (5, 6, 8, 10, 20, 50, 200)]
-READINGS = 3_000_000
+READINGS = 1_000_000
 MOST_TABLES = 20_000
 
 

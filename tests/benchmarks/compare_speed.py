@@ -28,12 +28,16 @@ _RUN = "from tests.benchmarks.compare_speed import run; import sys; run(int(sys.
 
 def run(jobs: int, folders: Sequence[str]) -> None:
     """Compare the folders; print the seconds, and the largest sizes (MB) of this process and of a worker."""
+    from joblib.externals.loky import get_reusable_executor
+
     from aotf_lab.session.many.compare import compare
 
     begun = time.perf_counter()
     found = compare(iter(folders), jobs=jobs)
     seconds = time.perf_counter() - begun
     assert not found.without, str(found)
+    if jobs > 1:
+        get_reusable_executor().shutdown(wait=True)  # only a process that has ended is counted among the children
     sizes = (resource.getrusage(who).ru_maxrss / 1024 for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
     print(seconds, *sizes)
 
