@@ -165,9 +165,10 @@ def test_every_control_is_a_standard_one_with_a_label(control):
 
 
 def test_a_number_tells_its_range_and_unit():
-    box = number("Drive voltage", 1.0, 0.25, 2.0, 0.1, "V")
-    assert box.description == "Drive voltage (0.25 to 2 V)"
+    box = number("Drive voltage", 1.0, 0.25, 2.04, 0.1, "V")
+    assert box.description == "Drive voltage (0.3 to 2 V)"  # whole steps, within what is allowed
     assert isinstance(box, ipywidgets.BoundedFloatText)
+    assert (box.min, box.max) == pytest.approx((0.3, 2.0))
 
 
 def test_still_parts_are_drawn_again_only_when_told():

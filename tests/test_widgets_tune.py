@@ -92,19 +92,19 @@ def test_where_the_amplifier_was_not_measured_light_is_not_said(demo):
 
 def test_the_line_control_goes_to_its_peak(panel, demo):
     panel.line.value = "E"
-    assert panel.frequency_mhz.value == pytest.approx(demo.passbands.peak_mhz("E").n, abs=1e-6)
+    assert panel.frequency_mhz.value == pytest.approx(demo.passbands.peak_mhz("E").n, abs=1e-4)
     root = brentq(lambda v: demo.vco.frequency(v).n - panel.frequency_mhz.value, *demo.vco.range_v)
-    assert panel.drive_v.value == pytest.approx(root, abs=1e-6)
+    assert panel.drive_v.value == pytest.approx(root, abs=1e-4)
     assert panel.now.nearest == "E"
     assert panel.problems == []
 
 
 def test_frequency_and_voltage_follow_each_other(panel, demo):
     panel.frequency_mhz.value = 60.0
-    assert demo.vco.frequency(panel.drive_v.value).n == pytest.approx(60.0, abs=1e-6)
+    assert demo.vco.frequency(panel.drive_v.value).n == pytest.approx(60.0, abs=5e-4)  # the box holds 0.1 mV
     assert panel.line.value == "none"
     panel.drive_v.value = 7.0
-    assert panel.frequency_mhz.value == pytest.approx(demo.vco.frequency(7.0).n)
+    assert panel.frequency_mhz.value == pytest.approx(demo.vco.frequency(7.0).n, abs=1e-4)
     assert "7.0000 V" in panel.numbers.value
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -14,7 +15,11 @@ _NARROW, _WIDE = "340px", "520px"
 
 
 def number(label: str, value: float, low: float, high: float, step: float, unit: str) -> w.BoundedFloatText:
-    """Return a box for a number between ``low`` and ``high``; the arrow keys change it by ``step``."""
+    """Return a box for a number between ``low`` and ``high``; the arrow keys go over whole multiples of ``step``.
+
+    The ends are drawn in to such multiples: a browser counts its steps from the lower one.
+    """
+    low, high = step * math.ceil(low / step - 1e-9), step * math.floor(high / step + 1e-9)
     words = f"{label} ({low:.6g} to {high:.6g} {unit})"
     return w.BoundedFloatText(value, min=low, max=high, step=step, description=words, style=_LABEL,
                               layout=w.Layout(width=_NARROW))  # fmt: skip

@@ -161,7 +161,7 @@ class NewLinePanel(Panel[NewLineState]):
         start = wavelength_nm if wavelength_nm is not None else _widest_gap([nm for nm, _ in known.values()], low, high)
         low, high = np.ceil(10 * low) / 10, np.floor(10 * high) / 10
         self.wavelength_nm = number("Wavelength", start, low, high, 1.0, "nm")
-        self.u_wavelength_nm = number("Known to (k = 1)", 0.5, 0.001, 10.0, 0.1, "nm")
+        self.u_wavelength_nm = number("Known to (k = 1)", 0.5, 0.0, 10.0, 0.1, "nm")
         self.medium = switch("Wavelength in", ["air", "vacuum"])
         super().__init__([[self.wavelength_nm, self.u_wavelength_nm], [self.medium]])
         grid = np.linspace(*tuning.range_nm, 200)

@@ -41,6 +41,12 @@ class Shown(Protocol):
 
 S = TypeVar("S", bound=Shown)
 
+_NUMBERS = "aotf-lab-numbers"
+_LOOK = (
+    f"<style>.{_NUMBERS} th {{text-align: left; vertical-align: top; padding-right: 0.8em}} "
+    f".{_NUMBERS} caption {{text-align: left; font-weight: bold}} .{_NUMBERS} td {{line-height: 1.4}}</style>"
+)
+
 
 class Panel(ABC, Generic[S]):
     """Controls, a picture and a table that follow each other; shows itself at the end of a notebook cell.
@@ -58,12 +64,14 @@ class Panel(ABC, Generic[S]):
         self.problems: list[Exception] = []
         self._holding = False
         self.said, self.numbers, self.caption = w.HTML(), w.HTML(), w.HTML()
+        self.numbers.layout = w.Layout(flex="1 1 380px", min_width="300px")
+        self.numbers.add_class(_NUMBERS)
         self.image = w.Image(format="png", layout=w.Layout(max_width="100%"))
         wrap = w.Layout(flex_flow="row wrap", align_items="center")
         controls = [w.HBox(list(row), layout=wrap) for row in rows]
         picture = w.VBox([self.image, self.caption], layout=w.Layout(max_width="760px"))
         below = w.HBox([picture, self.numbers], layout=w.Layout(flex_flow="row wrap", align_items="flex-start"))
-        self.box = w.VBox([w.HTML(f"<h3>{escape(self.heading)}</h3>"), *controls, self.said, below])
+        self.box = w.VBox([w.HTML(f"<h3>{escape(self.heading)}</h3>{_LOOK}"), *controls, self.said, below])
 
     @abstractmethod
     def state(self) -> S:

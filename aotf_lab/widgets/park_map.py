@@ -120,7 +120,7 @@ class ParkPanel(Panel[ParkState]):
         first = session.park
         low, high = first.reach.shown_mhz
         start = safe.supply_v if first.supply_v is None else first.supply_v
-        self.at_mhz = number("Look at", first.best.at_mhz, low, high, 0.1, "MHz")
+        self.at_mhz = number("Look at", round(first.best.at_mhz, 3), low, high, 0.1, "MHz")
         self.to_best = button("Go to the best place")
         self.supply_v = number("Amplifier supply", start, level.range_v[0], max(level.range_v[1], start), 0.1, "V")
         self.drift_khz = number("Drift since the last calibration", 1e3 * DRIFT_MHZ, 0.0, 1000.0, 10.0, "kHz")
@@ -135,7 +135,7 @@ class ParkPanel(Panel[ParkState]):
         self.refresh()
 
     def _to_best(self) -> None:
-        self.at_mhz.value = self._park().best.at_mhz
+        self.at_mhz.value = round(self._park().best.at_mhz, 3)
 
     def _park(self) -> Park:
         """Return the map of the controls, made anew only where one of them was changed."""

@@ -14,7 +14,7 @@ from aotf_lab.widgets.panel import Panel
 
 __all__ = ["SequencePanel", "SequenceState", "sequence_state"]
 
-_LONGEST_US = 1e6
+_LONGEST_US = 1e5
 _ORDERS: dict[str, Order] = {"least stray light": "best", "soonest": "soonest", "as listed": "given"}
 _DWELL_US = 60.0
 
@@ -79,7 +79,9 @@ class SequencePanel(Panel[SequenceState]):
         if plays and plays[0].dwell_us is not None:
             first = dict(zip(plays[0].lines, plays[0].dwell_us, strict=True))
         self.dwell_us = {
-            n: number("park" if n == PARK else f"line {n}", first.get(n, 0.0), 0.0, _LONGEST_US, 10.0, "us")
+            n: number(
+                "park, dwell" if n == PARK else f"line {n}, dwell", first.get(n, 0.0), 0.0, _LONGEST_US, 10.0, "us"
+            )
             for n in (*names, PARK)
         }
         self.order = switch("Order", list(_ORDERS))

@@ -176,12 +176,10 @@ class TunePanel(Panel[TuneState]):
         top = min(safe.supply_v, level.range_v[1])
         chosen = session.part("one_drive")
         self.line = choice("Go to line", [_NO_LINE, *near], near[0] if near and drive_v is None else _NO_LINE)
-        self.drive_v = number("Drive voltage", volts, *vco.range_v, 0.01, "V")
-        self.frequency_mhz = number("Frequency", vco.frequency(volts).n, *reach, 0.01, "MHz")
+        self.drive_v = number("Drive voltage", round(volts, 4), *vco.range_v, 0.01, "V")
+        self.frequency_mhz = number("Frequency", round(vco.frequency(volts).n, 4), *reach, 0.01, "MHz")
         supply = top if chosen is None else chosen.supply_v
-        self.supply_v = number(
-            "Amplifier supply", supply, level.range_v[0], float(np.floor(100 * top) / 100), 0.05, "V"
-        )
+        self.supply_v = number("Amplifier supply", supply, level.range_v[0], top, 0.05, "V")
         super().__init__([[self.line, self.drive_v], [self.frequency_mhz, self.supply_v]])
         self._picture = TunePicture(self._peaks, level.range_mhz)
         self.watch(self.line, first=self._to_line)
@@ -192,16 +190,16 @@ class TunePanel(Panel[TuneState]):
 
     def _to_line(self) -> None:
         if self.line.value != _NO_LINE:
-            self.frequency_mhz.value = self._peaks[self.line.value]
-            self.drive_v.value = self.session.vco.drive(self.frequency_mhz.value).n
+            self.frequency_mhz.value = round(self._peaks[self.line.value], 4)
+            self.drive_v.value = round(self.session.vco.drive(self._peaks[self.line.value]).n, 4)
 
     def _from_frequency(self) -> None:
         self.line.value = _NO_LINE
-        self.drive_v.value = self.session.vco.drive(self.frequency_mhz.value).n
+        self.drive_v.value = round(self.session.vco.drive(self.frequency_mhz.value).n, 4)
 
     def _from_drive(self) -> None:
         self.line.value = _NO_LINE
-        self.frequency_mhz.value = self.session.vco.frequency(self.drive_v.value).n
+        self.frequency_mhz.value = round(self.session.vco.frequency(self.drive_v.value).n, 4)
 
     def state(self) -> TuneState:
         """Return what the drive voltage sets."""

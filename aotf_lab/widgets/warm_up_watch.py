@@ -38,7 +38,9 @@ class WarmUpPanel(Panel[WarmUpState]):
         self.path = Path(path) if path is not None else files[0].path
         widths = [float(scan.fwhm_mhz.n) for scan in (session.part("scans") or {}).values()]
         self.share_percent = number("May still move, of the passband's width", 5.0, 0.5, 50.0, 0.5, "%")
-        self.fwhm_mhz = number("Passband's width", min(widths, default=_TYPICAL_FWHM_MHZ), 0.01, 5.0, 0.01, "MHz")
+        self.fwhm_mhz = number(
+            "Passband's width", round(min(widths, default=_TYPICAL_FWHM_MHZ), 3), 0.01, 5.0, 0.01, "MHz"
+        )
         self.every_s = whole_number("Look every (s)", 10, 1, 120)
         self.watching = switch("The log is", [_STOPPED, _WATCHING])
         self.look_now = button("Look now")

@@ -1,0 +1,256 @@
+"""Each panel as a page, in a real browser: moved by mouse and keyboard, with numbers and picture that follow.
+
+Runs where Chromium and the extra "panels" are installed, and says what is missing where they are not.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+
+import pytest
+
+from tests.browser import Page, chromium, missing, served, wait_for
+from tests.conftest import DEMO
+
+pytestmark = pytest.mark.skipif(bool(missing()), reason=f"not installed: {missing()}")
+
+PANELS = {
+    "tune": "TunePanel(session)",
+    "drive": "DrivePanel(session)",
+    "park": "ParkPanel(session)",
+    "new_line": "NewLinePanel(session)",
+    "fit": "FitPanel(session)",
+    "assignment": "AssignmentPanel(session)",
+    "generator": "GeneratorPanel(session)",
+    "sequence": "SequencePanel(session)",
+    "warm_up": "WarmUpPanel(session, LOG)",
+}
+RAW = (DEMO / "warmup_log.csv").read_bytes().split(b"\n")
+SHOTS = os.environ.get("AOTF_LAB_SCREENSHOTS")
+ENTER, TAB, UP = ("Enter", 13), ("Tab", 9), ("ArrowUp", 38)
+CONTROL = 2
+TABLE = "(document.querySelector('table caption') || {closest: () => ({innerText: ''})}).closest('table').innerText"
+IMAGE = "(document.querySelector('img.widget-image') || {src: ''}).src"
+
+
+def notebook(folder: Path, name: str, log: Path) -> None:
+    code = (
+        "from aotf_lab import open_session\nfrom aotf_lab.widgets import *\n"
+        f"session, LOG = open_session({str(DEMO)!r}), {str(log)!r}\npanel = {PANELS[name]}\npanel"
+    )
+    cell = {"cell_type": "code", "id": "a", "execution_count": None, "metadata": {}, "outputs": [], "source": code}
+    kernel = {"kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"}}
+    text = json.dumps({"cells": [cell], "metadata": kernel, "nbformat": 4, "nbformat_minor": 5})
+    (folder / f"{name}.ipynb").write_text(text, encoding="utf-8")
+
+
+@pytest.fixture(scope="module")
+def log(tmp_path_factory):
+    path = tmp_path_factory.mktemp("log") / "log.csv"
+    path.write_bytes(b"\n".join(RAW[:300]) + b"\n")
+    return path
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory, log):
+    folder = tmp_path_factory.mktemp("pages")
+    for name in PANELS:
+        notebook(folder, name, log)
+    with served(folder) as where:
+        yield where
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with chromium() as tab:
+        yield tab
+
+
+class Shown:
+    """A panel on its page."""
+
+    def __init__(self, page: Page, name: str) -> None:
+        self.page, self.name = page, name
+
+    @property
+    def table(self) -> str:
+        return str(self.page.value(TABLE))
+
+    @property
+    def image(self) -> str:
+        return str(self.page.value(IMAGE))
+
+    @property
+    def said(self) -> str:
+        return str(self.page.value("(document.querySelector('p[role=alert]') || {innerText: ''}).innerText"))
+
+    def labelled(self, label: str, kind: str = "input, select") -> str:
+        """Return the script of the control whose label begins with ``label``."""
+        words = json.dumps(label)
+        return (
+            f"[...document.querySelectorAll('.widget-label')].find(l => l.innerText.trim().startsWith({words}))"
+            f".parentElement.querySelector('{kind}')"
+        )
+
+    def button(self, words: str) -> str:
+        return f"[...document.querySelectorAll('button')].find(b => b.innerText.trim() === {json.dumps(words)})"
+
+    def type_into(self, label: str, text: str) -> None:
+        """Click into a box, and type over what it holds."""
+        self.page.click(self.labelled(label))
+        self.page.press("a", 65, CONTROL)
+        self.page.value(f"({self.labelled(label)}).select()")
+        self.page.write(text)
+        self.page.press(*ENTER)
+        self.page.press(*TAB)
+
+    def choose(self, label: str, words: str) -> None:
+        """Take an entry of a list by the keyboard: its focus, then the first letters of the entry."""
+        self.page.value(f"({self.labelled(label, 'select')}).focus()")
+        for letter in words:
+            self.page.ask("Input.dispatchKeyEvent", type="char", text=letter)
+
+    def follows(self, before: tuple[str, str], *, picture: bool = True) -> None:
+        """Wait until numbers, and picture, are others than ``before``."""
+        wait_for(lambda: self.table not in (before[0], ""), f"{self.name}: the numbers did not follow; {self.said}", 30)
+        if picture:
+            wait_for(lambda: self.image not in (before[1], ""), f"{self.name}: the picture did not follow", 30)
+
+    @property
+    def both(self) -> tuple[str, str]:
+        return self.table, self.image
+
+
+@pytest.fixture
+def shown(browser, address, request):
+    name = request.param
+    page = browser(1280, 1000)
+    page.open(f"{address}/{name}.ipynb")
+    panel = Shown(page, name)
+    wait_for(lambda: panel.table and panel.image, f"{name} did not come up", 120)
+    yield panel
+    if SHOTS:
+        Path(SHOTS, f"{name}.png").write_bytes(page.picture())
+    errors = page.errors
+    page.close()
+    assert errors == []
+
+
+@pytest.mark.parametrize("shown", ["tune"], indirect=True)
+def test_tune(shown):
+    before = shown.both
+    shown.type_into("Drive voltage", "5.4")
+    shown.follows(before)
+    assert "5.4000 V makes 64.2" in shown.table
+    before = shown.both
+    shown.page.click(shown.labelled("Drive voltage"))
+    shown.page.press(*UP)
+    shown.follows(before)
+    assert "5.4100 V" in shown.table
+    before = shown.both
+    shown.choose("Go to line", "D")
+    shown.follows(before)
+    assert "nearest line\tD" in shown.table
+
+
+@pytest.mark.parametrize("shown", ["drive"], indirect=True)
+def test_drive(shown):
+    before = shown.both
+    shown.type_into("Amplifier supply", "7.5")
+    shown.follows(before)
+    shown.type_into("Amplifier supply", "9.9")
+    wait_for(lambda: "a supply above the safe one" in shown.said, "the wall was not said")
+    assert shown.table == ""
+    shown.page.click(shown.button("RF power"))
+    wait_for(lambda: "0.400 W" in shown.table, "RF power was not taken")
+
+
+@pytest.mark.parametrize("shown", ["park"], indirect=True)
+def test_park(shown):
+    before = shown.both
+    shown.type_into("Look at", "46.6")
+    shown.follows(before)
+    assert "46.600 MHz" in shown.table
+    before = shown.both
+    shown.page.click(shown.button("Go to the best place"))
+    shown.follows(before)
+    before = shown.both
+    shown.page.click(shown.button("the worst line"))
+    shown.follows(before)
+
+
+@pytest.mark.parametrize("shown", ["new_line"], indirect=True)
+def test_new_line(shown):
+    before = shown.both
+    shown.type_into("Wavelength", "532")
+    shown.follows(before)
+    assert "532.00 in air" in shown.table
+    before = shown.both
+    shown.page.click(shown.button("vacuum"))
+    shown.follows(before, picture=False)
+
+
+@pytest.mark.parametrize("shown", ["fit"], indirect=True)
+def test_fit(shown):
+    before = shown.both
+    shown.page.click(shown.button("Go to the reading furthest out"))
+    shown.follows(before)
+    shown.page.click(shown.button("Leave it out"))
+    wait_for(lambda: "not left out without a reason" in shown.said, "the reason was not asked for")
+    before = shown.both
+    shown.type_into("Reason", "leaned on the bench")
+    shown.page.click(shown.button("Leave it out"))
+    shown.follows(before)
+    assert "leaned on the bench" in shown.table
+    before = shown.both
+    shown.choose("Fit", "tun")
+    shown.follows(before)
+    assert "Fit of the tuning curve" in shown.table
+
+
+@pytest.mark.parametrize("shown", ["assignment"], indirect=True)
+def test_assignment(shown):
+    before = shown.both
+    shown.choose("Peak C", "none")
+    shown.follows(before)
+    assert "6 of 7 peaks assigned" in shown.table
+    before = shown.both
+    shown.page.click(shown.button("Take the names of the scans"))
+    shown.follows(before)
+
+
+@pytest.mark.parametrize("shown", ["generator"], indirect=True)
+def test_generator(shown):
+    before = shown.both
+    shown.page.click(shown.button("line F"))
+    shown.follows(before)
+    before = shown.both
+    shown.page.value(f"({shown.button('50 ohm')}).focus()")
+    shown.page.ask("Input.dispatchKeyEvent", type="keyDown", key=" ", code="Space", text=" ", windowsVirtualKeyCode=32)
+    shown.page.ask("Input.dispatchKeyEvent", type="keyUp", key=" ", code="Space", windowsVirtualKeyCode=32)
+    shown.follows(before, picture=False)
+    assert "TYPE, 50 ohm display" in shown.table
+
+
+@pytest.mark.parametrize("shown", ["sequence"], indirect=True)
+def test_sequence(shown):
+    before = shown.both
+    shown.type_into("line D", "80")
+    shown.follows(before)
+    before = shown.both
+    shown.page.click(shown.button("as listed"))
+    shown.follows(before)
+
+
+@pytest.mark.parametrize("shown", ["warm_up"], indirect=True)
+def test_warm_up(shown, log):
+    before = shown.both
+    shown.type_into("May still move", "2")
+    shown.follows(before, picture=False)
+    before = shown.both
+    shown.page.click(shown.button("watching"))
+    log.write_bytes(b"\n".join(RAW[:500]) + b"\n")
+    shown.follows(before)
+    assert "readings\t495" in shown.table
