@@ -8,8 +8,6 @@ import numpy as np
 from uncertainties import UFloat
 from uncertainties.umath import atan, sqrt
 
-from aotf_lab.crystal.scan.fit import ScanSolution
-
 __all__ = ["Branches", "branches_of"]
 
 
@@ -40,9 +38,11 @@ class Branches:
         )
 
 
-def branches_of(solution: ScanSolution, main: UFloat, separation: UFloat, gained: float) -> Branches:
-    """Return the two branches of a fit whose first passband peaks at ``main`` (MHz), the higher one first."""
-    ratio = solution.fit.parameters["second_ratio"]
+def branches_of(main: UFloat, separation: UFloat, ratio: UFloat, gained: float) -> Branches:
+    """Return the two branches of a fit whose first passband peaks at ``main`` (MHz), the higher one first.
+
+    The other has ``ratio`` times its light, ``separation`` (MHz) above it.
+    """
     if ratio.n > 1.0:
         return Branches(main + separation, main, -separation, 1.0 / (1.0 + ratio), gained)
     return Branches(main, main + separation, separation, ratio / (1.0 + ratio), gained)

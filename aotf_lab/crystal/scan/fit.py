@@ -16,9 +16,14 @@ from aotf_lab.crystal.scan.noise import ScanNoise, scan_noise
 from aotf_lab.crystal.scan.table import ScanTable
 from aotf_lab.errors import FitError
 from aotf_lab.estimation import Check, Fit, Parameter, Problem, fit_problem
+from aotf_lab.estimation.describe import describe
 from aotf_lab.estimation.problem import FloatArray
+from aotf_lab.estimation.solver import solve
 
-__all__ = ["ScanSolution", "ScanTold", "solve_again", "solve_scan"]
+__all__ = ["ScanSolution", "ScanTold", "settled", "solve_again", "solve_scan"]
+
+_PASSES, _SETTLED = 4, 0.1
+"""How often the scatter of one model is judged anew at most, and the gain in -2 log likelihood that ends it."""
 
 
 @dataclass(frozen=True)
@@ -36,7 +41,8 @@ class ScanTold:
 class ScanSolution:
     """A fitted scan: its rows, its model, the scatter, the problem solved and the fit.
 
-    ``told`` is what was known beforehand; ``lag_stated`` whether the power meter's time constant was.
+    ``told`` is what was known beforehand; ``lag_stated`` whether the power meter's time constant was. ``failure`` is
+    why the search for the minimum did not end, None where it did; the fit is then the deepest point seen.
     """
 
     table: ScanTable
@@ -45,6 +51,12 @@ class ScanSolution:
     problem: Problem
     fit: Fit
     told: ScanTold
+    failure: FitError | None = None
+
+    @property
+    def badness(self) -> float:
+        """-2 log likelihood, up to what all fits of these rows share."""
+        return float(self.fit.chi2 - 2.0 * np.linalg.slogdet(self.noise.root)[1])
 
     @property
     def lag_stated(self) -> bool:
@@ -55,7 +67,7 @@ class ScanSolution:
 def solve_scan(
     table: ScanTable, drive_ratio: float | UFloat | None, time_constant_s: float | UFloat | None, what: str
 ) -> ScanSolution:
-    """Return the fit of ``table``; see ``fit_scan`` for the arguments and errors."""
+    """Return the fit of ``table``; see ``fit_scan`` for the arguments and errors, only a ``failure`` is kept here."""
     guess = guess_scan(table)
     drive, stated = known_drive(drive_ratio), stated_lag(table, time_constant_s)
     lag = assumed_lag(table) if stated is None else stated
@@ -77,6 +89,22 @@ def solve_again(solution: ScanSolution, model: ScanModel, starts: Sequence[Mappi
     ranges = model.ranges if solution.table.ranges is None else solution.table.ranges
     table = replace(solution.table, ranges=ranges)
     return _solved(table, model, solution.told, [known | dict(s) for s in starts])
+
+
+def settled(solution: ScanSolution) -> ScanSolution:
+    """Return ``solution`` with its scatter judged anew about the fit until that no longer helps."""
+    table, model, told = solution.table, solution.model, solution.told
+    rough = replace(solution.problem, model=model, y=table.power_mw, u_y=rough_u(table, told.guess))
+    for _ in range(_PASSES):
+        values = solution.fit.values
+        gradient = rough.jacobian(lambda v: model(rough.x, *v), values)
+        again = _from_first(table, model, told, rough, FirstFit(values, gradient))
+        gain = solution.badness - again.badness
+        if gain > 0:
+            solution = again
+        if gain < _SETTLED:
+            break
+    return solution
 
 
 def _solved(table: ScanTable, model: ScanModel, told: ScanTold, starts: Sequence[Mapping[str, float]]) -> ScanSolution:
@@ -103,8 +131,8 @@ def _solved(table: ScanTable, model: ScanModel, told: ScanTold, starts: Sequence
 def _from_first(table: ScanTable, model: ScanModel, told: ScanTold, rough: Problem, first: FirstFit) -> ScanSolution:
     noise = scan_noise(table, model, rough, first.values, first.gradient)
     problem = _whitened(table, model, noise, rough.parameters, _one_step(rough, noise, first), told.what)
-    fit = _final_fit(problem, table.u_power_mw is not None)
-    return ScanSolution(table, model, noise, problem, fit, told)
+    fit, failure = _final_fit(problem, table.u_power_mw is not None)
+    return ScanSolution(table, model, noise, problem, fit, told, failure)
 
 
 def _whitened(
@@ -148,14 +176,21 @@ def _one_step(problem: Problem, noise: ScanNoise, first: FirstFit) -> FloatArray
     return moved if inside else first.values
 
 
-def _final_fit(problem: Problem, known: bool) -> Fit:
-    """Return the fit; where the scatter was not ``known`` it has been estimated, and Student t holds."""
+def _final_fit(problem: Problem, known: bool) -> tuple[Fit, FitError | None]:
+    """Return the fit, and why its search did not end, None where it did.
+
+    Where the scatter was not ``known`` it has been estimated, and Student t holds.
+    """
+    failure = None
     try:
         fit = fit_problem(problem, thorough=False, near=True)
     except FitError:
-        fit = fit_problem(problem)
+        try:
+            fit = fit_problem(problem)
+        except FitError as error:
+            fit, failure = describe(problem, solve(problem, strict=False), None), error
     if known:
-        return fit
+        return fit, failure
     detail = f"no uncertainty was stated for {problem.scatter}: its scatter was estimated with {fit.dof:.3g} degrees"
     check = Check("stated uncertainty", False, f"{detail} of freedom; state the power meter's accuracy")
-    return replace(fit, u_known=False, checks=(check, *fit.checks))
+    return replace(fit, u_known=False, checks=(check, *fit.checks)), failure

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from aotf_lab.crystal.scan.attempts import limit
 from aotf_lab.crystal.scan.branches import Branches
-from aotf_lab.crystal.scan.further import BRANCH_LIMIT, Further
+from aotf_lab.crystal.scan.further import Further
+from aotf_lab.crystal.scan.second import BRANCH_LIMIT
 from aotf_lab.estimation import Check
-from aotf_lab.estimation.checks import t_limit, z_limit
 
 __all__ = ["further_checks"]
 
@@ -19,27 +20,42 @@ def further_checks(found: Further, branches: Branches | None) -> list[Check]:
 
 
 def _floor_check(found: Further) -> Check:
-    fit = found.solution.fit
-    limit = z_limit() if fit.u_known else t_limit(fit.dof)
-    detail = f"slope of the floor {found.slope:.2g} +- {found.u_slope:.2g} mW/MHz, limit {limit:.1f} times that u"
+    most = limit(found.solution)
+    detail = f"slope of the floor {found.slope:.2g} +- {found.u_slope:.2g} mW/MHz, limit {most:.1f} times that u"
     if found.moved_mhz is None:
-        level = "a level floor was fitted" if abs(found.slope) <= limit * found.u_slope else "two peaks explain it"
+        level = "a level floor was fitted" if abs(found.slope) <= most * found.u_slope else "two peaks explain it"
         return Check("floor", True, f"{detail}: {level}")
     moved = 1e3 * found.moved_mhz
     detail = f"{detail}: a sloping floor was fitted; a level one would have moved the centre by {-moved:.2g} kHz"
-    return Check("floor", True, detail, abs(found.moved_mhz))
+    second = found.second
+    if second is None or second.believed or second.gained < 0:
+        return Check("floor", True, detail, abs(found.moved_mhz))
+    fit = found.solution.fit
+    here = fit.parameters["centre_mhz"]
+    gap, reach = second.parameters["centre_mhz"].n - here.n, fit.coverage_factor() * here.s
+    doubt = f"the slope may be the flank of a second passband, which would move the centre by {1e3 * gap:.2g} kHz"
+    doubt = f"{doubt}, limit {1e3 * reach:.2g} kHz (its 95 % interval)"
+    if abs(gap) <= reach:
+        return Check("floor", True, f"{detail}; {doubt}", abs(found.moved_mhz))
+    cure = f"scan further {'up' if second.parameters['separation_mhz'].n > 0 else 'down'} until the light has fallen"
+    return Check("floor", False, f"{detail}; {doubt}; {cure}", abs(gap))
 
 
 def _peaks_check(found: Further, branches: Branches | None) -> Check:
-    limit = f"limit {BRANCH_LIMIT:g}"
+    most = f"limit {BRANCH_LIMIT:g}"
+    if found.second is None or not found.second.believed:
+        return Check("one peak", True, f"a second passband would not raise twice the log likelihood beyond its {most}")
+    raised = f"together they raise twice the log likelihood by {found.second.gained:.3g}, {most}"
     if branches is None:
-        return Check("one peak", True, f"a second passband would not raise twice the log likelihood beyond its {limit}")
-    detail = f"two peaks: {branches}; together they raise twice the log likelihood by {branches.gained:.3g}, {limit}"
+        up = found.second.parameters["separation_mhz"].n > 0
+        detail = f"the flank of a second passband {'above' if up else 'below'} the scan lies under this one; {raised}"
+        return Check("one peak", False, f"{detail}; scan further {'up' if up else 'down'}, two widths beyond its peak")
     cure = (
         "likely both polarisations of the light, or else a second line of the laser: put a polariser before the "
         f"crystal, or turn the polarisation by {branches.turn_deg:.2g} degrees (a half-wave plate by half of that)"
     ).replace("+/-", " +- ")
-    return Check("one peak", False, f"{detail}; {cure}", abs(branches.separation_mhz.n) * branches.share.n)
+    at_stake = abs(branches.separation_mhz.n) * branches.share.n
+    return Check("one peak", False, f"two peaks: {branches}; {raised}; {cure}", at_stake)
 
 
 def _ranges_check(found: Further) -> Check:

@@ -186,7 +186,7 @@ def fit_scan(
     solution, point = found.solution, found.point
     table = solution.table
     _require_inside(solution)
-    p = solution.fit.parameters
+    p = found.parameters
     lag_mhz = lag_steps(solution) * table.pace_mhz
     sidelobes = () if solution.model.second else measured_sidelobes(point)
     motion = motion_within_a_step(solution)
@@ -230,11 +230,12 @@ def _slope(solution: ScanSolution) -> UFloat:
 
 
 def _branches(found: Further, centre: UFloat) -> Branches | None:
-    if found.gained is None:
+    if found.two_peaks is None:
         return None
-    readings, apart = found.solution.table.readings, found.solution.fit.parameters["separation_mhz"]
+    p, readings = found.parameters, found.solution.table.readings
     main = _through(readings, "frequency_mhz", centre)
-    return branches_of(found.solution, main, _through(readings, "frequency_mhz", apart, offsets=False), found.gained)
+    apart = _through(readings, "frequency_mhz", p["separation_mhz"], offsets=False)
+    return branches_of(main, apart, p["second_ratio"], found.two_peaks.gained)
 
 
 def _require_inside(solution: ScanSolution) -> None:

@@ -16,8 +16,9 @@ __all__ = ["HINT", "NEAREST", "second_places", "two_peak_starts"]
 HINT = 3.0
 """Standard uncertainties of a second passband's light from which it is tried; costs time, not false alarms."""
 
-NEAREST, _STARTS = 0.25, 3
-"""Distance (FWHM) of the nearest second passband that is looked for, and how many places are tried."""
+NEAREST, _STARTS, _BEYOND = 0.25, 3, 0.8
+"""Distance (FWHM) of the nearest second passband that is looked for, how many places are tried, and how far (FWHM)
+beyond the ends of the scan, where only a flank of it is seen."""
 
 _SHIFTS, _WIDTHS = (-0.4, -0.2, 0.0, 0.2, 0.4), (0.7, 0.85, 1.0)
 _APART = (-2.0, -1.5, -1.2, -0.9, -0.6, 0.6, 0.9, 1.2, 1.5, 2.0)
@@ -29,9 +30,9 @@ def second_places(point: ScanPoint) -> list[dict[str, float]]:
     solution = point.solution
     values, f = solution.fit.values, solution.table.frequency_mhz
     centre, fwhm, peak, skew = values[0], values[1], values[2], values[4]
-    steps = np.arange(np.floor((f.min() - centre) / (0.2 * fwhm)), np.ceil((f.max() - centre) / (0.2 * fwhm)) + 1)
-    apart = 0.2 * fwhm * steps
-    apart = apart[(np.abs(apart) > NEAREST * fwhm) & (centre + apart >= f.min()) & (centre + apart <= f.max())]
+    low, high = (f.min() - centre) / fwhm - _BEYOND, (f.max() - centre) / fwhm + _BEYOND
+    apart = 0.2 * fwhm * np.arange(np.floor(low / 0.2), np.ceil(high / 0.2) + 1)
+    apart = apart[np.abs(apart) > NEAREST * fwhm]
     if len(apart) == 0 or not peak > 0:
         return []
     light = passband(f[:, None] - apart, centre, fwhm, skew, solution.model.drive(values))
