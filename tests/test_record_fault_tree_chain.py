@@ -86,6 +86,27 @@ def test_mean_and_covariance_of_curved_laws_are_those_of_a_million_draws():
     assert np.sqrt(np.diag(found.covariance[0])) == pytest.approx(drawn.std(axis=1), rel=0.03)
 
 
+def test_light_beside_a_frequency_that_is_off_is_that_of_the_draws_with_this_frequency():
+    wander, off = {"oscillator_mhz": 0.015}, 0.045
+    stored = {"light_mw": 1.0, "fwhm_mhz": 0.29, "frequency_mhz": 64.0}
+    today = {"light_mw": ufloat(0.9, 0.01), "frequency_mhz": ufloat(64.0 + off, 0.004)}
+    evidence = evidence_of(today, stored, wander)
+    rng = np.random.default_rng(8)
+    shift = rng.normal(0.0, 0.015, 4_000_000)
+    near = np.abs(shift + rng.normal(0.0, 0.004, shift.size) - off) < 0.001
+    chain = Chain(StoredDay({n: np.array([v]) for n, v in stored.items()}), {"oscillator_mhz": shift[near]})
+    light = READINGS["light_mw"][1](chain) + rng.normal(0.0, 0.01, int(near.sum()))
+    errors = []
+    for found in (evidence.settled("", 0.0), evidence.moments("", np.zeros(1))):
+        mean, whole = found.mean[0], found.covariance[0]
+        gain = whole[0, 1] / whole[1, 1]
+        errors.append((mean[0] + gain * (64.0 + off - mean[1]) - light.mean()) / light.std())
+    spread = evidence.settled("", 0.0).covariance[0]
+    assert abs(errors[0]) < 0.1
+    assert abs(errors[1]) > 1.0  # what the expansion about zero would say
+    assert (spread[0, 0] - spread[0, 1] ** 2 / spread[1, 1]) ** 0.5 == pytest.approx(light.std(), rel=0.05)
+
+
 def test_the_size_of_a_cause_is_that_of_weighted_least_squares():
     # One change that moves both readings in proportion: the weighted mean and its u (Bevington, ch. 4).
     stored = {"box_c": 20.0, "frequency_mhz": 64.0, "mhz_per_k": -0.05, "fwhm_mhz": 0.3}

@@ -24,14 +24,22 @@ __all__ = ["Evidence", "Moments", "evidence_of"]
 
 _SMALL = 1e-9
 """A share of a standard uncertainty that counts as rounding."""
+_FARTHEST = 4.0
+"""How many of its standard uncertainties an unknown is moved at the most."""
 
 
 @dataclass(frozen=True, eq=False)
 class Moments:
-    """What g states of the bench would show: ``mean`` (g, n) and ``covariance`` (g, n, n), today's noise included."""
+    """What g states of the bench would show: ``mean`` (g, n) and ``covariance`` (g, n, n), today's noise included.
+
+    ``first`` (g, k, n) is what one standard uncertainty of each of k unknowns does, ``shared`` (k, n) its covariance
+    with today's readings.
+    """
 
     mean: FloatArray
     covariance: FloatArray
+    first: FloatArray
+    shared: FloatArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,7 +72,24 @@ class Evidence:
 
     def moments(self, change: str, sizes: FloatArray) -> Moments:
         """Return what is to be read where ``change`` has each of ``sizes`` (g,), all other changes at their wander."""
-        steps = self._steps
+        return self._moments(self._steps, change, sizes, None, None)
+
+    def settled(self, change: str, size: float) -> Moments:
+        """Return the same for one size, expanded where today's readings put all that is unknown.
+
+        One step of an iterated Kalman update (Bell & Cathey, IEEE Trans. Automat. Contr. 38, 294 (1993), from memory):
+        a frequency that is known to be off says how far down the passband the light is.
+        """
+        rough = self.moments(change, np.array([size]))
+        pull = rough.first[0] - rough.shared
+        gain = np.linalg.solve(rough.covariance[0], pull.T).T
+        centre = np.clip(gain @ (self.values - rough.mean[0]), -_FARTHEST, _FARTHEST)
+        left = np.clip(1.0 - np.sum(gain * pull, axis=1), 0.0, 1.0)
+        return self._moments(self._stepped(centre), change, np.array([size]), centre, left)
+
+    def _moments(
+        self, steps: _Steps, change: str, sizes: FloatArray, centre: FloatArray | None, left: FloatArray | None
+    ) -> Moments:
         state = dict(steps.state)
         if change:
             state[change] = np.asarray(sizes, dtype=float)[:, None]
@@ -72,10 +97,13 @@ class Evidence:
         seen = np.empty((len(sizes), steps.rows, len(self.names)))
         for k, name in enumerate(self.names):
             seen[:, :, k] = READINGS[name][1](chain)
-        return self._from_differences(seen, steps.shared)
+        return self._from_differences(seen, steps.shared, centre, left)
 
     @cached_property
     def _steps(self) -> _Steps:
+        return self._stepped(None)
+
+    def _stepped(self, centre: FloatArray | None) -> _Steps:
         numbers, changes = _needed(self.names, tuple(self.stored))
         wander = {name: u for name, u in self.wander.items() if name in changes}
         needed = np.array([name in numbers for name in self.stored], dtype=bool)
@@ -86,18 +114,27 @@ class Evidence:
         stored[1 : 1 + parts], stored[1 + both : 1 + both + parts] = directions.T, -directions.T
         for k, u in enumerate(wander.values()):
             state[1 + parts + k, k], state[1 + both + parts + k, k] = u, -u
+        if centre is not None:
+            stored += directions @ centre[:parts]
+            state += centre[parts:] * np.array(list(wander.values()))
         then = {n: v + stored[None, :, i] for i, (n, v) in enumerate(self.stored.items()) if n in numbers}
         moved = {n: state[None, :, k] + self.given.get(n, 0.0) for k, n in enumerate(wander)}
         return _Steps(1 + 2 * both, StoredDay(then), moved, shared)
 
-    def _from_differences(self, seen: FloatArray, shared: FloatArray) -> Moments:
+    def _from_differences(
+        self, seen: FloatArray, shared: FloatArray, centre: FloatArray | None, left: FloatArray | None
+    ) -> Moments:
         steps, parts = (seen.shape[1] - 1) // 2, shared.shape[1]
         middle, up, down = seen[:, 0], seen[:, 1 : 1 + steps], seen[:, 1 + steps :]
         first, second = 0.5 * (up - down), up + down - 2.0 * middle[:, None]
+        if centre is not None and left is not None:
+            middle = middle - centre @ first
+            second = second * left[:, None]
         mean = middle + 0.5 * second.sum(axis=1)
         spread = first.transpose(0, 2, 1) @ first + 0.5 * second.transpose(0, 2, 1) @ second
         common = shared @ first[:, :parts]
-        return Moments(mean, self.noise + spread - common - common.transpose(0, 2, 1))
+        covariance = self.noise + spread - common - common.transpose(0, 2, 1)
+        return Moments(mean, covariance, first, np.vstack([shared.T, np.zeros((steps - parts, len(self.names)))]))
 
     def with_reading(self, name: str, value: float, u: float) -> Evidence:
         """Return the evidence with one more reading of today, independent of all others."""

@@ -98,7 +98,7 @@ def _vertex(x: FloatArray, y: FloatArray) -> tuple[float, float]:
 
 
 def _at(evidence: Evidence, cause: Cause, change: str, size: FloatArray, u: float) -> Fitted:
-    moments = evidence.moments(change, size)
+    moments = evidence.settled(change, float(size[0]))
     two_ln, chi2 = _likelihood(evidence, moments)
     z = (evidence.values - moments.mean[0]) / np.sqrt(np.diagonal(moments.covariance[0]))
     return Fitted(
