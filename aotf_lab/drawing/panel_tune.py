@@ -72,7 +72,7 @@ class TunePicture(Picture):
         ax = self.figure.add_subplot(2, 2, 4)
         name_axes(ax, "Line", "Light η")
         ax.set_yscale("log")
-        ax.set_ylim(_LEAST, 1.3)
+        ax.set_ylim(_LEAST, 10.0)
         places = np.arange(len(self._names))
         ax.set_xticks(places, self._names)
         ax.set_xlim(-0.6, len(self._names) - 0.4)

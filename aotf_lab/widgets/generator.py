@@ -33,7 +33,10 @@ class GeneratorState:
         """Return (name, words): what to type on this display, what that makes, then what slips would make."""
         rows = [(f"TYPE, {self.display} display", str(self.settings.typed[self.display]))]
         rows += [r for r in self.settings.made_rows(self.display) if not r[0].startswith("type,")]
-        return (*rows, *((f"wrong: {s.mistake}", str(s)) for s in self.settings.slips))
+        slips: dict[str, list[str]] = {}
+        for slip in self.settings.slips:
+            slips.setdefault(slip.mistake, []).append(str(slip))
+        return (*rows, *((f"wrong: {mistake}", "; ".join(words)) for mistake, words in slips.items()))
 
     @property
     def remarks(self) -> tuple[str, ...]:

@@ -44,7 +44,8 @@ S = TypeVar("S", bound=Shown)
 _NUMBERS = "aotf-lab-numbers"
 _LOOK = (
     f"<style>.{_NUMBERS} th {{text-align: left; vertical-align: top; padding-right: 0.8em}} "
-    f".{_NUMBERS} caption {{text-align: left; font-weight: bold}} .{_NUMBERS} td {{line-height: 1.4}}</style>"
+    f".{_NUMBERS} caption {{text-align: left; font-weight: bold}} "
+    f".{_NUMBERS} th, .{_NUMBERS} td {{line-height: 1.4}}</style>"
 )
 
 

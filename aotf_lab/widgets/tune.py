@@ -103,7 +103,8 @@ class TuneState:
         if self.rf_power_w is not None:
             found.append(("RF power", f"{shown(self.rf_power_w)} W at a supply of {self.supply_v:.2f} V"))
         if near is not None:
-            found.append(("nearest line", f"{near.line}, {1e3 * near.off_mhz:+.0f} kHz from its peak"))
+            off = f"{1e3 * near.off_mhz:+.0f} kHz from its peak"
+            found.append(("nearest line", f"{near.line}, {'at its peak' if abs(near.off_mhz) < 5e-4 else off}"))
         found += [(f"light of {e.line}", e.words or f"below {_WORTH_SAYING:g}") for e in self.light]
         return tuple(found)
 
