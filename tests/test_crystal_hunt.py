@@ -121,8 +121,38 @@ def test_a_peak_at_the_edge_and_few_readings_say_so() -> None:
     hunt = fit_hunt(swept(7, plan=plan))
     first = hunt.peaks[0]
     assert any("edge" in note for note in first.notes)
-    assert any("readings over its FWHM" in note for note in first.notes)
+    assert any("readings over its FWHM" in note for peak in hunt.lines for note in peak.notes)
     assert {"range", "step"} <= {c.name for c in hunt.fit.failed}
+
+
+@pytest.mark.parametrize(("seed", "beyond"), [(1, 0.25), (2, 0.5), (3, 0.5), (4, 0.8)])
+@pytest.mark.parametrize("end", ["start", "stop"])
+def test_a_peak_whose_top_lies_beyond_the_sweep_is_placed_no_better_than_it_is_known(
+    tops: dict[str, float], seed: int, beyond: float, end: str
+) -> None:
+    """Only a flank was seen of line E, whose top lies ``beyond`` FWHM outside: the truth is the simulator's."""
+    at = tops["E"] / COUNTED
+    plan = replace(DEMO_HUNT, start_mhz=at + beyond * 0.3, stop_mhz=80.0)
+    if end == "stop":
+        plan = replace(DEMO_HUNT, start_mhz=50.0, stop_mhz=at - beyond * 0.3)
+    hunt = fit_hunt(swept(seed, plan=plan))
+    peak = (hunt.of_kind("line", "ghost", "ambiguous", "unexplained"))[0 if end == "start" else -1]
+    away = abs(peak.frequency_mhz.n - tops["E"])
+    assert away < 2.5 * peak.frequency_mhz.s
+    assert 0.1 < peak.frequency_mhz.s < 0.3
+    assert peak.fwhm_mhz is None
+    assert "cut off by the edge of the sweep: its top is near or" in peak.notes[0]
+    assert "range" in [c.name for c in hunt.fit.failed]
+
+
+def test_light_at_an_edge_of_which_no_peak_was_made_is_said() -> None:
+    """Only the lower flank of line A is swept, and neither a peak nor a cut-off one describes it."""
+    at = float(true_peak_frequency(SKERRY.line("A").wavelength_air_nm)) - 0.163
+    hunt = fit_hunt(swept(17, plan=replace(DEMO_HUNT, start_mhz=at - 7.0, stop_mhz=at)))
+    (told,) = [c.detail for c in hunt.fit.failed if c.name == "range"]
+    assert told.startswith(
+        f"light at {hunt.range_mhz[1]:.2f} MHz, an edge of the sweep, of which no peak could be made"
+    )
 
 
 def test_a_stated_time_constant_agrees_with_the_one_found(hunt: Hunt) -> None:

@@ -9,6 +9,7 @@ noise, fit  how the readings scatter about them, and the numbers that come of it
 lobes, found    the first sidelobes of each passband, measured; the list of all peaks
 peak        ``Peak`` and ``Explanation``
 expected    what is told beforehand: lines, tuning, harmonics, width
+cut_off     peaks whose top lies at an end of the sweep or beyond
 features, ghosts, neighbours, decide    what each peak could be, and what speaks for it
 checks      what is asked of the sweep
 """

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from aotf_lab.crystal.hunt.features import MOST_WANDER
+from aotf_lab.crystal.hunt.cut_off import unexplained_ends
+from aotf_lab.crystal.hunt.features import MOST_WANDER, USUAL_FWHM_MHZ
 from aotf_lab.crystal.hunt.fit import HuntSolution
 from aotf_lab.crystal.hunt.peak import CONFIDENT, Peak
 from aotf_lab.estimation import Check
@@ -20,10 +21,11 @@ MOST_LAG = 0.5
 def hunt_checks(solution: HuntSolution, peaks: Sequence[Peak]) -> list[Check]:
     """Return the checks of a hunt beyond that of its scatter."""
     if not solution.count:
-        return [Check("peaks", False, "no peak stands out of the scatter, 1 or more wanted; is the light on?")]
+        none = Check("peaks", False, "no peak stands out of the scatter, 1 or more wanted; is the light on?")
+        return [none, _edges(solution, peaks)]
     return [
         _steps(solution, peaks),
-        _edges(peaks),
+        _edges(solution, peaks),
         _lag(solution, peaks),
         _wander(solution),
         _open(peaks, "ambiguous", "lines with a tuning curve, or levels of harmonics, would tell; or finer steps"),
@@ -46,17 +48,21 @@ def _steps(solution: HuntSolution, peaks: Sequence[Peak]) -> Check:
     return Check("step", not few, cure if few else detail)
 
 
-def _edges(peaks: Sequence[Peak]) -> Check:
+def _edges(solution: HuntSolution, peaks: Sequence[Peak]) -> Check:
     cut = [p for p in peaks if any("edge" in n for n in p.notes)]
-    if not cut:
+    dim = [f"{end:.2f} MHz" for end in unexplained_ends(solution)]
+    if not cut and not dim:
         return Check("range", True, "0 peaks at an edge of the sweep, 0 allowed")
-    return Check("range", False, f"{len(cut)} at an edge of the sweep, 0 allowed: peak {_named(cut)}; sweep further")
+    told = [f"{len(cut)} at an edge of the sweep, 0 allowed: peak {_named(cut)}"] if cut else []
+    told += [f"light at {' and '.join(dim)}, an edge of the sweep, of which no peak could be made"] if dim else []
+    return Check("range", False, f"{'; '.join(told)}; sweep further")
 
 
 def _lag(solution: HuntSolution, peaks: Sequence[Peak]) -> Check:
     table = solution.sweep.model.table
     lag = solution.lag_steps * table.step_mhz
-    wide = float(np.median([p.fwhm_mhz.n for p in peaks if p.fwhm_mhz is not None and p.kind != "sidelobe"]))
+    widths = [p.fwhm_mhz.n for p in peaks if p.fwhm_mhz is not None and p.kind != "sidelobe"]
+    wide = float(np.median(widths)) if widths else USUAL_FWHM_MHZ
     detail = f"the power meter trails by {1e3 * lag.n:.3g} +- {1e3 * lag.s:.2g} kHz, {lag.n / wide:.2g} of the FWHM"
     detail = f"{detail}, limit {MOST_LAG:g}"
     if table.one_way and solution.motion is not None:

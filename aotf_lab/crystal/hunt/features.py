@@ -12,7 +12,22 @@ from aotf_lab.crystal.hunt.fit import HuntSolution
 from aotf_lab.estimation import new_cause
 from aotf_lab.physics.coupled_waves import passband_fwhm
 
-__all__ = ["MOST_WANDER", "Features", "WidthOfLines", "features_of", "normal", "width_of_lines"]
+__all__ = [
+    "MOST_WANDER",
+    "TOLD",
+    "USUAL_FWHM_MHZ",
+    "Features",
+    "WidthOfLines",
+    "features_of",
+    "normal",
+    "width_of_lines",
+]
+
+USUAL_FWHM_MHZ = 0.3
+"""FWHM of a line where none was seen (common practice, no source)."""
+
+TOLD = "told"
+"""The source of a width of lines that was stated."""
 
 LINE_WIDTH_SPREAD = 0.12
 """Relative spread of the FWHM of lines over the band of one crystal (common practice, no source)."""
@@ -33,7 +48,9 @@ _WEAK = 0.885893
 @dataclass(frozen=True)
 class Features:
     """One fitted peak: centre (indicated MHz, motion within a step included), FWHM (MHz), logarithm of the width that
-    it would have in weak drive, height (mW), drive ratio.
+    it would have in weak drive, height (mW), drive ratio; its height over the u that the fit gives it.
+
+    ``cut_at_mhz`` is the end of the sweep (indicated MHz) that cuts the peak off, None where its top was seen.
     """
 
     index: int
@@ -42,6 +59,8 @@ class Features:
     log_width: UFloat
     height_mw: UFloat
     drive: float
+    significance: float
+    cut_at_mhz: float | None = None
 
     @property
     def tolerance_mhz(self) -> float:
@@ -72,14 +91,15 @@ def features_of(solution: HuntSolution) -> list[Features]:
         narrower = float(passband_fwhm(min(max(drive, 0.0), 2.2))) / _WEAK
         width = log_fwhm - math.log(narrower) + new_cause("shape of the passband", doubt)
         fwhm = math.exp(log_fwhm.n) * (1.0 + (log_fwhm - log_fwhm.n))
-        made.append(Features(k - 1, centre, fwhm, width, p[f"height_{k}_mw"], drive))
+        height = p[f"height_{k}_mw"]
+        made.append(Features(k - 1, centre, fwhm, width, height, drive, float(height.n / height.s)))
     return made
 
 
 def width_of_lines(peaks: list[Features], told_mhz: float | None) -> WidthOfLines:
     """Return the width that lines have: as told, else the median over the higher half of the peaks."""
     if told_mhz is not None:
-        return WidthOfLines(math.log(told_mhz), LINE_WIDTH_SPREAD, "told")
+        return WidthOfLines(math.log(told_mhz), LINE_WIDTH_SPREAD, TOLD)
     high = sorted(peaks, key=lambda p: -p.height_mw.n)[: max((len(peaks) + 1) // 2, 1)]
     widths = [p.log_width.n for p in high]
     return WidthOfLines(float(np.median(widths)), LINE_WIDTH_SPREAD, f"of the {len(high)} highest peaks")

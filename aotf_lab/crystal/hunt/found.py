@@ -86,18 +86,21 @@ def _main(solution: HuntSolution, readings: Readings, peak: Features, decision: 
     low, high = table.range_mhz
     notes = []
     centre, width = float(peak.centre_mhz.n), float(peak.fwhm_mhz.n)
-    if min(centre - low, high - centre) < _EDGE * width:
+    if peak.cut_at_mhz is not None:
+        beyond = f"near or {'below' if peak.cut_at_mhz == low else 'above'} {peak.cut_at_mhz:.2f} MHz"
+        notes.append(f"cut off by the edge of the sweep: its top is {beyond}, with the light read or more")
+    elif min(centre - low, high - centre) < _EDGE * width:
         notes.append("at the edge of the sweep")
-    if width < FEWEST_OVER_FWHM * table.step_mhz:
+    if peak.cut_at_mhz is None and width < FEWEST_OVER_FWHM * table.step_mhz:
         notes.append(f"{width / table.step_mhz:.3g} readings over its FWHM, {FEWEST_OVER_FWHM:g} wanted")
-    known = peak.fwhm_mhz.s < _WIDTH_KNOWN * width
+    known = peak.cut_at_mhz is None and peak.fwhm_mhz.s < _WIDTH_KNOWN * width
     return Peak(
         number=0,
         frequency_mhz=_true(readings, "frequency_mhz", peak.centre_mhz),
         fwhm_mhz=_true(readings, "frequency_mhz", peak.fwhm_mhz, offsets=False) if known else None,
         power_mw=_true(readings, "optical_power_mw", peak.height_mw, offsets=False),
         prominence_mw=0.0,
-        significance=float(peak.height_mw.n / peak.height_mw.s),
+        significance=peak.significance,
         kind=kind,
         explanations=explanations,
         notes=tuple(notes),

@@ -12,9 +12,10 @@ from uncertainties import UFloat
 
 from aotf_lab.crystal.cut import Cut
 from aotf_lab.crystal.hunt.checks import hunt_checks
+from aotf_lab.crystal.hunt.cut_off import with_cut_off
 from aotf_lab.crystal.hunt.decide import decide
 from aotf_lab.crystal.hunt.expected import Expected, expected
-from aotf_lab.crystal.hunt.features import features_of, width_of_lines
+from aotf_lab.crystal.hunt.features import USUAL_FWHM_MHZ, features_of, width_of_lines
 from aotf_lab.crystal.hunt.fit import HuntSolution, solve_hunt
 from aotf_lab.crystal.hunt.found import detection_mw, found_peaks
 from aotf_lab.crystal.hunt.model import FLOORS, lights
@@ -29,8 +30,6 @@ from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.reading.readings import Readings
 
 __all__ = ["Hunt", "fit_hunt"]
-
-USUAL_FWHM_MHZ = 0.3
 
 
 @dataclass(frozen=True)
@@ -163,6 +162,7 @@ def fit_hunt(
     solution = solve_hunt(table, Known(_lag(table, time_constant_s), _drive(drive_ratio)))
     features = features_of(solution)
     width = width_of_lines(features, fwhm_mhz or (None if features else USUAL_FWHM_MHZ))
+    features = with_cut_off(features, solution, width)
     usual = float(np.exp(width.log_width))
     bounds = detection_mw(solution, usual), detection_mw(solution, 0.5 * usual)
     decided = decide(features, width, told, table.range_mhz, bounds[0])
