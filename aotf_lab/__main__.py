@@ -81,9 +81,11 @@ def _new(options: argparse.Namespace) -> tuple[str, int]:
     write_template(options.folder)
     folder = options.folder
     return (
-        f"{folder}: edit session.toml, put your raw files beside it, then run:\n"
+        f"{folder}: edit session.toml, put your raw files in the place of the examples, then run:\n"
         f"aotf-lab check {folder}\n"
-        f"aotf-lab report {folder} --out report.html"
+        f"aotf-lab report {folder} --out report.html\n"
+        "The examples show the form of each file and are too short to compute from: the first lines of each say what\n"
+        "a real one holds. For a whole invented session that computes: python -m aotf_lab.simulate FOLDER"
     ), 0
 
 

@@ -10,6 +10,7 @@ from aotf_lab.errors import SessionError
 from aotf_lab.reading import load_session_file, read_raw_file, write_template
 from aotf_lab.reading.atomic import write_text_atomically
 from aotf_lab.reading.session_file import PURPOSES
+from aotf_lab.session import open_session
 
 TWO_WAYS = (
     "the crystal is calibrated by the table of lines (lines.csv): the peaks in the scans of A are not used for it"
@@ -28,6 +29,23 @@ def test_the_template_opens_and_every_example_is_read(tmp_path):
         assert len(readings.table) >= 2
         assert readings.receipts[0].rejected == ()
         assert all(c.meaning for c in readings.receipts[0].columns)
+
+
+def test_each_example_says_what_a_real_file_holds_as_the_fits_have_it(tmp_path):
+    """The fewest readings that an example names are those that the error of its fit names."""
+    write_template(tmp_path)
+    assert "too short to compute from" in load_session_file(tmp_path).note
+    session = open_session(tmp_path)
+    asked = {}
+    for error in session.troubles.values():
+        fewest = re.match(r"(?:at least )?(\d+)(?: to \d+)?", error.allowed)
+        where = error.where.split(":")[0]
+        if fewest and (tmp_path / where).is_file():
+            asked[where] = int(fewest[1])
+    assert len(asked) >= 9
+    for name, fewest in asked.items():
+        told = (tmp_path / name).read_text("utf-8").splitlines()[1]
+        assert re.match(rf"# a real one: (?:at least )?{fewest} ", told), (name, told, fewest)
 
 
 def test_every_key_of_the_template_is_understood_once_uncommented(tmp_path):
