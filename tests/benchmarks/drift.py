@@ -219,7 +219,8 @@ Each history is a bench of its own: records on irregular days over 200 to 1,000 
 4 K and days of +-1 K, a thermometer with {U_TEMPERATURE_K:g} K of noise. Oscillator: within 80 kHz/K, within 50 Hz a
 day, scatter between records 2 to 15 kHz, stated u 1 to 6 kHz. Crystal at {LINE.frequency_mhz:g} MHz: 30 to 60 ppm/K,
 within 0.03 ppm a day, scatter up to 20 ppm, stated u 10 to 40 ppm. Known coefficients have u of 4 % and 1 kHz/K.
-Share of 95 % intervals that hold the truth; demand: 0.93 or more."""
+Share of 95 % intervals that hold the truth; demand: 0.93 or more. The ageing of an oscillator that only wanders falls
+short of it: a walk's trend and its wander look alike. Its due days are kept all the same."""
 
 DUE_HEADS = ("history", "link and loss", "promised", "lost more", "days ahead, median", "set by the history's length")
 CHART_HEADS = (
@@ -262,7 +263,7 @@ def main(histories: int) -> None:
             "Demand: more light than stated lost in 0.05 of the histories at most.",
             markdown(DUE_HEADS, due),
             "## Share of checks that failed",
-            "`coefficient of a day` is to fail in 0.002; the others judge the readings.",
+            "They judge the readings: temperatures too close together, or in step with the days.",
             markdown(["check", *tallies], failed),
             "## Control charts: share with a value outside among the last quarter, limits from the records before",
             markdown(CHART_HEADS, charts),
