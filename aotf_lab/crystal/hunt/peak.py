@@ -62,6 +62,9 @@ class Peak:
     - ``significance``: height over its standard uncertainty.
     - ``kind``: what it is; "ambiguous" where no explanation has ``CONFIDENT`` of the weight.
     - ``explanations``: all that were weighed, the likeliest first. ``notes``: edge of the sweep, too few readings.
+
+    Of a peak that an end of the sweep cuts off, the u of the frequency reaches a width further, and the power is the
+    most that was read, with half of it as its u.
     """
 
     number: int
