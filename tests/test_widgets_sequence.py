@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -50,6 +52,12 @@ def test_it_opens_on_the_first_play_with_dwells(demo):
         "D": 120.0, "E": 60.0, "F": 60.0, "G": 120.0, "park": 40.0,
     }  # fmt: skip
     assert set(panel.now.played.order) == {"D", "E", "F", "G", "park"}
+
+
+def test_without_a_play_it_opens_on_lines_that_can_be_set(demo):
+    panel = SequencePanel(replace(demo, facts=replace(demo.facts, plays=())))
+    assert {n for n, b in panel.dwell_us.items() if b.value} == {"C", "D"}  # A and B are beyond the generator
+    assert panel.now is not None
 
 
 def test_each_control_moves_numbers_and_picture(demo):

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from aotf_lab.drawing.panel_picture import AnewPicture
+from aotf_lab.planning.park.reach import reach_of
 from aotf_lab.planning.sequence import PARK, Sequence
 from aotf_lab.session import Session
 from aotf_lab.session.timing import Order
@@ -75,7 +76,10 @@ class SequencePanel(Panel[SequenceState]):
         low, high = session.vco.range_mhz
         names = [n for n in session.passbands.lines if low <= session.passbands.peak_mhz(n).n <= high]
         plays = [p for p in session.facts.plays if p.dwell_us is not None]
-        first = dict.fromkeys(names[:2], _DWELL_US)
+        limits = session.facts.limits
+        reach = reach_of(session.curves, limits.oscillator, limits.generator, None)
+        settable = [n for n in names if reach.low_mhz <= session.passbands.peak_mhz(n).n <= reach.high_mhz]
+        first = dict.fromkeys(settable[:2], _DWELL_US)
         if plays and plays[0].dwell_us is not None:
             first = dict(zip(plays[0].lines, plays[0].dwell_us, strict=True))
         self.dwell_us = {

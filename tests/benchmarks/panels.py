@@ -132,11 +132,11 @@ def sequence_of(session: Session, steps: int) -> Change:
     """Return a new dwell of one of ``steps`` steps."""
     panel = SequencePanel(session)
     with panel.held():
-        for k, box in enumerate(panel.dwell_us.values()):
-            box.value = 50.0 if k < steps else 0.0
+        for name, box in panel.dwell_us.items():
+            box.value = 50.0 if name in "DEFG"[:steps] else 0.0
 
     def work(k: int) -> None:
-        next(iter(panel.dwell_us.values())).value = 51.0 + k
+        panel.dwell_us["D"].value = 51.0 + k
 
     return Change(panel, f"a dwell, {steps} steps", work)
 
