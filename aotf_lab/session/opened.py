@@ -68,11 +68,13 @@ class Session(SessionTiming):
 
     @property
     def troubles(self) -> Mapping[str, AotfLabError]:
-        """What could not be computed, and why: part -> error."""
+        """What could not be computed, and why: part -> error; what fails for one reason is named once, files last."""
         for part in self.parts:
             self.attempt(part)
-        told = {str(error) for part, error in self._troubles.items() if not part.startswith("file ")}
-        return {p: e for p, e in self._troubles.items() if not p.startswith("file ") or str(e) not in told}
+        found: dict[str, str] = {}
+        for part in sorted(self._troubles, key=lambda p: p.startswith("file ")):
+            found.setdefault(str(self._troubles[part]), part)
+        return {p: e for p, e in self._troubles.items() if found[str(e)] == p}
 
 
 def open_session(folder: str | os.PathLike[str]) -> Session:

@@ -111,7 +111,7 @@ class SessionTiming(SessionCurves):
     @cached_property
     def levels(self) -> Mapping[str, GeneratorSettings]:
         """What to type for each line alone that can be set."""
-        names = {line.name: line.name for line in self.facts.lines}
+        names = {line.name: line.name for line in self.facts.lines if self.vco}  # without a curve all fail alike
         return self._each(names, lambda name: generator_settings(self, name, self.generator), "level of line")
 
     @cached_property
