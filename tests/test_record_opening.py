@@ -248,3 +248,13 @@ def test_what_is_no_check_is_refused(kept):
         opening_check(oscillator, crystal, measured="2026-01-01", line_peak=peak(kept))
     with pytest.raises(RecordError, match=r"after the opening check.*found 'in July'"):
         opening_check(oscillator, crystal, measured="in July", line_peak=peak(kept))
+
+
+def test_a_temperature_that_is_not_told_today_does_not_stay_that_of_the_calibration(kept):
+    """Else a history would take the renewed curve for one measured at the old temperature."""
+    assert "temperature_c" in kept[0].conditions
+    found = checked(kept, lambda v: 0.115)
+    assert "temperature_c" not in found.oscillator.conditions
+    assert found.oscillator.conditions["supply_v"] == kept[0].conditions["supply_v"]
+    told = opening_check(*kept, measured=DAY, oscillator_readings=readings(kept[0], temperature_c=19.9))
+    assert told.oscillator.conditions["temperature_c"] == pytest.approx(19.9)

@@ -116,7 +116,10 @@ def opening_check(
 def _renewed(
     record: _Record, numbers: StoredNumbers, link: LinkCheck, measured: str, conditions: Mapping[str, float | None]
 ) -> _Record:
-    """Return the record with its new numbers, for today's conditions; as it was where it must be measured again."""
+    """Return the record with its new numbers; as it was where it must be measured again.
+
+    ``conditions`` are today's: one that is None is not known, and that of the calibration no longer holds.
+    """
     if measured < record.as_of:
         raise RecordError(
             "an opening check before its calibration", where=f"{record.part} {record.name}", found=measured,
@@ -125,9 +128,8 @@ def _renewed(
     if link.verdict == "measure again":
         return record
     update = Update(measured, update_words(link), link.shift_mhz, link.u_shift_mhz)
-    known = {name: value for name, value in conditions.items() if value is not None}
-    renewed = replace(
-        record, numbers=numbers, updates=(*record.updates, update), conditions={**record.conditions, **known}
-    )
+    today = {**record.conditions, **conditions}
+    known = {name: value for name, value in today.items() if value is not None}
+    renewed = replace(record, numbers=numbers, updates=(*record.updates, update), conditions=known)
     require_sound(renewed, f"{record.part} {record.name} after the opening check")
     return renewed
