@@ -120,7 +120,7 @@ def plot_scan(
     ax.set_xlabel(axis_label("frequency_mhz"))
     ax.set_ylabel(axis_label("optical_power_mw"))
     ax.grid(visible=True, color="0.9", linewidth=0.6)
-    ax.legend(frameon=False, fontsize="small")
+    ax.legend(frameon=False, fontsize="small", handlelength=1.6, labelspacing=0.3)
     return ax
 
 

@@ -59,7 +59,7 @@ def mark_limit(ax: Axes, limit_w: float) -> Axes:
 def mark_safe_supply(ax: Axes, supply_v: float) -> Axes:
     """Mark the highest safe supply on a plot of power against supply."""
     ax.axvline(supply_v, color="black", linewidth=1.4, linestyle="--", label=f"highest safe supply {supply_v:.2f} V")
-    ax.legend(frameon=False, fontsize="small")
+    ax.legend(frameon=True, framealpha=0.9, edgecolor="none", fontsize="small")
     return ax
 
 
@@ -70,5 +70,5 @@ def _finished(ax: Axes, x: Floats, y: Floats, title: str, limit_w: float | None)
     ax.set_ylim(bottom=0.0)
     if limit_w is not None:
         mark_limit(ax, limit_w)
-    ax.legend(frameon=False, fontsize="small")
+    ax.legend(frameon=True, framealpha=0.9, edgecolor="none", fontsize="small")
     return ax

@@ -36,7 +36,8 @@ def plot_sequence(
     scale = 2 * _HIGH / max(high - low, 1e-9)
     ax.step(time_us, top + scale * (drive_v - low), where="post", color=ORANGE, linewidth=1.6)
     ticks, names = [top, top + 2 * _HIGH], [f"{low:.2f} V", f"{high:.2f} V"]
-    for k, (name, (time, course)) in enumerate(light.items()):
+    for k, (name, whole) in enumerate(light.items()):
+        time, course = _bends(*whole)
         base = top - 1 - k
         for shift in (-cycle_us, 0.0):
             ax.fill_between(time + shift, base, base + _HIGH * course, color=GREY, alpha=0.35, linewidth=0)
@@ -51,3 +52,11 @@ def plot_sequence(
     ax.set_ylim(-0.25, top + 2 * _HIGH + 0.7)
     ax.legend(frameon=True, framealpha=0.9, edgecolor="none", fontsize="small", loc="upper right")
     return name_axes(ax, "Time (us)", "")
+
+
+def _bends(time: Floats, course: Floats) -> tuple[Floats, Floats]:
+    """Return the course without the points inside its flat stretches: nobody sees them, and they weigh most."""
+    shown = np.round(course, 3)
+    level = (shown[1:-1] == shown[:-2]) & (shown[1:-1] == shown[2:])
+    bends = np.concatenate(([True], ~level, [True]))
+    return time[bends], course[bends]

@@ -29,7 +29,7 @@ def plot_edge(
     ax = axes_or_new(ax)
     ax.plot(time_us, light, ".", color=ORANGE, markersize=2.5, label="light")
     if drive_v is not None and np.ptp(drive_v) > 0:
-        ax.plot(time_us, (drive_v - np.min(drive_v)) / np.ptp(drive_v), "--", color=GREY, linewidth=1.2, label="drive")
+        ax.plot(time_us, (drive_v - np.min(drive_v)) / np.ptp(drive_v), "-", color=GREY, linewidth=0.6, label="drive")
     ax.plot(fitted_us, fitted, "-", color=BLUE, linewidth=1.5, label="fit")
     for k, middle in enumerate(middles_us):
         label = "half of the beam" if k == 0 else None
@@ -55,7 +55,7 @@ def plot_depth(
         ax.plot(x, y, style, color=BLUE, linewidth=1.5, label=name)
     for name, (at, height) in marks.items():
         ax.plot([at, at], [0.0, height], ":", color=GREY, linewidth=1)
-        ax.annotate(f" {name} {at:.0f} kHz", (at, height), fontsize="small", va="bottom")
+        ax.annotate(f"{name} {at:.0f} kHz ", (at, height), fontsize="small", ha="right", va="top")
     ax.set_xscale("log")
     ax.set_ylim(bottom=0)
     ax.legend(frameon=False, fontsize="small")
@@ -67,7 +67,7 @@ def plot_sweep(rate: Floats, lost: Mapping[str, Floats], allowed: float, chosen:
     ax = axes_or_new(ax)
     styles = ("-", "--", "-.", ":")
     for k, (name, share) in enumerate(lost.items()):
-        colour = BLUE if name == "all" else (ORANGE, GREY, "black", "tab:green")[k % 4]
+        colour = BLUE if name == "all" else (ORANGE, GREY, "black")[k % 3]
         ax.loglog(rate, np.maximum(share, 1e-9), styles[k % 4], color=colour, linewidth=1.5, label=name)
     ax.axhline(allowed, color=GREY, linewidth=0.9, linestyle=":")
     ax.axvline(chosen, color=GREY, linewidth=0.9, linestyle="-.", label=f"highest rate {chosen:.3g} MHz/us")
