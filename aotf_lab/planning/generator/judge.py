@@ -38,8 +38,8 @@ def _reach(wanted: Sequence[Wanted], made: Sequence[Made], output: Output, reach
     if not far:
         return Check("reach", True, f"all levels lie within {span}")
     parts = []
-    for level in far:
-        near = next(m for m in made if m.wanted is level)
+    nearest = [next(m for m in made if m.wanted is level) for level in far]
+    for level, near in zip(far, nearest, strict=True):
         lost = near.rounding_lost_percent
         light = "" if lost is None else f" and loses {percent(lost)} of the light"
         parts.append(
@@ -48,7 +48,8 @@ def _reach(wanted: Sequence[Wanted], made: Sequence[Made], output: Output, reach
         )
     by_generator = any(reach.why(w.port_v.n) == "what the generator gives" for w in far)
     cure = f"add {bias}" if bias is not None else _without(wanted, output, by_generator)
-    return Check("reach", False, f"within reach are {span}; {'; '.join(parts)}; {cure}")
+    stake_mhz = max(abs(float(near.error_mhz.n)) for near in nearest)
+    return Check("reach", False, f"within reach are {span}; {'; '.join(parts)}; {cure}", at_stake_mhz=stake_mhz)
 
 
 def _without(wanted: Sequence[Wanted], output: Output, by_generator: bool) -> str:
