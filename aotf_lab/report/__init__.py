@@ -1,4 +1,4 @@
-"""Report: a session's answers on one self-contained HTML page."""
+"""Report: a session's answers as one bench sheet and all details, in self-contained HTML or in PDF."""
 
 from aotf_lab.report.write import report_html, write_page, write_report
 

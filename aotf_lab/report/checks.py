@@ -18,13 +18,20 @@ __all__ = ["PartCheck", "gathered_checks"]
 
 @dataclass(frozen=True)
 class PartCheck:
-    """A check, the part of the bench it speaks of, and its cost in words ("" when none is known)."""
+    """A check, the part of the bench it speaks of, its cost in words, and the light lost ("" when none is known)."""
 
     part: str
     name: str
     passed: bool
     detail: str
     cost: str
+    lost: str = ""
+
+    @property
+    def found_and_cure(self) -> tuple[str, str]:
+        """What was found, and what to do: the last clause of a detail is the cure."""
+        found, _, cure = self.detail.rpartition("; ")
+        return (found, cure) if found else (cure, "")
 
 
 def gathered_checks(session: Session, driver: Driver, light: Light, pace: Pace) -> list[PartCheck]:
@@ -34,8 +41,7 @@ def gathered_checks(session: Session, driver: Driver, light: Light, pace: Pace) 
     """
     curves = session.curves
     whole = [PartCheck("Session", c.name, c.passed, c.detail, "") for c in session.checks]
-    timed = ((part, c, None) for part, c in pace_checks(pace))
-    found = (*_all(curves), *_of_light(light), *timed, *_of_driver(driver))
+    found = (*_all(curves), *_of_light(light), *pace_checks(pace), *_of_driver(driver))
     return [_worded(curves, *each) for each in found] + whole
 
 
@@ -90,10 +96,10 @@ def _of_driver(driver: Driver) -> Iterator[tuple[str, Check, float | None]]:
 
 
 def _worded(curves: Curves, part: str, check: Check, frequency_mhz: float | None) -> PartCheck:
-    cost = ""
+    cost = lost = ""
     if not check.passed and check.at_stake_mhz is not None and frequency_mhz is not None:
         fwhm = curves.fwhm_mhz(frequency_mhz)
         if fwhm is not None:
             lost = light_words(light_lost_percent(check.at_stake_mhz, fwhm))
             cost = f"At stake: {1e3 * check.at_stake_mhz:.0f} kHz, which loses {lost} of the light."
-    return PartCheck(part, check.name, check.passed, check.detail, cost)
+    return PartCheck(part, check.name, check.passed, check.detail, cost, lost)

@@ -8,7 +8,7 @@ from aotf_lab.planning import SetPoint, SetPoints
 from aotf_lab.report.preflight_rows import rounded_down
 from aotf_lab.report.words import light, measured
 
-__all__ = ["DETAIL_HEADS", "METHOD", "NOTES", "SET_POINT_HEADS", "budget_rows", "detail_rows", "set_point_rows"]
+__all__ = ["DETAIL_HEADS", "NOTES", "SET_POINT_HEADS", "budget_rows", "detail_rows", "set_point_rows"]
 
 SET_POINT_HEADS = (
     "Line",
@@ -35,28 +35,6 @@ NOTES = (
     "error (\u201cDrive by another meter\u201d). Set RF power to the watts shown on the bench's own scope: the supply "
     "makes them in a matched load, by the meter of the level's readings. Watts count, volts only help to find them.",
     "\u201cLight lost, at most\u201d is what the line loses at the 95 % limit of its set-point's frequency error.",
-)
-
-METHOD = (
-    "Each value stands with its standard uncertainty (k = 1) in brackets, after the Guide to the expression of "
-    "uncertainty in measurement (JCGM 100:2008). Stated instrument accuracies are taken as they are; where readings "
-    "scatter significantly more, the scatter is scaled up (Birge) and intervals use Student t.",
-    "Oscillator: a Gaussian process whose band carries the doubt about the form of the curve. Volts are as the "
-    "voltmeter of the readings shows. Passband: coupled waves with drive and the power meter's lag. Tuning: the "
-    "published birefringence of the crystal (Uchida, Phys. Rev. B 4, 3736 (1971), for paratellurite) as shape only,"
-    " with weak priors, errors in both variables. Efficiency: sine-squared law, the power scale's error kept "
-    "apart as common.",
-    "RF power is chosen for most light with the upper 97.5 % bound of the true power below the crystal's rating. "
-    "Watts are as the bench's own scope shows them; their uncertainty is that of the scale.",
-    "Light: every peak of the hunt is weighed against line, sidelobe, ghost of a harmonic and other polarisation; "
-    "which peak is which line is decided by the evidence of all assignments in falling order of frequency. Beyond the "
-    "main lobe no null is counted on: crosstalk and the leak where the oscillator is parked are bounds. A plain "
-    "modulator is a Bragg cell driven at its best carrier.",
-    "Driver: each trace is a sine with its harmonics; RF power is that of the fundamental. Level: the curve over the "
-    "supply and that over the band, in dB, with what the amplifier gives way. The highest safe supply keeps the upper "
-    "bound of the largest power in the band below the rating, every mismatch at its worst phase. Match: the leak of "
-    "the coupler bounds every return loss. Warm-up: exponentials beside white noise and a random walk; Allan "
-    "deviation after IEEE Std 1139, overlapping.",
 )
 
 

@@ -12,7 +12,10 @@ from aotf_lab.errors import AotfLabError
 from aotf_lab.report.words import causes, measured
 from aotf_lab.session import Session
 
-__all__ = ["NumberRow", "crystal_rows", "number_row"]
+__all__ = ["NUMBER_HEADS", "NumberRow", "crystal_rows", "number_row"]
+
+
+NUMBER_HEADS = ("Quantity", "Value", "95 % interval", "Largest causes of its variance")
 
 
 @dataclass(frozen=True)
@@ -41,7 +44,7 @@ def number_row(name: str, value: UFloat, unit: str, interval: tuple[float, float
     """Return the row of a value with its interval, in digits that its uncertainty allows."""
     digits = max(0, 1 - int(np.floor(np.log10(value.s)))) if value.s > 0 else 4
     low, high = (f"{end:.{min(digits, 9)}f}" if np.isfinite(end) else "no limit" for end in interval)
-    return NumberRow(name, measured(value, unit), f"{low} to {high}", causes(value))
+    return NumberRow(name, measured(value, unit), f"{low} to {high} {unit}".strip(), causes(value))
 
 
 def _tuning_rows(session: Session) -> Iterator[NumberRow]:

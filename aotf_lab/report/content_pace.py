@@ -13,7 +13,18 @@ from aotf_lab.report.content_numbers import NumberRow, number_row
 from aotf_lab.report.pace_parts import Pace
 from aotf_lab.report.words import light, measured
 
-__all__ = ["TYPED_HEADS", "PlayText", "advice", "generator_notes", "pace_rows", "play_texts", "typed_rows"]
+__all__ = [
+    "OUT_OF_REACH",
+    "TYPED_HEADS",
+    "PlayText",
+    "advice",
+    "generator_notes",
+    "pace_rows",
+    "play_texts",
+    "typed_rows",
+]
+
+OUT_OF_REACH = "out of reach"
 
 TYPED_HEADS = (
     "Line",
@@ -83,8 +94,8 @@ def _typed_row(name: str, level: GeneratorSettings) -> tuple[str, ...]:
         why = level.reach.why(made.wanted.port_v.n)
         return (
             name,
-            "out of reach",
-            "out of reach",
+            OUT_OF_REACH,
+            OUT_OF_REACH,
             port,
             f"beyond {why}",
             "the failed check names a bias that would do",

@@ -55,7 +55,7 @@ def _oscillator(session: Session) -> Iterator[ReportFigure]:
     vco = session.curves.vco
     if vco is None:
         return
-    figure, (top, bottom) = new_figure(2, (3, 1), height_in=5.6)
+    figure, (top, bottom) = new_figure(2, (3, 1), height_in=4.5)
     vco.plot(top)
     top.set_xlabel("")
     plot_residuals(
@@ -97,7 +97,7 @@ def _tuning(session: Session) -> Iterator[ReportFigure]:
     tuning = session.curves.tuning
     if tuning is None:
         return
-    figure, (top, bottom) = new_figure(2, (3, 1), height_in=5.6)
+    figure, (top, bottom) = new_figure(2, (3, 1), height_in=4.5)
     tuning.plot(top)
     found = _found_lines(session)
     if found:
@@ -131,7 +131,7 @@ def _found_lines(session: Session) -> dict[str, tuple[float, float]]:
 def _efficiency(session: Session) -> Iterator[ReportFigure]:
     lines = session.curves.efficiency
     for name, curve in lines.own.items() if lines is not None else ():
-        figure, (top, bottom) = new_figure(2, (3, 1), height_in=4.4, width_in=5.2)
+        figure, (top, bottom) = new_figure(2, (3, 1), height_in=3.8, width_in=4.3)
         curve.plot(top)
         top.set_title(f"Line {name}: {curve.level}", fontsize="medium", loc="left")
         top.set_xlabel("")
@@ -158,7 +158,7 @@ def _light_residuals(curve: Efficiency) -> tuple[Floats, Floats, Floats]:
 
 def _scans(session: Session) -> Iterator[ReportFigure]:
     for name, scan in session.curves.scans.items():
-        figure, (axes,) = new_figure(1, height_in=3.2, width_in=5.2)
+        figure, (axes,) = new_figure(1, height_in=2.9, width_in=4.3)
         scan.plot(axes)
         axes.set_title(f"Line {name}", fontsize="medium", loc="left")
         yield ReportFigure(
@@ -171,7 +171,7 @@ def _scans(session: Session) -> Iterator[ReportFigure]:
 
 def _modulators(session: Session) -> Iterator[ReportFigure]:
     for name, modulator in session.curves.modulators.items():
-        figure, (axes,) = new_figure(1, height_in=3.2, width_in=5.2)
+        figure, (axes,) = new_figure(1, height_in=2.9, width_in=4.3)
         modulator.plot(axes)
         axes.set_title(f"Line {name}", fontsize="medium", loc="left")
         carrier, band = modulator.carrier_mhz.n, modulator.bandwidth_mhz.n

@@ -21,7 +21,7 @@ def driver_figures(session: Session, driver: Driver) -> list[ReportFigure]:
 
 def small_figure(name: str, draw: Callable[..., object], caption: str, alt: str) -> ReportFigure:
     """Return the small figure that ``draw`` puts on the axes it is given."""
-    figure, (axes,) = new_figure(1, height_in=3.4, width_in=5.2)
+    figure, (axes,) = new_figure(1, height_in=3.0, width_in=4.3)
     draw(axes)
     return ReportFigure(encoded(figure_to_svg(figure, name)), caption, alt, small=True)
 

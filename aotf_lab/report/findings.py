@@ -17,18 +17,24 @@ class Finding:
 
     where: str
     what: str
-    detail: str
+    found: str
+    cure: str
     grave: bool
+
+    @property
+    def detail(self) -> str:
+        """What was found and what to do, in sentences but for the last full stop."""
+        return f"{self.found}. To do: {self.cure}"
 
 
 def finding_rows(check: SessionCheck) -> list[Finding]:
     """Return every suspicion and every contradiction of the session, the grave ones first."""
     doubts = [
-        Finding(s.where, s.what, f"Found {s.found}; likely: {s.likely_cause}. To do: {s.cure}", s.unusable)
+        Finding(s.where, s.what, f"Found {s.found}; likely: {s.likely_cause}", s.cure, s.unusable)
         for s in check.suspicions
     ]
     against = [
-        Finding(c.place, c.what, f"Found {c.found}, stated {c.stated}. To do: {c.cure}", c.unusable)
+        Finding(c.place, c.what, f"Found {c.found}, stated {c.stated}", c.cure, c.unusable)
         for c in check.contradictions
     ]
     return sorted([*doubts, *against], key=lambda finding: not finding.grave)

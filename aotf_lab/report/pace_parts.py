@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from aotf_lab.estimation import Check
@@ -43,28 +43,39 @@ def pace_of(session: Session, safe: bool) -> Pace:
     )
 
 
-def pace_checks(pace: Pace) -> Iterator[tuple[str, Check]]:
-    """Yield (part, check); what fails alike for several lines or plays is told once, in the words of the first."""
+def pace_checks(pace: Pace) -> Iterator[tuple[str, Check, float | None]]:
+    """Yield (part, check, frequency near which the passband counts).
+
+    What fails alike for several lines or plays is told once, in the words of the first that says what to do.
+    """
     for name, edge in pace.edge.items():
-        yield from ((f"Edge{_of(name)}", c) for c in edge.fit.checks)
+        yield from ((f"Edge{_of(name)}", c, None) for c in edge.fit.checks)
     for name, depth in pace.modulation_depth.items():
-        yield from ((f"Modulation depth{_of(name)}", c) for c in depth.fit.checks)
-    levels = {f"line {name}": level.checks for name, level in pace.levels.items()}
-    yield from _together(levels | {f'"{name}"': play.checks for name, play in pace.plays.items()})
+        yield from ((f"Modulation depth{_of(name)}", c, None) for c in depth.fit.checks)
+    owners: dict[str, Played] = {f"line {name}": level for name, level in pace.levels.items()}
+    yield from _together(owners | {f'"{name}"': play for name, play in pace.plays.items()})
 
 
-def _together(by_owner: Mapping[str, Iterable[Check]]) -> Iterator[tuple[str, Check]]:
+def _together(owners: Mapping[str, Played]) -> Iterator[tuple[str, Check, float | None]]:
     """Yield each check that passed, and of the failed ones the first of each name with all that it failed for."""
     failed: dict[str, list[tuple[str, Check]]] = {}
-    for owner, checks in by_owner.items():
-        for check in checks:
+    for owner, played in owners.items():
+        for check in played.checks:
             if check.passed:
-                yield f"Generator, {owner}", check
+                yield f"Generator, {owner}", check, None
             else:
                 failed.setdefault(check.name, []).append((owner, check))
     for found in failed.values():
-        owners = ", ".join(owner for owner, _ in found)
-        yield f"Generator, {owners}", found[0][1]
+        names = ", ".join(owner for owner, _ in found)
+        owner, check = next((pair for pair in found if "; " in pair[1].detail), found[0])
+        yield f"Generator, {names}", check, _frequency_mhz(owners[owner])
+
+
+def _frequency_mhz(played: Played) -> float | None:
+    """Return the frequency of the first line of a wave of levels."""
+    if not isinstance(played, GeneratorSettings):
+        return None
+    return next((w.frequency_mhz.n for w in played.wanted if w.fwhm_mhz is not None), None)
 
 
 def _of(name: str) -> str:

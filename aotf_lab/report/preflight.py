@@ -6,12 +6,10 @@ import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
-from importlib.resources import files
 from pathlib import Path
 
-import jinja2
-
 from aotf_lab.reading.atomic import write_text_atomically
+from aotf_lab.report.page import rendered
 from aotf_lab.report.preflight_rows import LIMIT_HEADS, PART_HEADS, limit_rows, part_rows, rounded_down
 from aotf_lab.report.preflight_words import (
     OFF_STEPS,
@@ -69,12 +67,8 @@ class Preflight:
 
     def html(self) -> str:
         """Return the same as one HTML page that needs no other file and prints on one sheet."""
-        environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
-        text = files("aotf_lab.report").joinpath("preflight.html").read_text(encoding="utf-8")
-        page = environment.from_string(text).render(
-            found=self, limit_heads=LIMIT_HEADS, part_heads=PART_HEADS, version=version("aotf-lab")
-        )
-        return page + "\n"
+        heads = {"limit_heads": LIMIT_HEADS, "part_heads": PART_HEADS}
+        return rendered("preflight.html", found=self, **heads, version=version("aotf-lab"))
 
     def _repr_html_(self) -> str:
         return self.html()

@@ -7,7 +7,7 @@ from uncertainties import UFloat
 from aotf_lab.estimation import variance_shares
 from aotf_lab.planning import shown
 
-__all__ = ["causes", "count", "joined", "light", "measured"]
+__all__ = ["causes", "clipped", "count", "joined", "light", "measured"]
 
 
 def measured(value: UFloat | float | None, unit: str = "") -> str:
@@ -41,6 +41,15 @@ def light(percent: float | None) -> str:
     if percent < 0.1:
         return "less than 0.1 %"
     return f"{percent:.2g} %" if percent < 9.95 else f"{percent:.0f} %"
+
+
+def clipped(text: str, most: int) -> str:
+    """Return ``text`` with no more than ``most`` characters, cut between words.
+
+    >>> clipped("look for an outlier, a drift", 22)
+    'look for an outlier …'
+    """
+    return text if len(text) <= most else f"{text[: most - 1].rsplit(' ', 1)[0].rstrip(',;: ')} …"
 
 
 def joined(items: list[str]) -> str:

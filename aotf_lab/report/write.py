@@ -1,22 +1,18 @@
-"""The report: one self-contained HTML file, written atomically."""
+"""The report: one self-contained HTML file, or a PDF, written atomically."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import astuple, replace
 from importlib.metadata import version
-from importlib.resources import files
 from pathlib import Path
-
-import jinja2
 
 from aotf_lab.errors import Said, SessionError
 from aotf_lab.planning import SetPoints, set_points
-from aotf_lab.reading.atomic import write_text_atomically
+from aotf_lab.reading.atomic import write_bytes_atomically
 from aotf_lab.report.cautions import CAUTIONS
 from aotf_lab.report.checks import PartCheck, gathered_checks
 from aotf_lab.report.content import (
     DETAIL_HEADS,
-    METHOD,
     NOTES,
     SET_POINT_HEADS,
     budget_rows,
@@ -24,9 +20,10 @@ from aotf_lab.report.content import (
     set_point_rows,
 )
 from aotf_lab.report.content_driver import driver_rows
-from aotf_lab.report.content_files import file_rows
+from aotf_lab.report.content_files import all_files_sha256, file_rows
 from aotf_lab.report.content_light import light_rows, light_sentences
-from aotf_lab.report.content_numbers import crystal_rows
+from aotf_lab.report.content_method import method
+from aotf_lab.report.content_numbers import NUMBER_HEADS, crystal_rows
 from aotf_lab.report.content_pace import TYPED_HEADS, advice, generator_notes, pace_rows, play_texts, typed_rows
 from aotf_lab.report.content_time import TIME_HEADS, time_table
 from aotf_lab.report.content_traces import unused_traces
@@ -39,10 +36,17 @@ from aotf_lab.report.figures_pace import pace_figures
 from aotf_lab.report.findings import Finding, finding_rows, findings_verdict
 from aotf_lab.report.light_parts import Light, light_of
 from aotf_lab.report.pace_parts import Pace, pace_of
+from aotf_lab.report.page import rendered
+from aotf_lab.report.pdf import pdf_of, require_pdf
+from aotf_lab.report.sheet import bench_sheet
 from aotf_lab.session import Session, check_session, require_output
 from aotf_lab.session.before_rf import before_rf
+from aotf_lab.session.rerun.results import results as all_results
 
-__all__ = ["report_html", "write_page", "write_report"]
+__all__ = ["ENDINGS", "PAPERS", "report_html", "write_page", "write_report"]
+
+ENDINGS = (".html", ".htm", ".pdf")
+PAPERS = ("A4", "letter")
 
 
 def report_html(session: Session) -> str:
@@ -53,7 +57,7 @@ def report_html(session: Session) -> str:
     return _page(session)[0]
 
 
-def _page(session: Session) -> tuple[str, int]:
+def _page(session: Session, paper: str | None = None) -> tuple[str, int]:
     """Return the page, and how many failed checks stand on it."""
     if nothing_computed(session):
         first, *others = session.troubles.values()
@@ -67,13 +71,11 @@ def _page(session: Session) -> tuple[str, int]:
     checked = check_session(session)
     before = before_rf(session, checked)
     driver = driver_of(session, None if before.start is None else before.start.safe, before.withheld)
-    environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
-    template = environment.from_string(files("aotf_lab.report").joinpath("template.html").read_text(encoding="utf-8"))
     light = light_of(session, driver)
     pace = pace_of(session, driver.safe is not None)
     checks = gathered_checks(session, driver, light, pace)
-    page = template.render(**_content(session, driver, (light, pace), checks, finding_rows(checked))) + "\n"
-    return page, sum(not c.passed for c in checks)
+    content = _content(session, driver, (light, pace), checks, finding_rows(checked))
+    return rendered("template.html", paper=paper, **content), sum(not c.passed for c in checks)
 
 
 def _content(
@@ -82,11 +84,12 @@ def _content(
     """Return what the template lays out."""
     light, pace = parts
     points = _points(session, driver)
+    set_rows = set_point_rows(points, None if driver.safe is None else driver.safe.supply_v)
     return {
         "title": f"{session.facts.name or session.facts.folder.name}: bench report",
-        "note": session.facts.note,
+        "sheet": bench_sheet(session, (driver, light, pace), points, set_rows, (checks, findings)),
         "verdict": [*verdict(session, driver, points, checks), *light_sentences(light), *findings_verdict(findings)],
-        "set_points": set_point_rows(points, None if driver.safe is None else driver.safe.supply_v),
+        "set_points": set_rows,
         "set_point_heads": SET_POINT_HEADS,
         "set_point_notes": NOTES,
         "details": detail_rows(points),
@@ -107,14 +110,18 @@ def _content(
             *pace_figures(pace),
             *driver_figures(session, driver),
         ],
-        "numbers": [*crystal_rows(session), *light_rows(light), *pace_rows(pace), *driver_rows(driver)],
+        "numbers": [
+            astuple(row) for row in (*crystal_rows(session), *light_rows(light), *pace_rows(pace), *driver_rows(driver))
+        ],
+        "number_heads": NUMBER_HEADS,
         "budget": budget_rows(points),
         "budget_lines": [p.line for p in points if p.budget],
         "in_time": time_table(session, driver, points),
         "time_heads": TIME_HEADS,
         "assumed": (*session.facts.assumed, *session.facts.remarks),
         "files": file_rows(session),
-        "method": METHOD,
+        "all_files": all_files_sha256(session),
+        "method": method(session, driver, light, pace),
         "cautions": CAUTIONS,
         "version": version("aotf-lab"),
     }
@@ -127,18 +134,46 @@ def _points(session: Session, driver: Driver) -> SetPoints:
     return set_points(replace(session.curves, level=None, safe=None), session.wavelengths_nm or None)
 
 
-def write_report(session: Session, out: str | Path) -> Path:
-    """Write the report of ``session`` to ``out`` and return the path; raises as ``write_page`` does."""
-    write_page(session, out)
+def write_report(
+    session: Session, out: str | Path, *, results: str | Path | None = None, paper: str | None = None
+) -> Path:
+    """Write the report of ``session`` to ``out`` and return the path; all else as ``write_page``."""
+    write_page(session, out, results=results, paper=paper)
     return Path(out)
 
 
-def write_page(session: Session, out: str | Path) -> int:
+def write_page(
+    session: Session, out: str | Path, *, results: str | Path | None = None, paper: str | None = None
+) -> int:
     """Write the report of ``session`` to ``out`` and return how many failed checks stand on it.
 
-    Raises ``SessionError`` as ``report_html`` does, and when ``out`` is a file of the session or its folder is missing.
+    ``out`` ends in .html (.htm), or in .pdf where WeasyPrint is installed. ``results`` is a file for every number as
+    JSON. ``paper`` is one of ``PAPERS``: None leaves the size to the printer, in a PDF to A4.
+
+    Raises ``SessionError`` as ``report_html`` does, for another ending or paper, and when ``out`` or ``results`` is a
+    file of the session or its folder is missing; ``AotfLabError`` for a PDF without WeasyPrint. None writes anything.
     """
     target = require_output(session.facts, out)
-    page, failed = _page(session)
-    write_text_atomically(target, page)
+    ending = _ending(target, paper)
+    if ending == ".pdf":
+        require_pdf()
+    numbers = None if results is None else require_output(session.facts, results)
+    page, failed = _page(session, paper)
+    write_bytes_atomically(target, pdf_of(page) if ending == ".pdf" else page.encode("utf-8"))
+    if numbers is not None:
+        all_results(session).to_json(numbers)
     return failed
+
+
+def _ending(target: Path, paper: str | None) -> str:
+    if target.suffix not in ENDINGS:
+        raise SessionError(
+            "a report of an unknown kind", found=str(target), allowed=f"a name that ends in {', '.join(ENDINGS)}",
+            cure="name it report.html, say",
+        )  # fmt: skip
+    if paper is not None and paper not in PAPERS:
+        raise SessionError(
+            "a paper that the report does not know", found=paper, allowed=" or ".join(PAPERS),
+            cure="leave it out: the bench sheet fits both",
+        )  # fmt: skip
+    return target.suffix
