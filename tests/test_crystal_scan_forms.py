@@ -3,6 +3,8 @@
 The benches (tests/benchmarks/scan_forms_bench.py) are made without the package's model of a scan.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -12,8 +14,8 @@ from aotf_lab import fit_scan, fit_tuning
 from aotf_lab.crystal.scan.table import scan_table
 from aotf_lab.errors import OutOfRangeError, ReadingsError
 from aotf_lab.physics.coupled_waves import diffraction_efficiency, peak_efficiency
-from tests.benchmarks.scan_bench import Scenario, Truth
-from tests.benchmarks.scan_forms_bench import in_db, ranged, sloped, two_peaks
+from tests.benchmarks.scan_bench import Scenario, Truth, grids, measured
+from tests.benchmarks.scan_forms_bench import TwoPeaks, in_db, ranged, sloped, two_peaks
 from tests.test_crystal_scan import BOTH, TRUTH, off, scan_of
 
 WIDE = Scenario("over more widths", points=(61, 61))
@@ -180,3 +182,43 @@ def test_the_length_of_the_transducer_has_the_velocity_and_the_width_in_its_budg
     assert 1.05 < length.n / straight.n < 1.15
     assert length.s / length.n > scan.fwhm_mhz.s / scan.fwhm_mhz.n
     assert scan.fit.budget(length)["acoustic velocity"] > 0.05
+
+
+@pytest.mark.parametrize(("beyond", "way"), [(0.3, 1.0), (0.6, -1.0)])
+def test_the_flank_of_a_passband_outside_the_scan_is_no_slope(beyond, way):
+    rng = np.random.default_rng(5)
+    runs = grids(BOTH, TRUTH, rng)
+    end = max(way * r for run in runs for r in run) * way
+    second = replace(TRUTH, centre_mhz=end + way * beyond * TRUTH.fwhm_mhz, peak_mw=0.11)
+    scan = fit_scan(measured(BOTH, TwoPeaks(TRUTH, second), runs, rng))
+    assert off(scan.centre_mhz, 64.2) < 3.5
+    assert scan.branches is None
+    check = checks(scan)["one peak"]
+    assert not check.passed
+    side = "above" if way > 0 else "below"
+    assert f"the flank of a second passband {side} the scan lies under this one" in check.detail
+    assert f"scan further {'up' if way > 0 else 'down'}" in check.detail
+
+
+def test_two_peaks_are_as_uncertain_as_their_valley_is_long():
+    """With the drive unknown the valley of chi-square is curved, and ten times as long as its floor is curved."""
+    untold = Scenario("drive and scatter not told", drive_told=False, u_told=False)
+    truth = Truth(64.2, 0.35, 0.09, 1.3, "tanh D")
+    tables, second = two_peaks(untold, truth, 0.1, 1.0, np.random.default_rng(1))
+    scan = fit_scan(tables)
+    assert scan.branches is not None
+    by_curvature = scan.solution.fit.parameters["separation_mhz"]
+    assert off(by_curvature, second.centre_mhz - 64.2) > 5.0
+    assert off(scan.branches.separation_mhz, second.centre_mhz - 64.2) < 2.0
+    assert off(scan.branches.main_mhz, 64.2) < 2.0
+    assert off(scan.drive_ratio, 1.3) < 2.5
+
+
+def test_ranges_in_the_digits_are_those_that_were_set():
+    rng = np.random.default_rng(6)
+    state = rng.bit_generator.state
+    shown = fit_scan(ranged(BOTH, TRUTH, rng, stated=False, rounded=True))
+    rng.bit_generator.state = state
+    stated = fit_scan(ranged(BOTH, TRUTH, rng, rounded=True))
+    assert np.mean(shown.solution.model.ranges != stated.solution.model.ranges) < 0.03
+    assert shown.fwhm_mhz.s == pytest.approx(stated.fwhm_mhz.s, rel=0.05)

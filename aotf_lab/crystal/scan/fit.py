@@ -86,8 +86,7 @@ def solve_scan(
 def solve_again(solution: ScanSolution, model: ScanModel, starts: Sequence[Mapping[str, float]]) -> ScanSolution:
     """Return the fit of another ``model`` to the same rows, from where ``solution`` ended and the best start."""
     known = dict(zip(solution.model.names, solution.fit.values.tolist(), strict=True))
-    ranges = model.ranges if solution.table.ranges is None else solution.table.ranges
-    table = replace(solution.table, ranges=ranges)
+    table = replace(solution.table, ranges=model.ranges)
     return _solved(table, model, solution.told, [known | dict(s) for s in starts])
 
 

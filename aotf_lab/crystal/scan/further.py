@@ -15,11 +15,14 @@ from uncertainties import UFloat
 from aotf_lab.crystal.scan.attempts import asked_for, limit, strained, tried
 from aotf_lab.crystal.scan.fit import ScanSolution
 from aotf_lab.crystal.scan.point import ScanPoint
-from aotf_lab.crystal.scan.ranges import found_ranges
+from aotf_lab.crystal.scan.ranges import found_ranges, nearer_ranges
 from aotf_lab.crystal.scan.second import Second, second_passband
 from aotf_lab.estimation.checks import chi2_limit
 
 __all__ = ["Further", "further"]
+
+_RANGE_PASSES = 3
+"""How often the ranges of single readings are judged anew by the fit."""
 
 
 @dataclass(frozen=True)
@@ -105,4 +108,10 @@ def _with_ranges(solution: ScanSolution) -> tuple[ScanSolution, bool]:
     found = tried(solution, {"ranges": ranges}, {})
     if found is None or solution.badness - found.badness < chi2_limit(2 * int(ranges.max())):
         return solution, False
+    for _ in range(_RANGE_PASSES):
+        nearer = nearer_ranges(found)
+        again = None if nearer is None else tried(found, {"ranges": nearer}, {})
+        if again is None or again.badness > found.badness:
+            break
+        found = again
     return found, True

@@ -28,7 +28,7 @@ def _floor_check(found: Further) -> Check:
     moved = 1e3 * found.moved_mhz
     detail = f"{detail}: a sloping floor was fitted; a level one would have moved the centre by {-moved:.2g} kHz"
     second = found.second
-    if second is None or second.believed or second.gained < 0:
+    if second is None or second.believed or second.gained < most**2:
         return Check("floor", True, detail, abs(found.moved_mhz))
     fit = found.solution.fit
     here = fit.parameters["centre_mhz"]

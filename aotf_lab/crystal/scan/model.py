@@ -180,11 +180,15 @@ class ScanModel:
         shown = self.trailing(light, values)
         if self.ranges is None:
             return shown + values[3]
-        return shown + self.gains(values) * values[3] + self._of_ranges("offset_{}_mw", 0.0, values)
+        return shown + self.gains(values) * values[3] + self.offsets(values)
 
     def gains(self, values: tuple[float, ...] | FloatArray) -> FloatArray:
         """Return what the range of each row (n,) makes of a power, over what the range of the peak does."""
         return self._of_ranges("gain_{}", 1.0, values)
+
+    def offsets(self, values: tuple[float, ...] | FloatArray) -> FloatArray:
+        """Return what the range of each row (n,) adds (mW), beside that of the peak."""
+        return self._of_ranges("offset_{}_mw", 0.0, values)
 
     def _of_ranges(self, name: str, first: float, values: tuple[float, ...] | FloatArray) -> FloatArray:
         if self.ranges is None:

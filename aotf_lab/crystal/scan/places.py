@@ -11,7 +11,7 @@ from aotf_lab.crystal.scan.model import ScanModel, passband
 from aotf_lab.crystal.scan.point import ScanPoint
 from aotf_lab.crystal.scan.table import ScanTable
 
-__all__ = ["HINT", "NEAREST", "second_places", "two_peak_starts"]
+__all__ = ["HINT", "NEAREST", "end_places", "second_places", "two_peak_starts"]
 
 HINT = 3.0
 """Standard uncertainties of a second passband's light from which it is tried; costs time, not false alarms."""
@@ -52,6 +52,12 @@ def second_places(point: ScanPoint) -> list[dict[str, float]]:
         if all(abs(apart[k] - apart[j]) > 0.5 * fwhm for j in kept) and len(kept) < _STARTS:
             kept.append(k)
     return [_start(apart[k], product[k] / square[k] / peak) for k in kept]
+
+
+def end_places(table: ScanTable, centre_mhz: float) -> list[dict[str, float]]:
+    """Return starts for a second passband, a tenth as high, that peaks at either end of the scan."""
+    f = table.frequency_mhz
+    return [_start(float(end) - centre_mhz, 0.1) for end in (f.min(), f.max())]
 
 
 def two_peak_starts(table: ScanTable, guess: ScanGuess, model: ScanModel) -> list[dict[str, float]]:

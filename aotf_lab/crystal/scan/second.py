@@ -10,7 +10,7 @@ from uncertainties import UFloat
 
 from aotf_lab.crystal.scan.attempts import asked_for, limit, strained, tried
 from aotf_lab.crystal.scan.fit import ScanSolution, settled
-from aotf_lab.crystal.scan.places import NEAREST, second_places, two_peak_starts
+from aotf_lab.crystal.scan.places import NEAREST, end_places, second_places, two_peak_starts
 from aotf_lab.crystal.scan.point import ScanPoint
 from aotf_lab.crystal.scan.valley import walk
 from aotf_lab.errors import AotfLabError
@@ -60,6 +60,7 @@ def second_passband(without: ScanSolution, level: ScanSolution, point: ScanPoint
     found = _each(level, places) if hoped or sloped else []
     if sloped:
         found += _each(without, second_places(ScanPoint.of(without)))
+        found += _each(without, end_places(without.table, float(without.fit.values[0])), sloped=False)
     if not found:
         return None
     best = min(found, key=lambda s: s.badness)
@@ -68,11 +69,14 @@ def second_passband(without: ScanSolution, level: ScanSolution, point: ScanPoint
     return _judged(without, best)
 
 
-def _each(solution: ScanSolution, places: Sequence[Mapping[str, float]]) -> list[ScanSolution]:
+def _each(
+    solution: ScanSolution, places: Sequence[Mapping[str, float]], sloped: bool | None = None
+) -> list[ScanSolution]:
     """Return the fits with a second passband from each of ``places``, their scatter judged about themselves."""
+    changes = {"second": True} | ({} if sloped is None else {"sloped": sloped})
     found: list[ScanSolution] = []
     for place in places:
-        two = tried(solution, {"second": True}, place)
+        two = tried(solution, changes, place)
         if two is not None and not any(_same(two, other) for other in found):
             found.append(two)
     return [_settled(two) for two in found]
