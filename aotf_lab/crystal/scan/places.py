@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import product as every
-
 import numpy as np
 
 from aotf_lab.crystal.scan.guess import ScanGuess
@@ -68,18 +66,19 @@ def two_peak_starts(table: ScanTable, guess: ScanGuess, model: ScanModel) -> lis
     )
     values = (0.0, 1.0, 1.0, 0.0, 0.0)
     found: list[tuple[float, dict[str, float]]] = []
+    steps = np.add.outer(_SHIFTS, (0.0, *_APART)).round(3)
+    grid, which = np.unique(steps, return_inverse=True)
+    places, which = guess.centre_mhz + guess.fwhm_mhz * grid, which.reshape(steps.shape)
     for width in (w * guess.fwhm_mhz for w in _WIDTHS):
-        places = guess.centre_mhz + guess.fwhm_mhz * np.unique(np.add.outer(_SHIFTS, (0.0, *_APART)).round(3))
         light = table.light[:, None] * passband(f[:, None] - places, 0.0, width, 0.0, 0.5)
-        shown = dict(zip(places.round(9).tolist(), plain.trailing(light, values).T, strict=True))
-        for shift, apart in every(_SHIFTS, _APART):
-            first = round(guess.centre_mhz + guess.fwhm_mhz * round(shift, 3), 9)
-            second = round(guess.centre_mhz + guess.fwhm_mhz * round(shift + apart, 3), 9)
-            columns = np.stack([shown[first], shown[second], np.ones_like(y)], axis=1)
+        shown = plain.trailing(light, values)
+        for first, second in ((row[0], k) for row in which for k in row[1:]):
+            columns = np.stack([shown[:, first], shown[:, second], np.ones_like(y)], axis=1)
             size, *_ = np.linalg.lstsq(columns, y, rcond=None)
             if size[0] > 0 and 0 < size[1] <= 1.2 * size[0]:
-                start = _start(second - first, size[1] / size[0])
-                start |= {"centre_mhz": first, "fwhm_mhz": width, "peak_power_mw": float(size[0]), "skew": 0.0}
+                start = _start(places[second] - places[first], size[1] / size[0])
+                start |= {"centre_mhz": float(places[first]), "fwhm_mhz": width, "peak_power_mw": float(size[0])}
+                start |= {"skew": 0.0}
                 found.append((float(np.sum((y - columns @ size) ** 2)), start | {"floor_mw": float(size[2])}))
     return [start for _, start in sorted(found, key=lambda pair: pair[0])[:2]]
 
