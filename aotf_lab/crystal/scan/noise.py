@@ -42,7 +42,8 @@ class ScanNoise:
 
     ``u_mw`` (n,) is the standard uncertainty of each, all causes together, and ``root`` (n, n) turns readings into
     independent ones. ``wander`` is the relative standard deviation of the light, of whatever memory, ``gain`` twice the
-    rise of the restricted log likelihood that the likeliest wander brings. ``about_mw`` (n,) is the first fit, for a scan logged in dB.
+    rise of the restricted log likelihood that the likeliest wander brings. ``about_mw`` (n,) is the first fit, for a
+    scan logged in dB.
     """
 
     u_mw: FloatArray
