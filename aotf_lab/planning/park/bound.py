@@ -70,7 +70,7 @@ def bounded_leak(
 
 @lru_cache(maxsize=4)
 def _normal(causes: int) -> FloatArray:
-    """Return standard normal draws (causes, draws), the same for every place: they take longer than what is made of them."""
+    """Return standard normal draws (causes, draws), the same for every place: they take longer than their use."""
     return np.random.default_rng(0).standard_normal((causes, _DRAWS))
 
 
