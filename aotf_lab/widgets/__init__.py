@@ -6,6 +6,7 @@ park_map  where to leave the oscillator                       new_line     what 
 fit_inspector, on inspected   leave a reading out, say why, see what moves
 assignment                    which line is which peak, each left out in turn
 warm_up_watch, on warm_up_state   a log that grows, and how long to wait
+opening_check, on opening_state             a few readings against what was kept
 generator  what to type                                       sequence_preview  a sequence before it is played
 """
 
@@ -14,6 +15,7 @@ from aotf_lab.widgets.drive_power import DrivePanel
 from aotf_lab.widgets.fit_inspector import FitPanel
 from aotf_lab.widgets.generator import GeneratorPanel
 from aotf_lab.widgets.new_line import NewLinePanel
+from aotf_lab.widgets.opening_check import OpeningPanel
 from aotf_lab.widgets.panel import Panel
 from aotf_lab.widgets.park_map import ParkPanel
 from aotf_lab.widgets.sequence_preview import SequencePanel
@@ -26,6 +28,7 @@ __all__ = [
     "FitPanel",
     "GeneratorPanel",
     "NewLinePanel",
+    "OpeningPanel",
     "Panel",
     "ParkPanel",
     "SequencePanel",
