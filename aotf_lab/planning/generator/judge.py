@@ -92,6 +92,7 @@ def _stated(output: Output) -> Check:
 def _accuracy(made: Sequence[Made]) -> Check:
     worst = max(made, key=lambda m: m.generator_share)
     u, share = 1e3 * worst.error_mhz.s, 100 * worst.generator_share
+    stake_mhz = abs(float(worst.error_mhz.n)) + worst.wanted.coverage * float(worst.error_mhz.s)
     part = f"generator and resistances make {share:.0f} % of the variance at {worst.wanted.name}, where u = {u:.3g} kHz"
     lost = worst.light_lost_percent
     if lost is not None:
@@ -100,7 +101,7 @@ def _accuracy(made: Sequence[Made]) -> Check:
         return Check("accuracy", True, part)
     reached = [m.wanted for m in made if m.display == worst.display and m.reachable]
     if not reached:
-        return Check("accuracy", False, part, at_stake_mhz=float(worst.error_mhz.s))
+        return Check("accuracy", False, part, at_stake_mhz=stake_mhz)
     aims = ", ".join(f"{w.drive_v.n:.4f} V at {w.name}" for w in reached)
     left = f"u is then {1e3 * worst.u_calibrated_mhz:.2g} kHz"
     after = worst.calibrated_lost_percent
@@ -109,7 +110,7 @@ def _accuracy(made: Sequence[Made]) -> Check:
     cure = (
         f"set each level at the port by the voltmeter of the readings, generator plugged in{slowed}, to {aims}: {left}"
     )
-    return Check("accuracy", False, f"{part}; {cure}", at_stake_mhz=float(worst.error_mhz.s))
+    return Check("accuracy", False, f"{part}; {cure}", at_stake_mhz=stake_mhz)
 
 
 def _rounding(made: Sequence[Made], typed: Sequence[Typed]) -> Check:
