@@ -10,7 +10,7 @@ import pytest
 
 from aotf_lab.errors import ReadingError, ReadingsError
 from aotf_lab.reading.readings import Readings
-from aotf_lab.widgets.warm_up_state import log_so_far, read_whole_lines, warm_up_state
+from aotf_lab.widgets.warm_up_state import log_so_far, longer_log, read_whole_lines, warm_up_state
 from aotf_lab.widgets.warm_up_watch import WarmUpPanel
 from tests.conftest import DEMO
 
@@ -103,6 +103,52 @@ def test_it_follows_the_file(demo, tmp_path):
         seen.append(panel.image.value)
     assert panel.now.verdict == "ready"
     assert panel.problems == []
+
+
+def test_new_readings_are_shown_before_the_law_is_fitted_to_them(demo, tmp_path):
+    path = grown(tmp_path / "log.csv", 400)
+    panel = WarmUpPanel(demo, path)
+    law = panel.now.log.law
+    grown(path, 420)
+    assert panel.read()
+    assert panel.now.log.law is law
+    assert panel.now.log.newer == 20
+    assert "readings</th><td>420" in panel.numbers.value
+    assert "still that of before the last 20 readings" in panel.numbers.value
+    early = panel.now.log.at_mean_temperature
+    picture = panel.image.value
+    panel.fit()
+    assert panel.now.log.law is not law
+    assert panel.now.log.newer == 0
+    assert "still that of before" not in panel.numbers.value
+    assert panel.image.value != picture
+    late = panel.now.log.at_mean_temperature
+    assert early[0][-20:] == pytest.approx(late[0][-20:])
+    assert early[1][-20:] == pytest.approx(late[1][-20:], abs=3e-3)  # less what the temperature did, by either law
+    assert panel.now.left_mhz.n == pytest.approx(WarmUpPanel(demo, path).now.left_mhz.n, rel=1e-9)
+
+
+def test_the_law_is_not_fitted_again_where_no_row_was_added(demo, tmp_path):
+    path = grown(tmp_path / "log.csv", 300)
+    panel = WarmUpPanel(demo, path)
+    law = panel.now.log.law
+    grown(path, 300, HALF)
+    assert panel.look()
+    assert panel.now.log.law is law
+    panel.look_now.click()
+    assert panel.now.log.law is law
+    assert panel.problems == []
+
+
+def test_another_log_in_its_place_is_fitted_from_nothing(demo, tmp_path):
+    path = grown(tmp_path / "log.csv", 300)
+    panel = WarmUpPanel(demo, path)
+    law = panel.now.log.law
+    grown(path, 200)
+    assert panel.read()
+    assert panel.now.log.newer == 0
+    assert panel.now.log.law is not law
+    assert longer_log(exponential(60), log_so_far(exponential(45, seed=2))) is None
 
 
 def test_a_change_of_what_is_allowed_does_not_read_again(demo, tmp_path):

@@ -20,7 +20,7 @@ from aotf_lab.reading.counted_log import read_counted_log
 from aotf_lab.reading.readings import Readings
 from aotf_lab.session import Session
 
-__all__ = ["LogSoFar", "WarmUpState", "log_so_far", "read_whole_lines", "warm_up_state"]
+__all__ = ["LogSoFar", "WarmUpState", "log_so_far", "longer_log", "read_whole_lines", "warm_up_state"]
 
 _VAGUE, _LONG, _PLACES = 0.3, 12.0, 2000
 """Relative u of a time constant beyond which nothing is forecast, how many of it a forecast looks ahead, its places."""
@@ -28,11 +28,15 @@ _VAGUE, _LONG, _PLACES = 0.3, 12.0, 2000
 
 @dataclass(frozen=True)
 class LogSoFar:
-    """A log as far as it has come; ``law`` None where it shows none yet, and ``why``."""
+    """A log as far as it has come; ``law`` None where it shows none yet, and ``why``.
+
+    ``newer`` is how many of the last readings came after the law was fitted.
+    """
 
     readings: Readings = field(repr=False)
     law: WarmUp | None
     why: str
+    newer: int = 0
 
     @property
     def time_s(self) -> FloatArray:
@@ -53,7 +57,18 @@ class LogSoFar:
             return self.time_s, self.frequency_mhz
         t = law.log.time_s - law.log.time_s[0] + law.range_s[0]
         left = np.array([r.n for r in law.remaining_mhz(np.clip(t, *law.range_s))])
-        return t, law.log.frequency_mhz - law.explained_mhz() + left
+        known = law.log.frequency_mhz - law.explained_mhz() + left
+        if not self.newer:
+            return t, known
+        newer = self.frequency_mhz[-self.newer :] - self._by_temperature(law)[-self.newer :]
+        return np.append(t, self.time_s[-self.newer :]), np.append(known, newer)
+
+    def _by_temperature(self, law: WarmUp) -> FloatArray:
+        """Return what its temperature made of each reading (n,), 0 where it was not noted or has no known effect."""
+        if law.temperature_mhz_per_k is None or law.temperature_c is None:
+            return np.zeros(len(self.readings.table))
+        warmer = self.readings.table["temperature_c"].to_numpy(dtype=float) - law.temperature_c.mean()
+        return np.asarray(np.nan_to_num(law.temperature_mhz_per_k.n * warmer))
 
 
 @dataclass(frozen=True)
@@ -143,14 +158,34 @@ def log_so_far(readings: Readings, started_s: float | None = None) -> LogSoFar:
 
     Raises ``ReadingsError`` without times and frequencies.
     """
-    readings.require("time_s", "frequency_mhz")
-    known = readings.table["time_s"].notna() & readings.table["frequency_mhz"].notna()
-    kept = replace(readings, table=readings.table[known].reset_index(drop=True))
-    kept.require("time_s")
+    kept = _known(readings)
     try:
         return LogSoFar(kept, fit_warm_up(kept, started_s=started_s), "")
     except ReadingsError as error:
         return LogSoFar(kept, None, str(error))
+
+
+def longer_log(readings: Readings, earlier: LogSoFar) -> LogSoFar | None:
+    """Return the readings with the law of an ``earlier`` look at them; None where they are no longer the same log.
+
+    Raises ``ReadingsError`` without times and frequencies.
+    """
+    kept = _known(readings)
+    newer = len(kept.table) - len(earlier.readings.table)
+    same = newer >= 0 and all(
+        np.array_equal(kept.table[c].to_numpy()[: len(earlier.readings.table)], earlier.readings.table[c].to_numpy())
+        for c in ("time_s", "frequency_mhz")
+    )
+    return LogSoFar(kept, earlier.law, earlier.why, earlier.newer + newer) if same else None
+
+
+def _known(readings: Readings) -> Readings:
+    """Return the readings with a time and a frequency."""
+    readings.require("time_s", "frequency_mhz")
+    known = readings.table["time_s"].notna() & readings.table["frequency_mhz"].notna()
+    kept = replace(readings, table=readings.table[known].reset_index(drop=True))
+    kept.require("time_s")
+    return kept
 
 
 def warm_up_state(log: LogSoFar, share: float, fwhm_mhz: float) -> WarmUpState:
@@ -162,6 +197,8 @@ def warm_up_state(log: LogSoFar, share: float, fwhm_mhz: float) -> WarmUpState:
     if log.law is None:
         return WarmUpState(log, share, fwhm_mhz, now, None, None, None, (log.why,))
     remarks = [str(c) for c in log.law.fit.failed]
+    if log.newer:
+        remarks.insert(0, f"the law is still that of before the last {log.newer} readings: it is being fitted anew")
     wait: float | None = None
     try:
         wait = log.law.wait_s(share, fwhm_mhz)

@@ -13,7 +13,14 @@ from aotf_lab.errors import AotfLabError, Said
 from aotf_lab.session import Session
 from aotf_lab.widgets.controls import button, number, switch, whole_number
 from aotf_lab.widgets.panel import Panel
-from aotf_lab.widgets.warm_up_state import LogSoFar, WarmUpState, log_so_far, read_whole_lines, warm_up_state
+from aotf_lab.widgets.warm_up_state import (
+    LogSoFar,
+    WarmUpState,
+    log_so_far,
+    longer_log,
+    read_whole_lines,
+    warm_up_state,
+)
 
 __all__ = ["WarmUpPanel"]
 
@@ -51,19 +58,46 @@ class WarmUpPanel(Panel[WarmUpState]):
         self._picture = WarmUpPicture()
         self.watch(self.share_percent, self.fwhm_mhz)
         self.watching.observe(lambda _: self._start_or_stop(), names="value")
-        self.on_press(self.look_now, self._forget)
+        self.look_now.on_click(lambda _: self._look_anew())
         self.refresh()
 
     def look(self) -> bool:
-        """Read the log if it has changed since the last look, and say whether it had."""
-        if self._log is not None and self._stamp() == self._seen:
+        """Read the log if it has changed since the last look, and say whether it had.
+
+        Its readings are shown at once, with the law so far; then the law is fitted to all of them, and shown.
+        """
+        if not self.read():
             return False
-        self._log = None
-        self.refresh()
+        self.fit()
         return True
 
-    def _forget(self) -> None:
-        self._log = None
+    def read(self) -> bool:
+        """Show the readings of the log if it has changed, with the law so far, and say whether it had."""
+        if self._log is not None and self._stamp() == self._seen:
+            return False
+        self.refresh(self._read)
+        return True
+
+    def fit(self) -> None:
+        """Fit the law to all readings that are shown, where any of them are newer than it."""
+        if self._log is not None and self._log.newer:
+            self.refresh(self._fit)
+
+    def _read(self) -> None:
+        earlier, self._log, self._seen = self._log, None, self._stamp()
+        readings = read_whole_lines(self.path, self.session)
+        if earlier is not None and earlier.law is not None:
+            self._log = longer_log(readings, earlier)
+        if self._log is None:
+            self._log = log_so_far(readings, self.started_s)
+
+    def _fit(self) -> None:
+        if self._log is not None:
+            self._log = log_so_far(self._log.readings, self.started_s)
+
+    def _look_anew(self) -> None:
+        self._seen = (-1, -1)
+        self.look()
 
     def _stamp(self) -> tuple[int, int] | None:
         try:
@@ -94,8 +128,8 @@ class WarmUpPanel(Panel[WarmUpState]):
     def state(self) -> WarmUpState:
         """Return how far the warm-up has come, by the log as it was when last looked at."""
         if self._log is None:
-            self._seen = self._stamp()
-            self._log = log_so_far(read_whole_lines(self.path, self.session), self.started_s)
+            self._read()
+        assert self._log is not None
         return warm_up_state(self._log, 0.01 * self.share_percent.value, self.fwhm_mhz.value)
 
     def draw(self, state: WarmUpState | None) -> bytes | None:
