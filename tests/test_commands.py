@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+
 import pytest
 
 from aotf_lab.__main__ import main
@@ -79,3 +81,16 @@ def test_compare_asked_wrongly(wrong, words, capsys):
     with pytest.raises(SystemExit, match="2"):
         main(["compare", str(DAY_120), *wrong])
     assert words.replace("\\", "") in capsys.readouterr().err
+
+
+def test_compare_replaces_no_raw_file_and_asks_for_the_folder_first(tmp_path, monkeypatch, capsys):
+    session = tmp_path / "session"
+    shutil.copytree(DAY_120, session)
+    before = (session / "vco_check.csv").read_bytes()
+    monkeypatch.setattr("aotf_lab.session.many.compare.compare", lambda *_, **__: pytest.fail("worked before asking"))
+    folders = ["compare", str(tmp_path / "nowhere"), str(session)]
+    assert main([*folders, "--out", str(session / "vco_check.csv")]) == 1
+    assert "an output would overwrite a file of the session" in capsys.readouterr().err
+    assert (session / "vco_check.csv").read_bytes() == before
+    assert main([*folders, "--out", str(tmp_path / "none" / "table.csv")]) == 1
+    assert "no such folder for an output" in capsys.readouterr().err

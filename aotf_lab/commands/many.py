@@ -25,6 +25,23 @@ def _compare(options: argparse.Namespace) -> tuple[str, int]:
         options.parser.error(f"--out {options.out}: the allowed ending is .csv")
     if options.jobs is not None and options.jobs < 1:
         options.parser.error(f"--jobs {options.jobs}: allowed is 1 or more")
+    if options.out is not None:
+        _require_out(options.out, options.folders)
     found = compare(options.folders, jobs=options.jobs)
     written = "" if options.out is None else f"\n{found.to_csv(options.out)} written"
     return f"{found}{written}", 1 if len(found.without) == len(options.folders) else 0
+
+
+def _require_out(out: Path, folders: list[Path]) -> None:
+    """Raise ``SessionError``, before the work begins, for a table without a folder or in place of a raw file."""
+    from aotf_lab.errors import AotfLabError
+    from aotf_lab.reading.session_file import load_session_file
+    from aotf_lab.session.output import require_folder, require_output
+
+    require_folder(out)
+    for folder in folders if out.exists() else ():
+        try:
+            facts = load_session_file(folder)
+        except AotfLabError:  # becomes the reason of its row
+            continue
+        require_output(facts, out)

@@ -8,7 +8,7 @@ from pathlib import Path
 from aotf_lab.errors import SessionError
 from aotf_lab.reading.session_file import FILE_NAME, SessionFile
 
-__all__ = ["require_output"]
+__all__ = ["require_folder", "require_output"]
 
 
 def require_output(facts: SessionFile, path: str | os.PathLike[str]) -> Path:
@@ -25,6 +25,12 @@ def require_output(facts: SessionFile, path: str | os.PathLike[str]) -> Path:
             allowed="a name that no raw file has",
             cure="write it somewhere else",
         )
+    return require_folder(target)
+
+
+def require_folder(path: str | os.PathLike[str]) -> Path:
+    """Return ``path`` if a file may be written there. Raises ``SessionError`` when its folder does not exist."""
+    target = Path(path)
     if target.is_dir() or not target.absolute().parent.is_dir():
         raise SessionError(
             "no such folder for an output",
