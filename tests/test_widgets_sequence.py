@@ -86,3 +86,35 @@ def test_a_sequence_without_a_change_is_refused_in_words(demo):
     panel.dwell_us["park"].value = 30.0
     assert panel.said.value == ""
     assert panel.problems == []
+
+
+def test_what_was_followed_before_gives_the_same_answer(demo):
+    dwells = {"D": 50.0, "E": 80.0, "G": 60.0}
+    fresh = sequence_state(demo, dwells, kick_us=1.2).played
+    for earlier in ({"D": 50.0, "F": 80.0}, {"D": 10.0, "E": 10.0, "F": 10.0, "G": 10.0}):
+        like = sequence_state(demo, earlier).played
+        again = sequence_state(demo, dwells, kick_us=1.2, like=like).played
+        assert again.scene is like.scene
+        assert again.order == fresh.order
+        assert again.cycle_us == fresh.cycle_us
+        assert [(t.command_us, t.good_from_us, t.good_to_us) for t in again.turns] == [
+            (t.command_us, t.good_from_us, t.good_to_us) for t in fresh.turns
+        ]
+        assert [t.place.step.dwell_us for t in again.turns] == [dwells[t.name] for t in again.turns]
+        assert [str(t.hop.end.step) for t in again.turns] == [str(t.place.step) for t in again.turns]
+
+
+def test_nothing_is_remembered_of_another_bench(demo):
+    """More light to wait for takes longer, whatever was followed before."""
+    like = sequence_state(demo, {"D": 50.0, "E": 80.0}).played
+    strict = sequence_state(demo, {"D": 50.0, "E": 80.0}, good_share=0.99, like=like).played
+    assert strict.scene is not like.scene
+    assert strict["E"].dead_us.n > like["E"].dead_us.n
+
+
+def test_no_more_is_remembered_than_fits(two):
+    scene = type(two.scene)(two.scene.vco, two.scene.passbands, two.scene.drive, two.scene.lines, two.scene.good_share)
+    made = []
+    for k in (*range(300), 299, 0):
+        scene.once((k,), lambda k=k: made.append(k))
+    assert made == [*range(300), 0]  # the last is still known, the first no more

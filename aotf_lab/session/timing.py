@@ -131,6 +131,7 @@ class SessionTiming(SessionCurves):
     def sequence_of(
         self, steps: Iterable[tuple[str, float]], *, equal_light: bool = False, order: Order = "best",
         kick_us: float | None = None, good_share: float = 0.95, where: str = "session.toml",
+        like: Sequence | None = None,
     ) -> Sequence:  # fmt: skip
         """Return the sequence of ``steps`` (name, dwell in us) by this session's edge, port, generator and one drive.
 
@@ -151,7 +152,7 @@ class SessionTiming(SessionCurves):
             self, steps, delay_us=edge.delay_us, rise_us=rise, port_bandwidth_khz=port, passbands=self.passbands,
             park=self.park if DARK[0] in {name for name, _ in steps} else None, supply_v=self.one_drive.supply_v,
             equal_light=equal_light, order=order, kick_us=kick_us, good_share=good_share,
-            range_v=(reach.low_v, reach.high_v),
+            range_v=(reach.low_v, reach.high_v), like=like,
         )  # fmt: skip
 
     @cached_property

@@ -53,16 +53,16 @@ class SequenceState:
 
 def sequence_state(
     session: Session, dwell_us: Mapping[str, float], *, order: Order = "best", equal_light: bool = False,
-    kick_us: float = 0.0, good_share: float = 0.95,
+    kick_us: float = 0.0, good_share: float = 0.95, like: Sequence | None = None,
 ) -> SequenceState:  # fmt: skip
     """Return the sequence of all steps whose ``dwell_us`` is above 0, in the order of that mapping or a better one.
 
-    ``kick_us`` 0 means none. Raises as ``Session.sequence_of``.
+    ``kick_us`` 0 means none, ``like`` is an earlier answer on the same bench. Raises as ``Session.sequence_of``.
     """
     steps = [(name, dwell) for name, dwell in dwell_us.items() if dwell > 0]
-    return SequenceState(
-        session.sequence_of(steps, order=order, equal_light=equal_light, kick_us=kick_us or None, good_share=good_share)
-    )
+    return SequenceState(session.sequence_of(
+        steps, order=order, equal_light=equal_light, kick_us=kick_us or None, good_share=good_share, like=like
+    ))  # fmt: skip
 
 
 class SequencePanel(Panel[SequenceState]):
@@ -95,6 +95,7 @@ class SequencePanel(Panel[SequenceState]):
         boxes = list(self.dwell_us.values())
         rows = [boxes[k : k + 2] for k in range(0, len(boxes), 2)]
         super().__init__([*rows, [self.order, self.equal_light], [self.kick_us, self.good_percent]])
+        self._like: Sequence | None = None
         self._picture = AnewPicture(7.4, 4.8, left=0.13, bottom=0.11)
         self.watch(*boxes, self.order, self.equal_light, self.kick_us, self.good_percent)
         self.refresh()
@@ -102,10 +103,12 @@ class SequencePanel(Panel[SequenceState]):
     def state(self) -> SequenceState:
         """Return the sequence as it would be played."""
         dwells = {n: box.value for n, box in self.dwell_us.items()}
-        return sequence_state(
+        state = sequence_state(
             self.session, dwells, order=_ORDERS[self.order.value], equal_light=self.equal_light.value,
-            kick_us=self.kick_us.value, good_share=0.01 * self.good_percent.value,
+            kick_us=self.kick_us.value, good_share=0.01 * self.good_percent.value, like=self._like,
         )  # fmt: skip
+        self._like = state.played
+        return state
 
     def draw(self, state: SequenceState | None) -> bytes | None:
         """Return the picture."""

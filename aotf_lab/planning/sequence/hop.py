@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy.special import ndtr
@@ -88,7 +88,12 @@ class Hop:
 def transit_of(
     scene: Scene, start: Place, end: Place, timing: Timing, kick_us: float | None, grid: Grid = FINE
 ) -> Transit:
-    """Return what is sent on the way from ``start`` to ``end``."""
+    """Return what is sent on the way from ``start`` to ``end``; it is followed once on a scene."""
+    what = ("transit", start.spot, end.spot, timing, kick_us, grid)
+    return scene.once(what, lambda: _transit(scene, start, end, timing, kick_us, grid))
+
+
+def _transit(scene: Scene, start: Place, end: Place, timing: Timing, kick_us: float | None, grid: Grid) -> Transit:
     move = move_of(start.volts, end.volts, timing.tau_us, kick_us)
     slope = scene.slope_mhz_per_v(end.volts)
     near = scene.near_mhz(end.line) / slope
@@ -125,7 +130,12 @@ def _crossings(
 def hop_of(
     scene: Scene, start: Place, end: Place, timing: Timing, kick_us: float | None = None, grid: Grid = FINE
 ) -> Hop:
-    """Return the hop from ``start`` to ``end``."""
+    """Return the hop from ``start`` to ``end``; it is followed once on a scene, whatever the dwells."""
+    what = ("hop", start.spot, end.spot, timing, kick_us, grid)
+    return replace(scene.once(what, lambda: _hop(scene, start, end, timing, kick_us, grid)), start=start, end=end)
+
+
+def _hop(scene: Scene, start: Place, end: Place, timing: Timing, kick_us: float | None, grid: Grid) -> Hop:
     transit = transit_of(scene, start, end, timing, kick_us, grid)
     sent, frequency = transit.time_us, transit.frequency_mhz
     wing = _BEAM * timing.deviation_us

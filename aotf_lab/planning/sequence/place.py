@@ -42,6 +42,11 @@ class Place:
         """The volts without their uncertainty."""
         return float(nominal_value(self.drive_v))
 
+    @property
+    def spot(self) -> tuple[float, str | None, bool]:
+        """All of it that a hop depends on."""
+        return self.volts, self.line, self.rf_on
+
 
 def places_of(
     source: Curves | HasCurves, vco: Vco, scene: Scene, steps: SequenceOf[Step], park: Park | float | None

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any, TypeVar
 
 import numpy as np
 from scipy.interpolate import CubicSpline
@@ -16,9 +18,13 @@ from aotf_lab.physics.edges import RISE_PER_DEVIATION
 from aotf_lab.planning.park.drive import ParkedDrive
 from aotf_lab.planning.sequence.port import FloatArray, time_constant_us
 
-__all__ = ["Scene", "Timing", "frequency_table"]
+__all__ = ["Scene", "Timing"]
+
+_T = TypeVar("_T")
 
 _POINTS = 201
+_MOST = 256
+"""How many of its answers a scene remembers: some 100 kB each."""
 
 
 @dataclass(frozen=True)
@@ -53,7 +59,7 @@ class Timing:
         return self.rise_us / RISE_PER_DEVIATION
 
 
-def frequency_table(vco: Vco) -> CubicSpline:
+def _frequency_table(vco: Vco) -> CubicSpline:
     """Return frequency (MHz) against true volts over the oscillator's curve, for many volts at once, without u."""
     frequency = np.array([f.n for f in vco.frequency(np.linspace(*vco.range_v, _POINTS))])
     return CubicSpline([v.n for v in vco.drive_true(frequency)], frequency)
@@ -63,11 +69,38 @@ def frequency_table(vco: Vco) -> CubicSpline:
 class Scene:
     """The bench as a sequence meets it: ``lines`` are lit, ``good_share`` (0 to 1) of a line's light counts as good."""
 
-    table: CubicSpline = field(repr=False)
+    vco: Vco = field(repr=False)
     passbands: Passbands = field(repr=False)
     drive: ParkedDrive
     lines: tuple[str, ...]
     good_share: float
+
+    def is_of(
+        self, vco: Vco, passbands: Passbands, drive: ParkedDrive, lines: tuple[str, ...], good_share: float
+    ) -> bool:
+        """Return whether it is made of just these: then what was followed on it still holds."""
+        own = self.drive
+        same = self.vco is vco and self.passbands is passbands and own.level is drive.level
+        driven = own.supply_v == drive.supply_v and own.flat_w is drive.flat_w
+        return same and driven and self.lines == lines and self.good_share == good_share
+
+    def once(self, what: tuple[Hashable, ...], make: Callable[[], _T]) -> _T:
+        """Return what ``make`` gives, remembered under ``what`` it depends on besides this scene."""
+        if what not in self._remembered:
+            if len(self._remembered) >= _MOST:
+                del self._remembered[next(iter(self._remembered))]
+            self._remembered[what] = make()
+        found: _T = self._remembered[what]
+        return found
+
+    @cached_property
+    def _remembered(self) -> dict[tuple[Hashable, ...], Any]:
+        return {}
+
+    @cached_property
+    def table(self) -> CubicSpline:
+        """Frequency (MHz) against true volts."""
+        return _frequency_table(self.vco)
 
     def frequency_mhz(self, volts: FloatArray) -> FloatArray:
         """Return the frequency (n,) at true volts (n,)."""

@@ -25,7 +25,7 @@ from aotf_lab.planning.sequence.judge import checks_of, leaked_shares
 from aotf_lab.planning.sequence.order import least_order
 from aotf_lab.planning.sequence.place import Place, places_of, ready_when_off
 from aotf_lab.planning.sequence.result import Sequence
-from aotf_lab.planning.sequence.scene import Scene, Timing, frequency_table
+from aotf_lab.planning.sequence.scene import Scene, Timing
 from aotf_lab.planning.sequence.staircase import require_within, staircase_of
 from aotf_lab.planning.sequence.steps import Steps, as_steps
 from aotf_lab.planning.sequence.turn import Turn
@@ -57,6 +57,7 @@ def sequence(
     update_us: float | None = None,
     range_v: tuple[float, float] | None = None,
     crossing_limit_us: float | None = None,
+    like: Sequence | None = None,
 ) -> Sequence:
     """Return the staircase that gives each step its dwell of good light, over and over.
 
@@ -72,6 +73,8 @@ def sequence(
     port allow (None: none below 0 V). A line crossed counts as crossed slowly above ``crossing_limit_us`` within
     half of its peak (None: a tenth of the rise, so that its flash stays below a tenth of its full light).
 
+    ``like`` is an earlier answer: on the same bench none of its hops is followed again, which gives the same sooner.
+
     Each hop starts from rest, to which a check holds every step. Raises ``AotfLabError`` for steps that cannot be set,
     ``UnsafeDriveError`` above the crystal's rating.
     """
@@ -85,7 +88,9 @@ def sequence(
         passbands = passbands_of(curves.scans, curves.efficiency, curves.tuning, wavelengths_nm=own)
     drive = parked_drive(source, curves, supply_v, rf_power_w)
     names = tuple(dict.fromkeys([*(passbands.lines if lit is None else lit), *(s.line for s in wanted if not s.dark)]))
-    scene = Scene(frequency_table(vco), passbands, drive, names, good_share)
+    scene = None if like is None else like.scene
+    if scene is None or not scene.is_of(vco, passbands, drive, names, good_share):
+        scene = Scene(vco, passbands, drive, names, good_share)
     places, words = _ordered(scene, places_of(source, vco, scene, wanted, park), timing, kick_us, order)
     if curves.rated_rf_power_w is not None:
         for place in places:
