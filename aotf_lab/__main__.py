@@ -10,10 +10,14 @@ import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from aotf_lab.commands.kept import add_kept
 from aotf_lab.commands.many import add_compare
 from aotf_lab.errors import AotfLabError
+
+if TYPE_CHECKING:
+    from aotf_lab.session import Session
 
 __all__ = ["main"]
 
@@ -65,9 +69,14 @@ def _parser() -> argparse.ArgumentParser:
     before.add_argument("session", type=Path, metavar="SESSION", help="folder with session.toml and the raw files")
     before.add_argument("--out", type=Path, metavar="FILE.html", help="write the same as one page to print")
     before.set_defaults(run=_preflight, parser=before)
-    report = commands.add_parser("report", help="write the report of a session as one HTML file")
+    report = commands.add_parser("report", help="write the report of a session as one HTML file, or as PDF")
     report.add_argument("session", type=Path, metavar="SESSION", help="folder with session.toml and the raw files")
-    report.add_argument("--out", type=Path, required=True, metavar="FILE.html", help="where to write the report")
+    report.add_argument("--out", type=Path, required=True, metavar="FILE", help="where to write it: .html or .pdf")
+    report.add_argument("--paper", metavar="PAPER", help="A4 or letter; left out, HTML leaves it to the printer")
+    report.add_argument(
+        "--results", type=Path, metavar="FILE.json",
+        help="write every number too; where the file is there, say instead what differs from it",
+    )  # fmt: skip
     report.add_argument("--set-points", type=Path, metavar="FILE", help="write the set-points too, as .csv or .json")
     report.set_defaults(run=_report, parser=report)
     add_kept(commands)
@@ -156,28 +165,45 @@ def _require_html(options: argparse.Namespace, option: str, path: Path | None) -
 
 
 def _report(options: argparse.Namespace) -> tuple[str, int]:
-    out, table = options.out, options.set_points
-    _require_html(options, "--out", out)
+    out, table, archive = options.out, options.set_points, options.results
+    if out.suffix not in (".html", ".htm", ".pdf"):
+        options.parser.error(f"--out {out}: allowed endings are .html, .htm and .pdf")
+    if options.paper not in (None, "A4", "letter"):
+        options.parser.error(f"--paper {options.paper}: allowed are A4 and letter")
+    if archive is not None and archive.suffix != ".json":
+        options.parser.error(f"--results {archive}: the allowed ending is .json")
     if table is not None and table.suffix not in (".csv", ".json"):
         options.parser.error(f"--set-points {table}: allowed endings are .csv and .json")
     from aotf_lab.report import write_page
+    from aotf_lab.report.pdf import require_pdf
     from aotf_lab.session import open_session, require_output
 
+    if out.suffix == ".pdf":
+        require_pdf()
     session = open_session(options.session)
-    for target in filter(None, (out, table)):
+    for target in filter(None, (out, table, archive)):
         require_output(session.facts, target)
     for part in session.parts:
         _progress(part)
         session.attempt(part)
     _progress("report")
-    failed = write_page(session, out)
+    older = archive is not None and archive.exists()
+    failed = write_page(session, out, results=archive, paper=options.paper)
     points = session.set_points()
     if table is not None:
         points.to_csv(table) if table.suffix == ".csv" else points.to_json(table)
     _progress("")
     missing = f"; not computed: {', '.join(session.troubles)}" if session.troubles else ""
     read = f"; {failed} check{'s' * (failed > 1)} failed, read them first" if failed else ""
-    return f"{out} written: {sum(p.reachable for p in points)} of {len(points)} lines can be set{missing}{read}", 0
+    said = f"{out} written: {sum(p.reachable for p in points)} of {len(points)} lines can be set{missing}{read}"
+    return (f"{said}\n{_against(session, archive)}" if older else said), 0
+
+
+def _against(session: Session, archive: Path) -> str:
+    """Return how the numbers of the session differ from those that were written before."""
+    from aotf_lab.session.rerun.results import results
+
+    return str(results(session).differences(archive))
 
 
 def _progress(part: str) -> None:

@@ -41,6 +41,7 @@ from aotf_lab.report.pdf import pdf_of, require_pdf
 from aotf_lab.report.sheet import bench_sheet
 from aotf_lab.session import Session, check_session, require_output
 from aotf_lab.session.before_rf import before_rf
+from aotf_lab.session.rerun.differences import Differences
 from aotf_lab.session.rerun.results import results as all_results
 
 __all__ = ["ENDINGS", "PAPERS", "report_html", "write_page", "write_report"]
@@ -57,7 +58,7 @@ def report_html(session: Session) -> str:
     return _page(session)[0]
 
 
-def _page(session: Session, paper: str | None = None) -> tuple[str, int]:
+def _page(session: Session, paper: str | None = None, against: Differences | None = None) -> tuple[str, int]:
     """Return the page, and how many failed checks stand on it."""
     if nothing_computed(session):
         first, *others = session.troubles.values()
@@ -75,7 +76,7 @@ def _page(session: Session, paper: str | None = None) -> tuple[str, int]:
     pace = pace_of(session, driver.safe is not None)
     checks = gathered_checks(session, driver, light, pace)
     content = _content(session, driver, (light, pace), checks, finding_rows(checked))
-    return rendered("template.html", paper=paper, **content), sum(not c.passed for c in checks)
+    return rendered("template.html", paper=paper, against=against, **content), sum(not c.passed for c in checks)
 
 
 def _content(
@@ -148,7 +149,8 @@ def write_page(
     """Write the report of ``session`` to ``out`` and return how many failed checks stand on it.
 
     ``out`` ends in .html (.htm), or in .pdf where WeasyPrint is installed. ``results`` is a file for every number as
-    JSON. ``paper`` is one of ``PAPERS``: None leaves the size to the printer, in a PDF to A4.
+    JSON; where it is there already it is left, and the report says what differs from it. ``paper`` is one of
+    ``PAPERS``: None leaves the size to the printer, in a PDF to A4.
 
     Raises ``SessionError`` as ``report_html`` does, for another ending or paper, and when ``out`` or ``results`` is a
     file of the session or its folder is missing; ``AotfLabError`` for a PDF without WeasyPrint. None writes anything.
@@ -158,9 +160,10 @@ def write_page(
     if ending == ".pdf":
         require_pdf()
     numbers = None if results is None else require_output(session.facts, results)
-    page, failed = _page(session, paper)
+    against = all_results(session).differences(numbers) if numbers is not None and numbers.exists() else None
+    page, failed = _page(session, paper, against)
     write_bytes_atomically(target, pdf_of(page) if ending == ".pdf" else page.encode("utf-8"))
-    if numbers is not None:
+    if numbers is not None and against is None:
         all_results(session).to_json(numbers)
     return failed
 
