@@ -86,12 +86,13 @@ class OutOfRangeError(AotfLabError):
     value asked, all in the unit that the message names.
     """
 
-    def __init__(self, name: str, value: float, low: float, high: float, unit: str) -> None:
+    def __init__(self, name: str, value: float, low: float, high: float, unit: str, where: str = "") -> None:
         self.low = low
         self.high = high
         self.nearest = low if value < low else high
         super().__init__(
             f"{name} lies outside the measured range",
+            where=where,
             found=Said(f"{value:.6g} {unit}".strip()),
             allowed=f"{low:.6g} to {high:.6g} {unit}".strip(),
             cure=f"ask at {self.nearest:.6g} {unit} at the most, or measure further out"

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from aotf_lab.errors import RecordError
+from aotf_lab.reading.source import SourceFile
 from aotf_lab.record import OscillatorRecord, RecordFolder, Update, read_record, save_record
 from tests.kept import small_crystal, small_oscillator
 
@@ -90,11 +91,13 @@ def test_history_and_latest(tmp_path: Path) -> None:
     folder = RecordFolder(tmp_path)
     assert [r.measured for r in folder.oscillators("Skerry")] == ["2030-12-24", "2031-03-02", "2031-06-30"]
     assert folder.latest_oscillator("Skerry").measured == "2031-06-30"
-    assert folder.latest_oscillator().numbers.values[0] == pytest.approx(41.0)  # the twelfth of its day
+    assert folder.latest_oscillator("Holm").numbers.values[0] == pytest.approx(41.0)  # the twelfth of its day
+    with pytest.raises(RecordError, match="calibrations of more than one oscillator; found Holm, Skerry; allowed: one"):
+        folder.latest_oscillator()
     assert folder.latest_crystal().part == "crystal"
     renewed = replace(folder.oscillators()[0], updates=(Update("2032-01-01", "checked"),))
     save_record(renewed, tmp_path)
-    latest = RecordFolder(tmp_path).latest_oscillator()
+    latest = RecordFolder(tmp_path).latest_oscillator("Skerry")
     assert isinstance(latest, OscillatorRecord)
     assert (latest.measured, latest.as_of) == ("2030-12-24", "2032-01-01")
 
@@ -115,6 +118,31 @@ def test_unreadable_files_are_named_and_skipped(tmp_path: Path) -> None:
         folder.latest_crystal()
     with pytest.raises(RecordError, match="no calibration of the oscillator of Holm; found 1 calibrations, of Skerry"):
         folder.latest_oscillator("Holm")
+    with pytest.raises(RecordError, match=r"cannot be used: crystal_2031-03-02\.json:1: the file is no whole JSON"):
+        folder.latest_crystal()
+
+
+def test_a_calibration_that_holds_the_readings_is_passed_over(tmp_path: Path) -> None:
+    first, second = (SourceFile(f"{name}.csv", name, 1) for name in ("sweep", "check"))
+    made = replace(small_oscillator(), made_of=(first,))
+    renewed = replace(made, updates=(Update("2031-04-01", "checked", made_of=(second,)),))
+    for record in (made, renewed):
+        save_record(record, tmp_path)
+    folder = RecordFolder(tmp_path)
+    assert folder.latest_oscillator().updates == renewed.updates
+    assert folder.latest_oscillator(without=[second]).updates == ()
+    assert renewed.holds([second, SourceFile("other.csv", "other", 1)]) == (second,)
+    with pytest.raises(RecordError, match=r"older than these readings; found sweep\.csv, of which the oldest was made"):
+        folder.latest_oscillator(without=[first])
+
+
+def test_a_file_or_a_session_in_the_place_of_the_folder(tmp_path: Path) -> None:
+    (tmp_path / "notes").write_text("ours")
+    with pytest.raises(RecordError, match="notes: no folder to keep a calibration in; found a file of that name"):
+        save_record(small_oscillator(), tmp_path / "notes")
+    (tmp_path / "session.toml").write_text("")
+    with pytest.raises(RecordError, match="this is the folder of a session: keep its calibrations in a folder of"):
+        RecordFolder(tmp_path).latest_oscillator()
 
 
 def test_no_folder(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
 import pytest
@@ -11,6 +12,8 @@ from aotf_lab.errors import AotfLabError, OutOfRangeError, ReadingsError, Record
 from aotf_lab.physics.coupled_waves import light_lost
 from aotf_lab.physics.phase_matching import phase_matched_frequency
 from aotf_lab.planning import Curves
+from aotf_lab.reading.readings import as_readings
+from aotf_lab.reading.source import SourceFile
 from aotf_lab.record import crystal_record, kept_set_points
 from aotf_lab.record.file import read_record
 from aotf_lab.record.folder import save_record
@@ -122,6 +125,7 @@ def test_a_crystal_of_which_one_line_is_known_is_checked_by_it(demo, kept):
 
 def test_a_shift_too_large_for_a_drift_is_measured_again(kept):
     assert "a shift beyond 900 kHz is no drift" in str(checked(kept, lambda v: 1.4))
+    assert "a shift beyond 900 kHz is no drift" in str(checked(kept, lambda v: 8.0 * v))  # whatever its form
     far = opening_check(*kept, measured=DAY, line_peak=peak(kept, "D", 0.5))
     assert far.crystal_link.verdict == "measure again"
     assert far.crystal is kept[1]
@@ -214,7 +218,7 @@ def test_a_stated_scatter_counts_when_it_is_larger(kept):
 
 
 def test_another_counter_is_another_time_base(demo, kept):
-    told = replace(demo.readings("oscillator"), table=readings(kept[0], (6.0,)))
+    told = replace(demo.readings("oscillator"), table=readings(kept[0], (6.0,)), sources=())
     same = opening_check(*kept, measured=DAY, oscillator_readings=told).oscillator_link.u_shift_mhz
     other = opening_check(*kept, measured=DAY, oscillator_readings=told, instruments={"counter": "counter 2"})
     base = 15e-6 * kept[0].frequency(6.0).n
@@ -236,7 +240,17 @@ def test_what_is_no_check_is_refused(kept):
         opening_check(oscillator, crystal, measured=DAY, oscillator_readings=readings(oscillator, ()))
     for told, wrong, match in (
         ({"drive_v": [20.0], "frequency_mhz": [99.0]}, OutOfRangeError, "outside the measured range; found 20 V"),
+        (
+            {"drive_v": [5.0, 20.0], "frequency_mhz": [62.7, 99.0]},
+            OutOfRangeError,
+            "^row 2: drive voltage lies outside",
+        ),
         ({"drive_v": [5.0, 6.0], "frequency_mhz": [62.0, np.nan]}, ReadingsError, "row 2: frequency_mhz .* found nan"),
+        (
+            {"drive_v": [6.0], "frequency_mhz": [66384.0]},
+            ReadingsError,
+            r"row 1: a frequency that this oscillator does not make at 6 V; found 66384 MHz; allowed: about 66\.38 MHz",
+        ),
     ):
         with pytest.raises(wrong, match=match):
             opening_check(oscillator, crystal, measured=DAY, oscillator_readings=pd.DataFrame(told))
@@ -258,3 +272,37 @@ def test_a_temperature_that_is_not_told_today_does_not_stay_that_of_the_calibrat
     assert found.oscillator.conditions["supply_v"] == kept[0].conditions["supply_v"]
     told = opening_check(*kept, measured=DAY, oscillator_readings=readings(kept[0], temperature_c=19.9))
     assert told.oscillator.conditions["temperature_c"] == pytest.approx(19.9)
+
+
+def test_the_same_readings_never_count_twice(kept, tmp_path):
+    """A second update by them would take sqrt(2) off their u, which they do not have."""
+    files = (SourceFile("check.csv", "c0ffee", 3),)
+    told = replace(as_readings(readings(kept[0], moved=lambda v: 0.115)), sources=files)
+    found = opening_check(*kept, measured=DAY, oscillator_readings=told, line_peak=peak(kept), peak_files=files)
+    again = read_record(save_record(found.oscillator, tmp_path))
+    assert again.updates[-1].made_of == files
+    with pytest.raises(RecordError, match=r"oscillator Skerry as of 2026-07-14: readings that .* found check\.csv"):
+        opening_check(again, kept[1], measured=DAY, oscillator_readings=told)
+    with pytest.raises(RecordError, match=r"crystal Skerry as of 2026-07-14: readings that .* found check\.csv"):
+        opening_check(kept[0], found.crystal, measured=DAY, line_peak=peak(kept), peak_files=files)
+
+
+def test_a_renewed_calibration_is_named_by_the_day_of_its_renewal(kept):
+    first = checked(kept, lambda v: 0.115)
+    assert str(first).startswith("Opening check of 2026-07-14, against 2026-03-16 and 2026-03-16")
+    later = opening_check(first.oscillator, first.crystal, measured="2026-08-01", line_peak=peak(kept))
+    assert str(later).startswith("Opening check of 2026-08-01, against 2026-07-14 and 2026-03-16")
+
+
+def test_the_plot_shows_each_reading_by_its_distance(kept):
+    found = checked(kept, lambda v: 0.115, line_peak=peak(kept))
+    ax = found.plot()
+    assert [label.get_text() for label in ax.get_yticklabels()] == [
+        r.place for link in found.links for r in link.readings
+    ]
+    drawn = ax.containers[0].lines[0].get_xdata()
+    assert drawn == pytest.approx([115.0, 115.0, 115.0, 0.0], abs=1e-6)
+    edge = found.links[0].matters_mhz
+    narrowest = min(kept[1].fwhm_mhz(line).n for line in kept[1].lines)
+    assert light_lost(edge / narrowest) == pytest.approx(0.01, rel=1e-3)
+    plt.close(ax.figure)

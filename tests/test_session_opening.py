@@ -1,5 +1,7 @@
 """The demo's later days against the calibrations of its first: what moved, and what it was corrected to."""
 
+import shutil
+
 import numpy as np
 import pytest
 
@@ -85,3 +87,46 @@ def test_a_folder_is_named_by_its_path_and_the_day_by_session_toml(records):
     found = opening_of(records.folder, open_session(DEMO / "skerry_day120"))
     assert found.measured == "2026-07-14"
     assert [link.verdict for link in found.links] == ["corrected", "use"]
+
+
+def test_a_check_that_was_kept_is_made_again_as_it_was(records, tmp_path):
+    """The readings are in what was kept: held against that, they would count twice and vouch for themselves."""
+    today = open_session(DEMO / "skerry_day120")
+    for record in (*records.oscillators(), *records.crystals()):
+        save_record(record, tmp_path)
+    first = opening_of(tmp_path, today)
+    kept = [save_record(record, tmp_path) for record in (first.oscillator, first.crystal)]
+    again = opening_of(tmp_path, today)
+    assert str(again) == str(first)
+    assert [save_record(record, tmp_path) for record in (again.oscillator, again.crystal)] == kept
+    assert again.against == ("2026-03-16", "2026-03-16")
+    assert {s.name for s in first.crystal.updates[-1].made_of} == {"scan_D_up.csv", "scan_D_down.csv"}
+    late = opening_of(tmp_path, open_session(DEMO / "skerry_day410"))
+    assert late.against == ("2026-07-14", "2026-07-14")
+
+
+def test_readings_that_made_the_calibration_cannot_check_it(records, demo):
+    with pytest.raises(
+        RecordError, match=r"no calibration of the oscillator that is older than .* found vco_warm\.csv"
+    ):
+        opening_of(records, demo)
+
+
+def test_a_line_that_was_never_kept_and_a_day_that_was_not_stated_are_said(records, tmp_path):
+    session = tmp_path / "today"
+    shutil.copytree(DEMO / "skerry_day120", session)
+    text = (session / "session.toml").read_text(encoding="utf-8").replace("date = 2026-07-14\n", "")
+    text = text.replace('name = "D"', 'name = "X"').replace('line = "D"', 'line = "X"')
+    (session / "session.toml").write_text(text, encoding="utf-8")
+    found = opening_of(records, open_session(session))
+    assert found.crystal_link is None
+    assert found.remarks[0] == "line X is not used: no peak of it was kept"
+    assert "is the time of the newest raw file: no date was stated" in found.remarks[1]
+    assert all(remark in str(found) for remark in found.remarks)
+    (session / "session.toml").write_text(text.replace('purpose = "oscillator"', 'purpose = "keep"'), encoding="utf-8")
+    with pytest.raises(SessionError, match="no reading for an opening check; found line X is not used: no peak of it"):
+        opening_of(records, open_session(session))
+    for name in ("scan_X_up.csv", "scan_X_down.csv"):
+        (session / name.replace("X", "D")).write_text("Time (s),Counter (MHz),Diffracted (uW)\n0,69,1\n1,69.1,2\n")
+    (session / "session.toml").write_text(text, encoding="utf-8")
+    assert opening_of(records, open_session(session)).remarks[0].startswith("line X is not used: scan_D_up.csv")

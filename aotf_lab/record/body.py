@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import numpy as np
@@ -39,6 +39,7 @@ def body_of(record: OscillatorRecord | CrystalRecord) -> dict[str, Any]:
         "numbers": _numbers(record.numbers),
         "updates": [
             {"date": u.date, "words": u.words, "shift_mhz": u.shift_mhz, "u_shift_mhz": u.u_shift_mhz}
+            | ({"made_of": _files(u.made_of)} if u.made_of else {})
             for u in record.updates
         ],
         "checks": [
@@ -46,7 +47,7 @@ def body_of(record: OscillatorRecord | CrystalRecord) -> dict[str, Any]:
             | ({} if c.at_stake_mhz is None else {"at_stake_mhz": float(c.at_stake_mhz)})
             for c in record.checks
         ],
-        "made_of": [{"name": s.name, "sha256": s.sha256, "size_bytes": s.size_bytes} for s in record.made_of],
+        "made_of": _files(record.made_of),
         "versions": dict(sorted(record.versions.items())),
     }
 
@@ -83,6 +84,14 @@ def _list(values: ArrayLike) -> list[float]:
     return [float(v) for v in np.asarray(values, dtype=float)]
 
 
+def _files(sources: Iterable[SourceFile]) -> list[dict[str, Any]]:
+    return [{"name": s.name, "sha256": s.sha256, "size_bytes": s.size_bytes} for s in sources]
+
+
+def _files_from(fields: Fields) -> tuple[SourceFile, ...]:
+    return tuple(SourceFile(s.text("name"), s.text("sha256"), s.whole("size_bytes")) for s in fields.tables("made_of"))
+
+
 def _by_name(numbers: Mapping[str, float]) -> dict[str, float]:
     return {name: float(value) for name, value in sorted(numbers.items())}
 
@@ -116,16 +125,20 @@ def _common(fields: Fields) -> dict[str, Any]:
         "numbers": _numbers_from(fields.table("numbers")),
         "conditions": fields.numbers("conditions"),
         "coefficients": fields.pairs("coefficients"),
-        "made_of": tuple(
-            SourceFile(s.text("name"), s.text("sha256"), s.whole("size_bytes")) for s in fields.tables("made_of")
-        ),
+        "made_of": _files_from(fields),
         "versions": fields.texts("versions"),
         "checks": tuple(
             Check(c.text("name"), c.flag("passed"), c.text("detail"), c.maybe("at_stake_mhz"))
             for c in fields.tables("checks")
         ),
         "updates": tuple(
-            Update(u.text("date"), u.text("words"), u.number("shift_mhz"), u.number("u_shift_mhz"))
+            Update(
+                u.text("date"),
+                u.text("words"),
+                u.number("shift_mhz"),
+                u.number("u_shift_mhz"),
+                _files_from(u) if "made_of" in u.body else (),
+            )
             for u in fields.tables("updates")
         ),
     }

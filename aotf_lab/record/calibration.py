@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from uncertainties import ufloat
@@ -17,12 +17,16 @@ __all__ = ["Calibration", "Update"]
 
 @dataclass(frozen=True)
 class Update:
-    """A change of a calibration after it was made: ISO date, what was done, and by how much it moved (MHz)."""
+    """A change of a calibration after it was made: ISO date, what was done, and by how much it moved (MHz).
+
+    ``made_of`` are the raw files whose readings it took in, as far as they are known.
+    """
 
     date: str
     words: str
     shift_mhz: float = 0.0
     u_shift_mhz: float = 0.0
+    made_of: tuple[SourceFile, ...] = ()
 
     def __str__(self) -> str:
         return f"{self.date}: {self.words}"
@@ -54,6 +58,11 @@ class Calibration:
     def as_of(self) -> str:
         """The date from which it stands as it is: of the last update, else of the readings."""
         return max([self.measured, *(update.date for update in self.updates)])
+
+    def holds(self, files: Iterable[SourceFile]) -> tuple[SourceFile, ...]:
+        """Return those of ``files`` whose readings it was made of, or brought up to date by."""
+        known = {s.sha256 for s in (*self.made_of, *(s for update in self.updates for s in update.made_of))}
+        return tuple(s for s in files if s.sha256 in known)
 
     @property
     def failed(self) -> tuple[Check, ...]:

@@ -4,21 +4,25 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import count
 from pathlib import Path
-from typing import NoReturn
+from typing import NoReturn, TypeVar
 
 from aotf_lab.errors import RecordError, Said
 from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.reading.atomic import write_new_text
+from aotf_lab.reading.session_file import FILE_NAME as SESSION_FILE
+from aotf_lab.reading.source import SourceFile
 from aotf_lab.record.crystal import CrystalRecord
 from aotf_lab.record.file import read_record, record_text
 from aotf_lab.record.oscillator import OscillatorRecord
 
 __all__ = ["KeptFile", "RecordFolder", "save_record"]
+
+_Record = TypeVar("_Record", OscillatorRecord, CrystalRecord)
 
 
 def save_record(record: OscillatorRecord | CrystalRecord, folder: str | os.PathLike[str]) -> Path:
@@ -27,9 +31,14 @@ def save_record(record: OscillatorRecord | CrystalRecord, folder: str | os.PathL
     The file takes kind and date as its name, such as ``oscillator_2031-03-02.json``, with ``_2`` for the second of a
     day. It appears whole or not at all and never in the place of another: of two writers at once each gets a file of
     its own. A calibration that stands there already, word for word, is not written again. Raises ``RecordError`` for
-    numbers that cannot be, ``OSError`` as the file system does.
+    numbers that cannot be and for a file in the place of ``folder``, ``OSError`` as the file system does.
     """
     home, text = Path(folder), record_text(record)
+    if home.exists() and not home.is_dir():
+        raise RecordError(
+            "no folder to keep a calibration in", where=home.name, found=Said("a file of that name"),
+            allowed="a folder, or a name that is not there yet", cure="name another",
+        )  # fmt: skip
     home.mkdir(parents=True, exist_ok=True)
     return write_new_text(_names(record, home), text)
 
@@ -97,23 +106,50 @@ class RecordFolder:
         found = (f.record for f in self.files if name in (None, f.record.name))
         return tuple(r for r in found if isinstance(r, CrystalRecord))
 
-    def latest_oscillator(self, name: str | None = None) -> OscillatorRecord:
-        """Return the newest calibration of the oscillator. Raises ``RecordError`` when there is none."""
-        found = self.oscillators(name)
-        return found[-1] if found else self._none("oscillator", name)
+    def latest_oscillator(self, name: str | None = None, without: Iterable[SourceFile] = ()) -> OscillatorRecord:
+        """Return the newest calibration of the oscillator into which no reading of the files ``without`` went.
 
-    def latest_crystal(self, name: str | None = None) -> CrystalRecord:
-        """Return the newest calibration of the crystal. Raises ``RecordError`` when there is none."""
-        found = self.crystals(name)
-        return found[-1] if found else self._none("crystal", name)
+        Raises ``RecordError`` when there is none, or ``name`` is not given and there are several.
+        """
+        return self._latest(self.oscillators(name), "oscillator", name, tuple(without))
+
+    def latest_crystal(self, name: str | None = None, without: Iterable[SourceFile] = ()) -> CrystalRecord:
+        """Return the newest calibration of the crystal; as ``latest_oscillator``."""
+        return self._latest(self.crystals(name), "crystal", name, tuple(without))
+
+    def _latest(
+        self, found: tuple[_Record, ...], kind: str, name: str | None, without: tuple[SourceFile, ...]
+    ) -> _Record:
+        if not found:
+            self._none(kind, name)
+        names = sorted({record.name for record in found})
+        if len(names) > 1:
+            raise RecordError(
+                f"calibrations of more than one {kind}", where=self.folder.name, found=Said(", ".join(names)),
+                allowed="one name", cure="say which of these names is meant",
+            )  # fmt: skip
+        fresh = [record for record in found if not record.holds(without)]
+        if not fresh:
+            files = ", ".join(s.name for s in found[0].holds(without))
+            raise RecordError(
+                f"no calibration of the {kind} that is older than these readings", where=self.folder.name,
+                found=Said(f"{files}, of which the oldest was made"), allowed="readings made since",
+                cure="give today's readings",
+            )  # fmt: skip
+        return fresh[-1]
 
     def _none(self, kind: str, name: str | None) -> NoReturn:
         known = ", ".join(sorted({f.record.name for f in self.files})) or "none"
-        unusable = f"; cannot be used: {', '.join(self.troubles)}" if self.troubles else ""
+        unusable = "".join(f"; cannot be used: {error}" for error in self.troubles.values())
+        cure = "keep a session's calibrations in this folder"
+        if (self.folder / SESSION_FILE).exists():
+            cure = "this is the folder of a session: keep its calibrations in a folder of their own, and name that"
+        elif name is not None and self.files:
+            cure = "give the session the name of its bench, or keep a session of that name in this folder"
         raise RecordError(
             f"no calibration of the {kind}" + (f" of {name}" if name else ""), where=self.folder.name,
             found=Said(f"{len(self.files)} calibrations, of {known}{unusable}"), allowed=f"a file {kind}_DATE.json",
-            cure="keep a session's calibrations in this folder",
+            cure=cure,
         )  # fmt: skip
 
     def rows(self) -> tuple[tuple[str, str], ...]:

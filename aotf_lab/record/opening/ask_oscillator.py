@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from uncertainties import ufloat
 
-from aotf_lab.errors import ReadingsError
+from aotf_lab.errors import OutOfRangeError, ReadingsError, Said
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.reading.readings import Readings, as_readings
 from aotf_lab.record.crystal import CrystalRecord
@@ -18,6 +18,9 @@ from aotf_lab.record.oscillator import OscillatorRecord
 from aotf_lab.record.stored import StoredNumbers, common_keys, stored_numbers
 
 __all__ = ["ask_oscillator", "box_temperature_c"]
+
+_ANOTHER_UNIT = 10.0
+"""A frequency further off than this factor was read in another unit (common practice, no source)."""
 
 
 def ask_oscillator(
@@ -30,10 +33,12 @@ def ask_oscillator(
     """Return what the readings ask of the oscillator.
 
     Columns ``drive_v`` and ``frequency_mhz``, optional ``u_drive_v``, ``u_frequency_mhz``, ``temperature_c``. Raises
-    ``ReadingsError`` for a value that is no reading, ``OutOfRangeError`` outside the measured voltages.
+    ``ReadingsError`` for a value that is no reading or in another unit, ``OutOfRangeError`` outside the voltages of
+    the curve.
     """
     wrapped = as_readings(readings)
     drive_v, frequency_mhz = (_positive(wrapped, column) for column in ("drive_v", "frequency_mhz"))
+    _require_near(record, wrapped, drive_v, frequency_mhz)
     rows = record.weights(drive_v)
     return Question(
         "oscillator", record.numbers, rows, _told(record, wrapped, drive_v, frequency_mhz, instruments),
@@ -60,6 +65,21 @@ def _positive(readings: Readings, column: str) -> FloatArray:
                 allowed="a number above zero", cure="leave the row out, or read it again",
             )  # fmt: skip
     return values
+
+
+def _require_near(record: OscillatorRecord, readings: Readings, drive_v: FloatArray, frequency_mhz: FloatArray) -> None:
+    """Raise for a drive that the curve was not measured at, and a frequency in another unit than the curve's."""
+    low, high = record.range_v
+    for k, (volts, value) in enumerate(zip(drive_v.tolist(), frequency_mhz.tolist(), strict=True)):
+        if not low <= volts <= high:
+            raise OutOfRangeError("drive voltage", volts, low, high, "V", where=readings.place(k))
+        kept = float(record.frequency(volts).n)
+        if not 1 / _ANOTHER_UNIT < value / kept < _ANOTHER_UNIT:
+            raise ReadingsError(
+                f"a frequency that this oscillator does not make at {volts:.4g} V", where=readings.place(k),
+                found=Said(f"{value:.6g} MHz"), allowed=f"about {kept:.4g} MHz, as kept",
+                cure="look at the unit of its column: state it in the heading, or in a layout",
+            )  # fmt: skip
 
 
 def _told(

@@ -49,7 +49,8 @@ class LinkCheck:
     the range than in its middle (None where no tilt is needed). ``light_lost`` is the share of light that the largest
     correction at a reading costs set-points that are left as they are; ``still_lost`` what the uncertainty after the
     update may cost at 95 %, at the line that fares worst. ``expected_mhz`` (value, u) is what its temperature makes of
-    it, where that is known. ``reason`` says why it must be measured again, "" otherwise.
+    it, where that is known. ``reason`` says why it must be measured again, "" otherwise. ``matters_mhz`` is the shift
+    from which on more light is lost than ``MATTERS``, NaN where no passband is known.
     """
 
     link: Literal["oscillator", "crystal"]
@@ -63,6 +64,7 @@ class LinkCheck:
     still_lost: float
     expected_mhz: tuple[float, float] | None
     reason: str
+    matters_mhz: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,7 +102,7 @@ def checked_link(asked: Question) -> tuple[LinkCheck, StoredNumbers]:
     updated = conditioned(with_doubt(asked.kept, doubt), asked.rows, asked.readings)
     moved_mhz = float(np.max(np.abs(columns[:, : len(found.sizes)] @ found.sizes)))
     lost, still = _cost(moved_mhz, asked.fwhm_mhz), _cost(asked.caution * _widest(updated, asked.lines), asked.fwhm_mhz)
-    reason = _reason(asked, columns, found, still)
+    reason = _reason(asked, columns, new.gap, found, still)
     matters = found.moved and not (lost < MATTERS)
     verdict: Verdict = "measure again" if reason else "corrected" if matters else "use"
     check = LinkCheck(
@@ -108,7 +110,7 @@ def checked_link(asked: Question) -> tuple[LinkCheck, StoredNumbers]:
         float(found.sizes[1]) * asked.unit_mhz if len(found.sizes) > 1 else None, found,
         tuple(map(CheckReading, asked.readings.names, asked.readings.values.tolist(), new.gap.tolist(),
                   np.sqrt(np.diag(new.covariance)).tolist())),
-        lost, still, asked.expected_mhz, reason,
+        lost, still, asked.expected_mhz, reason, float(detuning_for_light(1 - MATTERS)) * asked.fwhm_mhz,
     )  # fmt: skip
     return check, asked.kept if reason else updated
 
@@ -124,8 +126,12 @@ def _cost(offset_mhz: float, fwhm_mhz: float) -> float:
     return float(light_lost(min(offset_mhz / fwhm_mhz, 1.0))) if fwhm_mhz > 0 else float("nan")
 
 
-def _reason(asked: Question, columns: FloatArray, found: Judgement, still: float) -> str:
+def _reason(asked: Question, columns: FloatArray, gap: FloatArray, found: Judgement, still: float) -> str:
     """Return why the link must be measured again, "" where it need not."""
+    most_mhz = asked.prior.reach * asked.prior.shift * asked.unit_mhz
+    far = abs(found.sizes[0]) * asked.unit_mhz > most_mhz
+    if far and (found.same_shape or bool(np.all(np.abs(gap) > most_mhz))):
+        return f"a shift beyond {1e3 * most_mhz:.0f} kHz is no drift: look for what was changed, or for a wrong reading"
     if not found.same_shape:
         said = (
             f"after a plain shift the readings disagree: chi2 = {found.chi2:.1f} on {found.dof} degrees of freedom, "
@@ -139,9 +145,6 @@ def _reason(asked: Question, columns: FloatArray, found: Judgement, still: float
         if len(asked.readings) == 2:
             return said + "a third reading tells a tilt from a change of shape"
         return said + "the curve has changed its shape: measure it anew"
-    if abs(found.sizes[0]) > asked.prior.reach * asked.prior.shift:
-        most = 1e3 * asked.prior.reach * asked.prior.shift * asked.unit_mhz
-        return f"a shift beyond {most:.0f} kHz is no drift: look for what was changed, or for a wrong reading"
     if still > TOO_MUCH:
         away = float(detuning_for_light(1 - TOO_MUCH)) * asked.fwhm_mhz
         return (

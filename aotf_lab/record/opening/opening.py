@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import TypeVar
+from typing import Any, TypeVar
 
+import numpy as np
 import pandas as pd
 from uncertainties import UFloat
 
 from aotf_lab.errors import ReadingsError, RecordError, Said
 from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.reading.readings import Readings, as_readings
+from aotf_lab.reading.source import SourceFile
 from aotf_lab.record.calibration import Update
 from aotf_lab.record.crystal import CrystalRecord
 from aotf_lab.record.opening.ask_crystal import ask_crystal
@@ -33,7 +35,8 @@ class Opening:
 
     ``oscillator_link`` and ``crystal_link`` are the verdicts, None for a link of which nothing was read.
     ``oscillator`` and ``crystal`` are the calibrations to go on with: brought up to date, or as they were where
-    nothing was read or the verdict is "measure again".
+    nothing was read or the verdict is "measure again". ``against`` are the dates from which the two stood before;
+    ``remarks`` say what was left out or taken for granted.
     """
 
     measured: str
@@ -41,6 +44,8 @@ class Opening:
     crystal_link: LinkCheck | None
     oscillator: OscillatorRecord = field(repr=False)
     crystal: CrystalRecord = field(repr=False)
+    against: tuple[str, str]
+    remarks: tuple[str, ...] = ()
 
     @property
     def links(self) -> tuple[LinkCheck, ...]:
@@ -52,6 +57,16 @@ class Opening:
         """Whether no link that was looked at must be measured again."""
         return all(link.verdict != "measure again" for link in self.links)
 
+    def plot(self, ax: Any = None) -> Any:
+        """Draw how far each reading lies from the kept curves; return the Axes."""
+        from aotf_lab.drawing.opening import plot_opening
+
+        told = [(link, reading) for link in self.links for reading in link.readings]
+        gap, u, found, matters = (
+            1e3 * np.array([(r.gap_mhz, r.u_gap_mhz, link.shift_mhz, link.matters_mhz) for link, r in told]).T
+        )
+        return plot_opening([r.place for _, r in told], gap, u, found, matters, ax=ax)
+
     def rows(self) -> list[tuple[str, str]]:
         """Return each link's verdict and what it rests on as name and value."""
         unread = [n for n, link in (("oscillator", self.oscillator_link), ("crystal", self.crystal_link)) if not link]
@@ -59,14 +74,14 @@ class Opening:
         return rows + [(name, "nothing read: as it was kept") for name in unread]
 
     def __str__(self) -> str:
-        return rows_text(self._title, self.rows())
+        return rows_text(self._title, self.rows(), self.remarks)
 
     def _repr_html_(self) -> str:
-        return rows_html(self._title, self.rows())
+        return rows_html(self._title, self.rows(), self.remarks)
 
     @property
     def _title(self) -> str:
-        return f"Opening check of {self.measured}, against {self.oscillator.measured} and {self.crystal.measured}"
+        return f"Opening check of {self.measured}, against {' and '.join(self.against)}"
 
 
 def opening_check(
@@ -79,6 +94,7 @@ def opening_check(
     box_c: float | None = None,
     crystal_c: float | None = None,
     instruments: Mapping[str, str] | None = None,
+    peak_files: Iterable[SourceFile] = (),
 ) -> Opening:
     """Return the verdict on each link from today's readings, and the calibrations brought up to date.
 
@@ -86,14 +102,15 @@ def opening_check(
     the bench's voltmeter shows it, and ``frequency_mhz``, as the counter does; ``line_peak`` is a line's peak in true
     MHz, such as the ``centre_mhz`` of a scan, by name. ``box_c`` (by default the mean of the readings'
     ``temperature_c``) and ``crystal_c`` are today's temperatures; ``instruments`` as in ``oscillator_record``.
+    ``peak_files`` are the raw files of the peaks; with those of the readings they are noted in what is renewed.
 
     A link is used as it is where the readings lie within the prediction of the kept curve, or miss it by less than
     1 % of the light; a significant plain shift, or with three readings a tilt smaller than the shift, is corrected; a
     change of shape, a shift that is no drift or too large a rest of doubt asks for a new measurement.
 
     Raises ``ReadingsError`` without any reading, and for values that are none; ``OutOfRangeError`` outside the
-    measured voltages; ``AotfLabError`` for a line whose peak was not kept; ``RecordError`` for a date that is none, or
-    before the calibration.
+    measured voltages; ``AotfLabError`` for a line whose peak was not kept; ``RecordError`` for a date that is none or
+    before the calibration, and for readings that the calibration holds already: they would count twice.
     """
     told, peaks = oscillator_readings, line_peak or {}
     if (told is None or not len(as_readings(told).table)) and not peaks:
@@ -104,18 +121,34 @@ def opening_check(
     first = second = None
     today, warm = oscillator, crystal
     if told is not None:
+        sources = as_readings(told).sources
+        _require_new(oscillator, sources)
         box_c = box_temperature_c(as_readings(told)) if box_c is None else box_c
         first, numbers = checked_link(ask_oscillator(oscillator, crystal, told, box_c, instruments))
-        today = _renewed(oscillator, numbers, first, measured, {"temperature_c": box_c})
+        today = _renewed(oscillator, numbers, first, measured, {"temperature_c": box_c}, sources)
     if peaks:
+        files = tuple(peak_files)
+        _require_new(crystal, files)
         second, numbers = checked_link(ask_crystal(crystal, peaks, crystal_c, instruments))
-        warm = _renewed(crystal, numbers, second, measured, {"crystal_c": crystal_c})
-    return Opening(measured, first, second, today, warm)
+        warm = _renewed(crystal, numbers, second, measured, {"crystal_c": crystal_c}, files)
+    return Opening(measured, first, second, today, warm, (oscillator.as_of, crystal.as_of))
+
+
+def _require_new(record: OscillatorRecord | CrystalRecord, files: tuple[SourceFile, ...]) -> None:
+    """Raise ``RecordError`` for readings that the calibration holds already."""
+    held = record.holds(files)
+    if held:
+        raise RecordError(
+            "readings that the calibration holds already", where=f"{record.part} {record.name} as of {record.as_of}",
+            found=Said(", ".join(s.name for s in held)), allowed="readings made since: the same would count twice",
+            cure="read again, or take the calibration from before them",
+        )  # fmt: skip
 
 
 def _renewed(
-    record: _Record, numbers: StoredNumbers, link: LinkCheck, measured: str, conditions: Mapping[str, float | None]
-) -> _Record:
+    record: _Record, numbers: StoredNumbers, link: LinkCheck, measured: str, conditions: Mapping[str, float | None],
+    files: tuple[SourceFile, ...],
+) -> _Record:  # fmt: skip
     """Return the record with its new numbers; as it was where it must be measured again.
 
     ``conditions`` are today's: one that is None is not known, and that of the calibration no longer holds.
@@ -127,7 +160,7 @@ def _renewed(
         )  # fmt: skip
     if link.verdict == "measure again":
         return record
-    update = Update(measured, update_words(link), link.shift_mhz, link.u_shift_mhz)
+    update = Update(measured, update_words(link), link.shift_mhz, link.u_shift_mhz, files)
     today = {**record.conditions, **conditions}
     known = {name: value for name, value in today.items() if value is not None}
     renewed = replace(record, numbers=numbers, updates=(*record.updates, update), conditions=known)
