@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 
 import pytest
 
 from aotf_lab.__main__ import main
-from aotf_lab.record import RecordFolder
+from aotf_lab.record import RecordFolder, save_record
 from tests.conftest import DEMO
 
 DAY_120 = DEMO.parent / "skerry_day120"
@@ -94,3 +95,39 @@ def test_compare_replaces_no_raw_file_and_asks_for_the_folder_first(tmp_path, mo
     assert (session / "vco_check.csv").read_bytes() == before
     assert main([*folders, "--out", str(tmp_path / "none" / "table.csv")]) == 1
     assert "no such folder for an output" in capsys.readouterr().err
+
+
+def test_folders_the_wrong_way_round_are_told(records, capsys):
+    for wrong in (["keep", str(records), str(DEMO)], ["opening", str(DAY_120), str(records)]):
+        assert main(wrong) == 1
+        said = capsys.readouterr().err
+        assert "a folder of kept calibrations in the place of a session; found oscillator_2026-03-16.json" in said
+        assert "exchange the two folders" in said
+    assert main(["drift", str(DAY_120)]) == 1
+    assert "this is the folder of a session" in capsys.readouterr().err
+
+
+def test_a_damaged_calibration_is_named_with_its_reason(records, tmp_path, capsys):
+    for path in records.glob("*2026-03-16.json"):
+        (tmp_path / path.name).write_bytes(path.read_bytes())
+    text = (tmp_path / "oscillator_2026-03-16.json").read_text(encoding="utf-8")
+    (tmp_path / "oscillator_2026-05-01.json").write_text(text[:3000], encoding="utf-8")
+    for command in (["opening", str(tmp_path), str(DAY_120)], ["changed", "cable", "--records", str(tmp_path)]):
+        assert main(command) == 0
+        assert "cannot be used: oscillator_2026-05-01.json" in capsys.readouterr().out
+
+
+def test_two_benches_in_one_folder_are_told_apart_by_name(records, tmp_path, capsys):
+    oscillator, crystal = (
+        next(iter(found))
+        for found in (RecordFolder(records).oscillators("Skerry"), RecordFolder(records).crystals("Skerry"))
+    )
+    for record in (oscillator, crystal):
+        for name in ("Skerry", "Holm"):
+            save_record(replace(record, name=name), tmp_path)
+    assert main(["changed", "cable", "--records", str(tmp_path)]) == 1
+    assert "calibrations of more than one oscillator; found Holm, Skerry" in capsys.readouterr().err
+    assert main(["changed", "cable", "--records", str(tmp_path), "--name", "Holm"]) == 0
+    assert main(["opening", str(tmp_path), str(DAY_120), "--name", "Holm", "--keep"]) == 0
+    assert main(["drift", str(tmp_path), "--name", "Holm"]) == 0
+    assert "Drift of the oscillator" in capsys.readouterr().out

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from aotf_lab.record import RecordFolder
+    from aotf_lab.session import Session
 
 __all__ = ["add_kept"]
 
 _RECORDS = "folder of kept calibrations"
 _SESSION = "folder with session.toml and the raw files"
+_NAME = "name of the bench, where the folder holds several"
 
 
 def add_kept(commands: Any) -> None:
@@ -22,46 +27,51 @@ def add_kept(commands: Any) -> None:
     opening.add_argument("records", type=Path, metavar="RECORDS", help=_RECORDS)
     opening.add_argument("session", type=Path, metavar="SESSION", help=f"today's readings: {_SESSION}")
     opening.add_argument("--keep", action="store_true", help="keep the calibrations that the check brought up to date")
+    opening.add_argument("--name", metavar="NAME", help=f"{_NAME} (that of the session)")
     opening.set_defaults(run=_opening)
     drift = commands.add_parser("drift", help="say what moves with temperature and time, and when to measure again")
     drift.add_argument("records", type=Path, metavar="RECORDS", help=_RECORDS)
     drift.add_argument("--loss", type=float, default=1.0, metavar="PERCENT", help="light that may be lost (1)")
+    drift.add_argument("--name", metavar="NAME", help=_NAME)
     drift.set_defaults(run=_drift)
     changed = commands.add_parser("changed", help="say what a change of a part leaves, and what restores the rest")
     changed.add_argument("part", metavar="PART", help="oscillator, amplifier, cable, supply, alignment, laser, ...")
     changed.add_argument("--line", default="", metavar="LINE", help="the line of a changed laser")
     changed.add_argument("--records", type=Path, metavar="RECORDS", help=f"{_RECORDS}, whose files are then named")
+    changed.add_argument("--name", metavar="NAME", help=_NAME)
     changed.set_defaults(run=_changed)
 
 
 def _keep(options: argparse.Namespace) -> tuple[str, int]:
-    from aotf_lab.session import open_session
     from aotf_lab.session.keep import keep
 
-    written = keep(open_session(options.session), options.records)
+    written = keep(_session(options.session), options.records)
     return "\n".join(f"{path} kept" for path in written), 0
 
 
 def _opening(options: argparse.Namespace) -> tuple[str, int]:
-    from aotf_lab.record import save_record
-    from aotf_lab.session import open_session
+    from aotf_lab.record import RecordFolder, save_record
     from aotf_lab.session.opening import opening_of
 
-    found = opening_of(options.records, open_session(options.session))
+    session, folder = _session(options.session), RecordFolder(options.records)
+    found = opening_of(folder, session, name=options.name)
     kept = []
     if options.keep:
         links = ((found.oscillator_link, found.oscillator), (found.crystal_link, found.crystal))
         renewed = [record for link, record in links if link is not None and link.verdict != "measure again"]
         kept = [f"{save_record(record, options.records)} kept" for record in renewed]
-    return "\n".join([str(found), *kept]), 0 if found.usable else 1
+    return "\n".join([str(found), *_unusable(folder), *kept]), 0 if found.usable else 1
 
 
 def _drift(options: argparse.Namespace) -> tuple[str, int]:
     from aotf_lab.record import RecordFolder
     from aotf_lab.record.drift import drift_of
 
-    found = drift_of(RecordFolder(options.records))
-    return f"{found}\n{found.due(options.loss)}", 0
+    folder = RecordFolder(options.records)
+    if not folder.files:
+        folder.latest_oscillator()
+    found = drift_of(folder, name=options.name)
+    return "\n".join([str(found), str(found.due(options.loss)), *_unusable(folder)]), 0
 
 
 def _changed(options: argparse.Namespace) -> tuple[str, int]:
@@ -71,5 +81,25 @@ def _changed(options: argparse.Namespace) -> tuple[str, int]:
     if options.records is None:
         return str(change_of_parts(options.part, line=options.line)), 0
     folder = RecordFolder(options.records)
-    oscillator, crystal = folder.latest_oscillator(), folder.latest_crystal()
-    return str(change_of_parts(options.part, line=options.line, oscillator=oscillator, crystal=crystal)), 0
+    oscillator, crystal = folder.latest_oscillator(options.name), folder.latest_crystal(options.name)
+    found = change_of_parts(options.part, line=options.line, oscillator=oscillator, crystal=crystal)
+    return "\n".join([str(found), *_unusable(folder)]), 0
+
+
+def _session(folder: Path) -> Session:
+    """Return the open session; one who gave a folder of calibrations instead is told so."""
+    from aotf_lab.errors import Said, SessionError
+    from aotf_lab.session import open_session
+
+    kept = [p.name for kind in ("oscillator", "crystal") for p in sorted(folder.glob(f"{kind}_*.json"))]
+    if kept and not (folder / "session.toml").exists():
+        raise SessionError(
+            "a folder of kept calibrations in the place of a session", where=folder.name, found=Said(kept[0]),
+            allowed=_SESSION, cure="exchange the two folders",
+        )  # fmt: skip
+    return open_session(folder)
+
+
+def _unusable(folder: RecordFolder) -> list[str]:
+    """Return what is to be said of the files of ``folder`` that were passed over."""
+    return [f"cannot be used: {error}" for error in folder.troubles.values()]
