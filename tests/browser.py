@@ -32,9 +32,13 @@ def missing() -> str:
     """Return what is missing for a test in a browser, "" for nothing."""
     from importlib.util import find_spec
 
-    lacks = [] if shutil.which("chromium") else ["chromium"]
+    lacks = [] if _browser() else ["chromium"]
     lacks += [name for name in ("voila", "websocket", "ipykernel") if find_spec(name) is None]
     return ", ".join(lacks)
+
+
+def _browser() -> str | None:
+    return shutil.which("chromium") or shutil.which("chromium-browser")
 
 
 def wait_for(what: Callable[[], Any], words: str, seconds: float = PATIENCE_S) -> Any:
@@ -114,9 +118,11 @@ class Page:
         """Write text where the cursor stands, over what is selected."""
         self.ask("Input.insertText", text=text)
 
-    def picture(self) -> bytes:
-        """Return a screenshot as PNG."""
-        shot = self.ask("Page.captureScreenshot", format="png", captureBeyondViewport=True)
+    def picture(self, script: str = "document.documentElement") -> bytes:
+        """Return a screenshot of the element that ``script`` gives, as PNG."""
+        box = "{x: r.x + scrollX, y: r.y + scrollY, width: r.width, height: r.height, scale: 1}"
+        clip = self.value(f"(r => ({box}))(({script}).getBoundingClientRect())")
+        shot = self.ask("Page.captureScreenshot", format="png", captureBeyondViewport=True, clip=clip)
         return base64.b64decode(shot["data"])
 
     def close(self) -> None:
@@ -128,7 +134,7 @@ class Page:
 def chromium() -> Iterator[Callable[[int, int], Page]]:
     """Start a browser and give what opens a tab of a width and height."""
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
-        command = [shutil.which("chromium") or "chromium", *FLAGS, f"--user-data-dir={folder}", "about:blank"]
+        command = [_browser() or "chromium", *FLAGS, f"--user-data-dir={folder}", "about:blank"]
         running = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         try:
             told = Path(folder) / "DevToolsActivePort"

@@ -1,6 +1,7 @@
 """Each panel as a page, in a real browser: moved by mouse and keyboard, with numbers and picture that follow.
 
-Runs where Chromium and the extra "panels" are installed, and says what is missing where they are not.
+All panels stand on one page, of one kernel. Runs where Chromium and the extra "dev" are installed, and says what is
+missing where they are not.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from aotf_lab import widgets
 from tests.browser import Page, chromium, missing, served, wait_for
 from tests.conftest import DEMO
 
@@ -26,24 +28,29 @@ PANELS = {
     "generator": "GeneratorPanel(session)",
     "sequence": "SequencePanel(session)",
     "warm_up": "WarmUpPanel(session, LOG)",
+    "opening": "OpeningPanel(*records_of(session, measured='2026-03-16'), measured='2026-07-14', folder=HOME)",
 }
 RAW = (DEMO / "warmup_log.csv").read_bytes().split(b"\n")
 SHOTS = os.environ.get("AOTF_LAB_SCREENSHOTS")
 ENTER, TAB, UP = ("Enter", 13), ("Tab", 9), ("ArrowUp", 38)
 CONTROL = 2
-TABLE = "(document.querySelector('table caption') || {closest: () => ({innerText: ''})}).closest('table').innerText"
-IMAGE = "(document.querySelector('img.widget-image') || {src: ''}).src"
 
 
-def notebook(folder: Path, name: str, log: Path) -> None:
-    code = (
-        "from aotf_lab import open_session\nfrom aotf_lab.widgets import *\n"
-        f"session, LOG = open_session({str(DEMO)!r}), {str(log)!r}\npanel = {PANELS[name]}\npanel"
+def notebook(folder: Path, log: Path) -> str:
+    """Write a notebook with a cell for each panel, and return its name."""
+    start = (
+        "from aotf_lab import open_session\nfrom aotf_lab.session.keep import records_of\n"
+        f"from aotf_lab.widgets import *\nsession = open_session({str(DEMO)!r})\n"
+        f"LOG, HOME = {str(log)!r}, {str(log.parent / 'records')!r}"
     )
-    cell = {"cell_type": "code", "id": "a", "execution_count": None, "metadata": {}, "outputs": [], "source": code}
+    cells = [
+        {"cell_type": "code", "id": name, "execution_count": None, "metadata": {}, "outputs": [], "source": code}
+        for name, code in {"start": start, **PANELS}.items()
+    ]
     kernel = {"kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"}}
-    text = json.dumps({"cells": [cell], "metadata": kernel, "nbformat": 4, "nbformat_minor": 5})
-    (folder / f"{name}.ipynb").write_text(text, encoding="utf-8")
+    text = json.dumps({"cells": cells, "metadata": kernel, "nbformat": 4, "nbformat_minor": 5})
+    (folder / "panels.ipynb").write_text(text, encoding="utf-8")
+    return "panels.ipynb"
 
 
 @pytest.fixture(scope="module")
@@ -54,48 +61,54 @@ def log(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def address(tmp_path_factory, log):
+def page(tmp_path_factory, log):
+    """Yield the page of all panels: one kernel, as a person has it."""
     folder = tmp_path_factory.mktemp("pages")
-    for name in PANELS:
-        notebook(folder, name, log)
-    with served(folder) as where:
-        yield where
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with chromium() as tab:
-        yield tab
+    name = notebook(folder, log)
+    with served(folder) as where, chromium() as browser:
+        page = browser(1280, 1000)
+        page.open(f"{where}/{name}")
+        up = f"document.querySelectorAll('table caption').length === {len(PANELS)}"
+        wait_for(lambda: page.value(up), "the panels did not come up", 180)
+        yield page
+        page.close()
 
 
 class Shown:
-    """A panel on its page."""
+    """A panel on the page, found by its heading; ``root`` is the script of its box."""
 
     def __init__(self, page: Page, name: str) -> None:
         self.page, self.name = page, name
+        heading = json.dumps(getattr(widgets, PANELS[name].split("(")[0]).heading)
+        found = f"[...document.querySelectorAll('h3')].find(h => h.innerText.trim() === {heading})"
+        self.root = f"{found}.closest('.widget-vbox')"
+
+    def of(self, selector: str, what: str) -> str:
+        """Return ``what`` of the first element of this panel, "" where there is none."""
+        return str(self.page.value(f"({self.root}.querySelector('{selector}') || {{{what}: ''}}).{what}"))
 
     @property
     def table(self) -> str:
-        return str(self.page.value(TABLE))
+        return self.of("table:has(caption)", "innerText")
 
     @property
     def image(self) -> str:
-        return str(self.page.value(IMAGE))
+        return self.of("img.widget-image", "src")
 
     @property
     def said(self) -> str:
-        return str(self.page.value("(document.querySelector('p[role=alert]') || {innerText: ''}).innerText"))
+        return self.of("p[role=alert]", "innerText")
 
     def labelled(self, label: str, kind: str = "input, select") -> str:
         """Return the script of the control whose label begins with ``label``."""
         words = json.dumps(label)
         return (
-            f"[...document.querySelectorAll('.widget-label')].find(l => l.innerText.trim().startsWith({words}))"
+            f"[...{self.root}.querySelectorAll('.widget-label')].find(l => l.innerText.trim().startsWith({words}))"
             f".parentElement.querySelector('{kind}')"
         )
 
     def button(self, words: str) -> str:
-        return f"[...document.querySelectorAll('button')].find(b => b.innerText.trim() === {json.dumps(words)})"
+        return f"[...{self.root}.querySelectorAll('button')].find(b => b.innerText.trim() === {json.dumps(words)})"
 
     def type_into(self, label: str, text: str) -> None:
         """Click into a box, and type over what it holds."""
@@ -124,18 +137,13 @@ class Shown:
 
 
 @pytest.fixture
-def shown(browser, address, request):
-    name = request.param
-    page = browser(1280, 1000)
-    page.open(f"{address}/{name}.ipynb")
-    panel = Shown(page, name)
-    wait_for(lambda: panel.table and panel.image, f"{name} did not come up", 120)
+def shown(page, request):
+    panel = Shown(page, request.param)
+    wait_for(lambda: panel.table and panel.image, f"{panel.name} did not come up")
     yield panel
     if SHOTS:
-        Path(SHOTS, f"{name}.png").write_bytes(page.picture())
-    errors = page.errors
-    page.close()
-    assert errors == []
+        Path(SHOTS, f"{panel.name}.png").write_bytes(page.picture(panel.root))
+    assert page.errors == []
 
 
 @pytest.mark.parametrize("shown", ["tune"], indirect=True)
@@ -250,7 +258,25 @@ def test_warm_up(shown, log):
     shown.type_into("May still move", "2")
     shown.follows(before, picture=False)
     before = shown.both
-    shown.page.click(shown.button("watching"))
     log.write_bytes(b"\n".join(RAW[:500]) + b"\n")
+    shown.page.click(shown.button("watching"))
     shown.follows(before)
     assert "readings\t495" in shown.table
+
+
+@pytest.mark.parametrize("shown", ["opening"], indirect=True)
+def test_opening(shown, log):
+    before = shown.both
+    shown.type_into("Counter 2", "74.1")
+    shown.follows(before)
+    assert "up to" in shown.table
+    for label, value in (("Counter 1", "54.89"), ("Counter 3", "93.33")):
+        before = shown.both
+        shown.type_into(label, value)
+        shown.follows(before)
+    assert "oscillator moved, corrected" in shown.table
+    assert not (log.parent / "records").exists()
+    shown.page.click(shown.button("Keep what was renewed"))
+    said = f"{shown.root}.innerText.includes('kept as oscillator_2026-07-14.json')"
+    wait_for(lambda: shown.page.value(said), "what was kept was not said", 30)
+    assert [p.name for p in (log.parent / "records").iterdir()] == ["oscillator_2026-07-14.json"]

@@ -43,8 +43,11 @@ class OpeningPanel(Panel[OpeningState]):
         places = places_to_read(oscillator, crystal)
         top = float(np.ceil(2 * oscillator.range_v[1]))
         self.taken = [tick(f"reading {k + 1} taken") for k in range(len(places))]
-        self.drive_v = [number("Volts", v, 0.0, top, 0.001, "V") for v in places]
-        self.frequency_mhz = [number("Counter", self._expected(v), 0.0, _HIGHEST_MHZ, 0.001, "MHz") for v in places]
+        self.drive_v = [number(f"Volts {k}", v, 0.0, top, 0.001, "V") for k, v in enumerate(places, start=1)]
+        self.frequency_mhz = [
+            number(f"Counter {k}", self._expected(v), 0.0, _HIGHEST_MHZ, 0.001, "MHz")
+            for k, v in enumerate(places, start=1)
+        ]
         lines = [n for n in crystal.lines if crystal.known("peak", n)]
         self.line = choice("Line scanned", lines or ["none"])
         self.peak_taken = tick("peak taken")
