@@ -115,6 +115,8 @@ def test_a_damaged_calibration_is_named_with_its_reason(records, tmp_path, capsy
     for command in (["opening", str(tmp_path), str(DAY_120)], ["changed", "cable", "--records", str(tmp_path)]):
         assert main(command) == 0
         assert "cannot be used: oscillator_2026-05-01.json" in capsys.readouterr().out
+    assert main(["drift", str(tmp_path)]) == 1
+    assert "1 of the crystal; cannot be used: oscillator_2026-05-01.json" in capsys.readouterr().err
 
 
 def test_two_benches_in_one_folder_are_told_apart_by_name(records, tmp_path, capsys):

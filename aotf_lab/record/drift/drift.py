@@ -118,7 +118,8 @@ def drift_of(
         known = known_coefficient(crystals, "relative_per_k")
         found["crystal"] = _with(fit_link_drift(history, known_per_k=known, u_temperature_k=u_temperature_k), check)
     passbands = passbands_of(max(crystals, key=lambda r: r.as_of)) if crystals else {}
-    return _drift(found, passbands, {"oscillator": len(oscillators), "crystal": len(crystals)})
+    troubles = records.troubles.values() if isinstance(records, RecordFolder) else ()
+    return _drift(found, passbands, {"oscillator": len(oscillators), "crystal": len(crystals)}, troubles)
 
 
 def drift_of_tables(
@@ -154,10 +155,15 @@ def _with(drift: LinkDrift, check: Check) -> LinkDrift:
     return replace(drift, checks=(*drift.checks, check))
 
 
-def _drift(found: Mapping[Link, LinkDrift], lines: Mapping[str, Passband], counts: Mapping[str, int]) -> Drift:
+def _drift(
+    found: Mapping[Link, LinkDrift], lines: Mapping[str, Passband], counts: Mapping[str, int],
+    troubles: Iterable[AotfLabError] = (),
+) -> Drift:  # fmt: skip
     if not found:
+        said = [", ".join(f"{n} of the {link}" for link, n in counts.items())]
+        said += [f"cannot be used: {error}" for error in troubles]
         raise ReadingsError(
-            "no drift from these records", found=Said(", ".join(f"{n} of the {link}" for link, n in counts.items())),
+            "no drift from these records", found=Said("; ".join(said)),
             allowed="2 or more of one link", cure="keep a second calibration on another day",
         )  # fmt: skip
     links: tuple[Link, ...] = ("oscillator", "crystal")
