@@ -61,7 +61,10 @@ class AssignmentState:
         fit = self.tuning.fit
         rows = [
             ("chi2/dof", f"{fit.chi2:.1f}/{max(fit.dof, 0.0):.3g}"),
-            ("v B", f"{shown(self.tuning.velocity_birefringence(self.tuning.law.reference_nm))} m/s"),
+            (
+                "velocity x birefringence",
+                f"{shown(self.tuning.velocity_birefringence(self.tuning.law.reference_nm))} m/s",
+            ),
             ("limit", f"{self.limit:.1f} u"),
         ]
         return (

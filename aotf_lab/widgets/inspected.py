@@ -173,7 +173,7 @@ class TuningFit(Inspected):
         nm, (first, last) = self.whole.law.reference_nm, self.whole.anchored_nm
         found: dict[str, tuple[UFloat, str]] = {}
         if result.range_nm[0] <= nm <= result.range_nm[1]:
-            found["v B"] = (result.velocity_birefringence(nm), "m/s")
+            found["velocity x birefringence"] = (result.velocity_birefringence(nm), "m/s")
         found |= {n: (result.fit.parameters[n], "") for n in ("tilt", "bend")}
         ends = [*np.round(np.linspace(first, last, 3), 1).tolist()]
         inside = [v for v in ends if result.range_nm[0] <= v <= result.range_nm[1]]

@@ -66,7 +66,7 @@ class NewLineState:
         rows += [(name, "not known" if v is None else f"{shown(v)} {unit}".strip()) for name, v, unit in pairs]
         if p.light_lost_percent is not None and p.u_setting_mhz is not None:
             lost = f"up to {p.light_lost_percent:.2g} % (95 %), by {1e3 * p.u_setting_mhz:.0f} kHz; most of it by "
-            rows.append(("light lost blind", f"{lost}{p.largest_cause}: scan the line once it is there"))
+            rows.append(("light lost before a scan", f"{lost}{p.largest_cause}: scan the line once it is there"))
         widths = abs(self.away_mhz) / self.fwhm_mhz.n
         rows.append(("nearest line", f"{self.nearest}, {self.away_mhz:+.3f} MHz away, {widths:.1f} passband widths"))
         rows += [

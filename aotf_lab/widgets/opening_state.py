@@ -91,7 +91,8 @@ class OpeningState:
             for k in links
             if k.verdict == "use" and k.judgement.moved
         ]
-        return (*again, *small, *(f"kept as {name}" for name in self.kept))
+        said = () if self.opening is None else self.opening.remarks
+        return (*again, *small, *said, *(f"kept as {name}" for name in self.kept))
 
     @property
     def gaps_khz(self) -> tuple[tuple[float, ...], dict[str, float]]:

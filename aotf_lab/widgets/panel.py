@@ -45,7 +45,8 @@ _NUMBERS = "aotf-lab-numbers"
 _LOOK = (
     f"<style>.{_NUMBERS} th {{text-align: left; vertical-align: top; padding-right: 0.8em}} "
     f".{_NUMBERS} caption {{text-align: left; font-weight: bold}} "
-    f".{_NUMBERS} th, .{_NUMBERS} td {{line-height: 1.4}}</style>"
+    f".{_NUMBERS} th, .{_NUMBERS} td, .{_NUMBERS} li, .{_NUMBERS} p {{line-height: 1.4}} "
+    f".{_NUMBERS} ul {{padding-left: 1.2em}}</style>"
 )
 
 
@@ -66,7 +67,8 @@ class Panel(ABC, Generic[S]):
         self._holding = False
         self.said, self.numbers, self.caption = w.HTML(), w.HTML(), w.HTML()
         self.numbers.layout = w.Layout(flex="1 1 380px", min_width="300px")
-        self.numbers.add_class(_NUMBERS)
+        for words in (self.said, self.numbers, self.caption):
+            words.add_class(_NUMBERS)
         self.image = w.Image(format="png", layout=w.Layout(max_width="100%"))
         wrap = w.Layout(flex_flow="row wrap", align_items="center")
         controls = [w.HBox(list(row), layout=wrap) for row in rows]
