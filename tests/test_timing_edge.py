@@ -174,3 +174,21 @@ def test_no_plateaus():
 def test_a_detector_of_no_rise_time():
     with pytest.raises(AotfLabError, match=r"detector_rise_us of an edge; found 0\.0"):
         fit_edge(seen(), detector_rise_us=0.0)
+
+
+def test_exchanged_columns_are_told():
+    with pytest.raises(
+        ReadingsError, match=r"the light steps before its drive, and faster; .* 9\.\d+ us before the drive"
+    ):
+        fit_edge(seen().rename(columns={"signal_v": "drive_v", "drive_v": "signal_v"}))
+    late = seen().assign(drive_v=lambda d: np.roll(d["drive_v"], 600))  # the light alone is early: its edge is told
+    assert fit_edge(late).rise_us is not None
+
+
+def test_light_that_the_scope_cut_off_is_told():
+    table = seen()
+    cut = fit_edge(table.assign(signal_v=table["signal_v"].clip(upper=0.14)))
+    (shape,) = (c for c in cut.fit.failed if c.name == "Gaussian edge")
+    assert "the scope cut the light off at 0.14 V: save it again in a larger range" in shape.detail
+    pole = fit_edge(seen(poles=(0.9,)))
+    assert "cut the light off" not in str(pole)

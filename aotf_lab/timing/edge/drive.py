@@ -8,7 +8,7 @@ from collections.abc import Mapping
 import numpy as np
 from uncertainties import UFloat
 
-from aotf_lab.errors import FitError, ReadingsError
+from aotf_lab.errors import FitError, ReadingsError, Said
 from aotf_lab.estimation import Check, new_cause
 from aotf_lab.estimation.checks import chi2_limit
 from aotf_lab.physics.edges import RISE_PER_DEVIATION
@@ -17,7 +17,7 @@ from aotf_lab.timing.edge.steps import find_steps
 from aotf_lab.timing.edge.trace import Trace
 from aotf_lab.timing.numbers import Number
 
-__all__ = ["delay_of", "mean_of"]
+__all__ = ["delay_of", "mean_of", "require_drive_first"]
 
 _FITTED_SAMPLES = 5.0
 """A drive that takes more samples than this from 10 to 90 % is fitted; a faster one stepped between two samples."""
@@ -39,6 +39,27 @@ def _drive_steps(trace: Trace, scope: Mapping[str, Number]) -> list[UFloat]:
     late = math.log(2.0) * sum(scope.values(), 0.0)  # a step behind a pole is half way after ln 2 time constants
     sampling = new_cause("sampling of the drive's step", trace.step_us / 12.0**0.5)
     return [s.centre_us - late + sampling for s in levels.steps]
+
+
+def require_drive_first(trace: Trace) -> None:
+    """Raise ``ReadingsError`` for light that steps before, and faster than, what is said to drive it."""
+    if trace.drive_v is None:
+        return
+    try:
+        light = find_steps(trace.time_us, trace.light_v, "the light").steps
+        drive = find_steps(trace.time_us, trace.drive_v, "the drive").steps
+    except FitError:
+        return
+    fast, slow = (float(np.median([s.rise_us for s in steps])) for steps in (light, drive))
+    earlier = len(light) == len(drive) and all(a.centre_us < b.centre_us for a, b in zip(light, drive, strict=True))
+    if earlier and fast < 0.5 * slow:
+        raise ReadingsError(
+            "the light steps before its drive, and faster", where=trace.readings.place(0),
+            found=Said(f"light in {fast:.3g} us, {drive[0].centre_us - light[0].centre_us:.3g} us before the drive "
+                       f"in {slow:.3g} us"),
+            allowed="light that follows the drive",
+            cure="exchange the two columns: map signal and drive in a layout",
+        )  # fmt: skip
 
 
 def delay_of(trace: Trace, light: FittedSteps, scope: Mapping[str, Number]) -> tuple[UFloat | None, tuple[Check, ...]]:

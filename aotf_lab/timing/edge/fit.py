@@ -9,11 +9,11 @@ from aotf_lab.estimation import Check, new_cause
 from aotf_lab.estimation.checks import z_check
 from aotf_lab.physics.edges import RISE_PER_DEVIATION, pole_of_bandwidth_us, pole_of_rise_us
 from aotf_lab.reading.readings import Readings
-from aotf_lab.timing.edge.drive import delay_of, mean_of
+from aotf_lab.timing.edge.drive import delay_of, mean_of, require_drive_first
 from aotf_lab.timing.edge.edge import Edge
 from aotf_lab.timing.edge.model import FittedSteps, fit_steps
 from aotf_lab.timing.edge.overshoot import Overshoot, overshoot_after
-from aotf_lab.timing.edge.shape import shape_check
+from aotf_lab.timing.edge.shape import cut_off_v, shape_check
 from aotf_lab.timing.edge.trace import trace_of
 from aotf_lab.timing.numbers import Number, nominal, require_above_zero
 
@@ -42,14 +42,15 @@ def fit_edge(
     (``physics.edges.local_light``). Noise is estimated on the plateaus, with what one sample owes to those before it.
     ``beam_diameter_mm`` (along the sound) gives the velocity, ``velocity_m_s`` the diameter; both are then compared.
 
-    Raises ``ReadingsError`` for a trace that is too short, uneven in time or without plateaus, ``FitError`` for one
-    without an edge, ``AotfLabError`` for a stated number not above zero.
+    Raises ``ReadingsError`` for a trace that is too short, uneven in time or without plateaus, and for light that
+    steps before its drive; ``FitError`` for one without an edge, ``AotfLabError`` for a stated number not above zero.
     """
     require_above_zero(
         "an edge", detector_rise_us=detector_rise_us, scope_bandwidth_mhz=scope_bandwidth_mhz,
         port_bandwidth_khz=port_bandwidth_khz, beam_diameter_mm=beam_diameter_mm, velocity_m_s=velocity_m_s,
     )  # fmt: skip
     trace = trace_of(readings)
+    require_drive_first(trace)
     scope, poles = _poles(detector_rise_us, scope_bandwidth_mhz, port_bandwidth_khz)
     light = fit_steps(trace.time_us, trace.light_v, poles, "the samples of the light")
     delay, about_delay = delay_of(trace, light, scope)
@@ -62,7 +63,7 @@ def fit_edge(
         for way, rising, own in (("rise", True, rise), ("fall", False, fall))
         if own is not None and (found := overshoot_after(light, rising, own.n + 2.0 * lag, lag)) is not None
     }
-    checks = [shape_check(light, lag), *about_delay]
+    checks = [shape_check(light, lag, cut_off_v(light, trace.light_v)), *about_delay]
     checks += [_overshoot_check(way, found) for way, found in over.items()]
     checks += _agreements(rise, fall, transit, beam_diameter_mm, velocity_m_s)
     checks += _pole_check(transit, poles)
