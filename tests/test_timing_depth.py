@@ -99,3 +99,14 @@ def test_a_share_above_one():
 def test_a_port_of_no_bandwidth():
     with pytest.raises(AotfLabError, match=r"port_bandwidth_khz of a modulation; found 0\.0"):
         fit_modulation_depth(table(), port_bandwidth_khz=0.0)
+
+
+def test_a_depth_above_one_cannot_be():
+    """By its definition, (most - least) / (most + least), for light that is never below the dark."""
+    percent = table().assign(depth=lambda d: 100 * d.depth, u_depth=0.4)
+    with pytest.raises(
+        ReadingsError, match=r"row 1: a depth of modulation above 1; found 4\d\..*look whether it is in per"
+    ):
+        fit_modulation_depth(percent)
+    full = table().assign(depth=lambda d: d.depth / d.depth.max() * 1.01)
+    assert fit_modulation_depth(full).depth_at_rest.n == pytest.approx(1.0, abs=0.03)

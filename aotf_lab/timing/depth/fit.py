@@ -28,6 +28,8 @@ __all__ = ["fit_modulation_depth"]
 
 FloatArray = NDArray[np.float64]
 _LEAST_READINGS = 4
+_ROOM = 0.02
+"""What noise, or a dark reading that was subtracted, may add to a full depth (common practice, no source)."""
 
 
 def fit_modulation_depth(
@@ -48,8 +50,8 @@ def fit_modulation_depth(
     Modulate by a small drive: where it swings over the whole of sin^2, harmonics add to the depth, more so at low
     frequencies.
 
-    Raises ``ReadingsError`` for fewer than four readings or ones not above 0 kHz, ``FitError`` where they do not tell
-    the parameters apart, ``AotfLabError`` for a stated number not above zero.
+    Raises ``ReadingsError`` for fewer than four readings, ones not above 0 kHz or a depth above 1, ``FitError`` where
+    they do not tell the parameters apart, ``AotfLabError`` for a stated number not above zero.
     """
     require_above_zero("a modulation", port_bandwidth_khz=port_bandwidth_khz, transit_us=transit_us,
                         detector_rise_us=detector_rise_us)  # fmt: skip
@@ -65,6 +67,7 @@ def fit_modulation_depth(
             cure="measure from a tenth of half depth's frequency up to twice that of half depth",
         )  # fmt: skip
     u = table.table["u_depth"].to_numpy(dtype=float) if "u_depth" in table.table.columns else None
+    _require_depths(table, depth, u)
     if detector_rise_us is not None:
         seen = pole_depth(f, pole_of_bandwidth_us(1.0) / pole_of_rise_us(nominal(detector_rise_us)))
         depth, u = depth / seen, None if u is None else u / seen
@@ -81,6 +84,18 @@ def fit_modulation_depth(
                     "a pole is in one of the two only: state the bandwidth of port and detector at both")
         )  # fmt: skip
     return ModulationDepth(found.depth_at_rest, found.transit_us, port, fit.with_checks(*checks), f, depth, u)
+
+
+def _require_depths(table: Readings, depth: FloatArray, u: FloatArray | None) -> None:
+    """Raise ``ReadingsError`` for a depth above 1: most less least over their sum cannot be."""
+    over = depth - (_ROOM if u is None else np.fmax(4.0 * np.nan_to_num(u), _ROOM)) > 1.0
+    if over.any():
+        row = int(np.argmax(over))
+        raise ReadingsError(
+            "a depth of modulation above 1", where=table.place(row), found=float(depth[row]),
+            allowed="0 to 1: (most - least) / (most + least)",
+            cure="look whether it is in percent, or a swing in volts: state its unit in the heading or a layout",
+        )  # fmt: skip
 
 
 def _problem(
