@@ -232,8 +232,26 @@ def test_nothing_stated_is_said(demo):
     assert "the port is taken as open" in stated.detail
     assert bare.typed["high impedance"].high_v == pytest.approx(bare.wanted[0].port_v.n, abs=1e-9)
     assert bare.at("D").error_mhz.s < 0.03
+    assert "max_output_v is not stated: no level is held against what it gives" in stated.detail
     guessed = generator_output(GeneratorFacts(source_ohm=50.0), OscillatorFacts(input_ohm=1000.0))
     assert guessed.share.s == pytest.approx(math.hypot(0.02, 0.02) * (1 / 1.05) * (50 / 1050), rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("generator", "port", "words"),
+    [
+        ({}, {"input_ohm": None}, "read its resistance with everything off"),
+        ({"max_output_v": None, "low_limit_v": None, "high_limit_v": None}, {}, "max_output_v is not stated"),
+    ],
+)
+def test_what_would_move_the_levels_unseen_is_no_check_passed(demo, generator, port, words):
+    """A port of 1 kohm taken as open is 4.8 % of the volts: five passbands, and in no uncertainty."""
+    made = output()
+    bare = generator_output(replace(made.generator, **generator), replace(made.oscillator, **port))
+    stated = check(generator_settings(demo, PAIR, bare), "what is stated")
+    assert not stated.passed
+    assert words in stated.detail
+    assert check(generator_settings(demo, PAIR, made), "what is stated").passed
 
 
 def test_a_level_that_may_go_negative_is_said(demo):

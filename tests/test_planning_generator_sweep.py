@@ -105,6 +105,14 @@ def test_a_line_that_is_never_lit_and_one_at_the_turn(demo):
     assert "the sine turns within" in str(sweep)
 
 
+def test_a_line_out_of_reach_spoils_no_other(demo):
+    sweep = sine_sweep(demo, ["A", "F"], output(), rate_khz=1.0)
+    assert len(sweep.of("F")) == 2
+    assert sweep.of("A") == ()
+    assert "never lit: A; A needs 13.8" in str(sweep)
+    assert "beyond what the generator gives" in str(sweep)
+
+
 def test_tables_text_html_plot(demo, tmp_path):
     sweep = sine_sweep(demo, PAIR, output(), rate_khz=20.0)
     back = pd.read_csv(sweep.to_csv(tmp_path / "sweep.csv"))

@@ -86,7 +86,11 @@ def _stated(output: Output) -> Check:
             "[generator] gain_percent, offset_percent, u_offset_mv are not all stated: what is missing of its error "
             "is in no number here; state it from its papers, or set the levels by the voltmeter at the port",
         )
-    return Check("what is stated", output.accuracy_stated, "; ".join(said) or "every part of it is stated")
+    limited = output.generator.range_v is not None
+    if not limited:
+        said.append("[generator] max_output_v is not stated: no level is held against what it gives")
+    known = output.accuracy_stated and limited and output.oscillator.input_ohm is not None
+    return Check("what is stated", known, "; ".join(said) or "every part of it is stated")
 
 
 def _accuracy(made: Sequence[Made]) -> Check:

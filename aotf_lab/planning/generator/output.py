@@ -88,7 +88,10 @@ def generator_output(generator: GeneratorFacts, oscillator: OscillatorFacts, *, 
         assumed.append(f"[generator] source_ohm taken as {generator.output_ohm:g} ohm")
     if oscillator.input_ohm is None:
         share: UFloat | float = 1.0
-        assumed.append("[oscillator] input_ohm not stated: the port is taken as open, and takes nothing off the volts")
+        assumed.append(
+            "[oscillator] input_ohm not stated: the port is taken as open, and takes nothing off the volts; "
+            "read its resistance with everything off, or its papers"
+        )
     else:
         u_source = _U_OHM * generator.output_ohm if generator.u_source_ohm is None else generator.u_source_ohm
         u_input = _U_OHM * oscillator.input_ohm if oscillator.u_input_ohm is None else oscillator.u_input_ohm

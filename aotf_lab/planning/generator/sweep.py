@@ -83,7 +83,7 @@ def sine_sweep(
     high, low = (output.made_v(v, right.offset_open_v) for v in right.levels_v)
     sine = _Sine((high + low) / 2, (high - low) / 2 * gain, rate_khz, delay)
     windows = tuple(found for w in wanted for found in _windows(sine, vco, w, *edges[w.name]))
-    checks = sweep_checks(wanted, windows, output, gain, rate_khz)
+    checks = sweep_checks(wanted, windows, output, gain, rate_khz, reach)
     return SineSweep(wanted, edges, typed, windows, sine.centre_v, sine.half_v, rate_khz, gain, delay, output, checks)
 
 
@@ -119,8 +119,12 @@ def _ends(
     centre_v: float | None,
     amplitude_vpp: float | None,
 ) -> tuple[float, float]:
-    """Return centre and peak-to-peak amplitude (V at the port, before its pole), as asked for or chosen."""
-    low, high = min(e[0].n for e in edges.values()), max(e[1].n for e in edges.values())
+    """Return centre and peak-to-peak amplitude (V at the port, before its pole), as asked for or chosen.
+
+    A line out of reach is left out where there is another.
+    """
+    within = [e for e in edges.values() if reach.holds(e[0].n) and reach.holds(e[1].n)] or list(edges.values())
+    low, high = min(e[0].n for e in within), max(e[1].n for e in within)
     centre = (low + high) / 2 if centre_v is None else centre_v
     room = 2 * min(centre - reach.low_v, reach.high_v - centre)
     if amplitude_vpp is None:

@@ -14,6 +14,7 @@ from uncertainties import UFloat, nominal_value, std_dev
 from aotf_lab.estimation import Check
 from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.planning.generator.output import Output
+from aotf_lab.planning.generator.reach import Reach
 from aotf_lab.planning.generator.typed import Typed
 from aotf_lab.planning.generator.wanted import Wanted
 from aotf_lab.planning.set_point import shown
@@ -130,11 +131,14 @@ class SineSweep:
 
 
 def sweep_checks(
-    wanted: Sequence[Wanted], windows: Sequence[Window], output: Output, gain: Any, rate_khz: float
+    wanted: Sequence[Wanted], windows: Sequence[Window], output: Output, gain: Any, rate_khz: float, reach: Reach
 ) -> tuple[Check, ...]:
     """Return the checks: every line lit, the port's pole, turning points."""
     lit = {w.line for w in windows}
-    dark = [w.name for w in wanted if w.name not in lit]
+    dark = [w for w in wanted if w.name not in lit]
+    far = [w for w in dark if not reach.holds(w.port_v.n)]
+    unlit = [f"{w.name} needs {w.port_v.n:.3f} V, beyond {reach.why(w.port_v.n)}" for w in far]
+    unlit += ["raise the amplitude, move the centre, or sweep more slowly"] * (len(far) < len(dark))
     bandwidth = output.oscillator.port_bandwidth_khz
     kept = float(nominal_value(gain))
     if bandwidth is None:
@@ -145,7 +149,7 @@ def sweep_checks(
         pole += "" if kept >= _POLE_LIMIT else "; the windows here have it in them: do not reckon without it"
     close = sorted({w.line for w in windows if w.close or w.way == "turning"})
     return (
-        Check("lit", not dark, f"never lit: {', '.join(dark)}; raise the amplitude, or move the centre" if dark
+        Check("lit", not dark, f"never lit: {', '.join(w.name for w in dark)}; {'; '.join(unlit)}" if dark
               else "every line is lit"),
         Check("pole", bandwidth is not None and kept >= _POLE_LIMIT, pole),
         Check("turning points", not close, f"the sine turns within, or close to, the passband of {', '.join(close)}: "
