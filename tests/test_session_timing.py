@@ -12,6 +12,7 @@ from aotf_lab.physics.edges import transit_us
 from aotf_lab.planning.generator import GeneratorSettings
 from aotf_lab.planning.generator.sweep import SineSweep
 from aotf_lab.planning.sequence import Sequence
+from aotf_lab.reading.session_play import Play
 from aotf_lab.report import report_html
 from aotf_lab.report.content_pace import advice, generator_notes, pace_rows, play_texts, typed_rows
 from aotf_lab.report.driver_parts import nothing_computed
@@ -154,3 +155,12 @@ def test_the_photodiode_left_out_is_said(tmp_path):
     session = edited(tmp_path, "rise_us = 0.22 ", "# rise_us = 0.22 ")
     assert any("rise of the photodiode not stated" in words for words in session.facts.assumed)
     assert session.edge["E"].rise_us.n > session.edge["E"].transit_us.n * 0.6
+
+
+def test_more_steps_than_can_be_sorted_are_played_as_given(demo):
+    steps = [(name, 60.0) for name in ("D", "E", "F", "G") * 4]
+    played = demo._played(Play("long", tuple(name for name, _ in steps), (60.0,) * len(steps)))
+    assert list(played.order) == [name for name, _ in steps]
+    assert "as given, the best is looked for among 12 at the most" in str(played)
+    with pytest.raises(AotfLabError, match="too many steps for an exact search; found 16"):
+        demo.sequence_of(steps)

@@ -15,6 +15,7 @@ from aotf_lab.planning.generator.reach import reach_of
 from aotf_lab.planning.generator.sweep import SineSweep, sine_sweep
 from aotf_lab.planning.next_reading import NextReadings, next_readings
 from aotf_lab.planning.sequence import Sequence, sequence
+from aotf_lab.planning.sequence.order import MOST_STEPS
 from aotf_lab.reading.session_play import DARK, Play
 from aotf_lab.session.composed import SessionCurves
 from aotf_lab.timing.depth import ModulationDepth, fit_modulation_depth
@@ -126,7 +127,9 @@ class SessionTiming(SessionCurves):
             park = self.park.best.at_mhz if DARK[0] in play.lines else None
             return generator_settings(self, play.lit, self.generator, park_mhz=park)
         steps = tuple(zip(play.lines, play.dwell_us, strict=True))
-        return self.sequence_of(steps, equal_light=play.equal_light, where=f"session.toml [[play]] {play.name}")
+        order: Order = "best" if len(steps) <= MOST_STEPS else "given"
+        where = f"session.toml [[play]] {play.name}"
+        return self.sequence_of(steps, equal_light=play.equal_light, order=order, where=where)
 
     def sequence_of(
         self, steps: Iterable[tuple[str, float]], *, equal_light: bool = False, order: Order = "best",

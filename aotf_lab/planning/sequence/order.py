@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from aotf_lab.errors import AotfLabError, Said
 
-__all__ = ["MOST_STEPS", "least_order"]
+__all__ = ["MOST_STEPS", "least_order", "require_few"]
 
 MOST_STEPS = 12
 """The search takes n^2 2^n steps: 12 take a moment, more are refused."""
@@ -30,17 +30,22 @@ def least_order(cost: NDArray[np.float64], *, cyclic: bool = True) -> tuple[tupl
     """
     table = np.asarray(cost, dtype=float)
     n = len(table)
-    if n > MOST_STEPS:
-        raise AotfLabError(
-            "too many steps for an exact search", found=n, allowed=f"at most {MOST_STEPS}",
-            cure='give the order yourself, with order="given"',
-        )  # fmt: skip
+    require_few(n)
     if not cyclic:
         wide = np.zeros((n + 1, n + 1))
         wide[1:, 1:] = table
         order, total = _tour(wide)
         return tuple(i - 1 for i in order[1:]), total
     return _tour(table)
+
+
+def require_few(n: int) -> None:
+    """Raise ``AotfLabError`` for more places than the search can order."""
+    if n > MOST_STEPS:
+        raise AotfLabError(
+            "too many steps for an exact search", found=n, allowed=f"at most {MOST_STEPS}",
+            cure='give the order yourself, with order="given"',
+        )  # fmt: skip
 
 
 def _tour(cost: NDArray[np.float64]) -> tuple[tuple[int, ...], float]:

@@ -22,7 +22,7 @@ from aotf_lab.planning.safe_drive import require_safe
 from aotf_lab.planning.sequence.dwell import equal_dwells
 from aotf_lab.planning.sequence.hop import COARSE, Hop, hop_of, transit_of
 from aotf_lab.planning.sequence.judge import checks_of, leaked_shares
-from aotf_lab.planning.sequence.order import least_order
+from aotf_lab.planning.sequence.order import MOST_STEPS, least_order, require_few
 from aotf_lab.planning.sequence.place import Place, places_of, ready_when_off
 from aotf_lab.planning.sequence.result import Sequence
 from aotf_lab.planning.sequence.scene import Scene, Timing
@@ -134,7 +134,10 @@ def _ordered(
     """Return the places in order, and how the order came about."""
     n = len(places)
     chosen, words = tuple(range(n)), "as given"
+    if n > MOST_STEPS:
+        words += f", the best is looked for among {MOST_STEPS} at the most"
     if how != "given" and n > 2:
+        require_few(n)
         cost = np.zeros((n, n))
         for i, a in enumerate(places):
             for j, b in enumerate(places):
