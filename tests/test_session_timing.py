@@ -81,7 +81,7 @@ def test_the_report_shows_what_to_type_and_what_to_measure(demo):
 
 def test_what_fails_for_several_is_told_once(demo):
     pace = pace_of(demo, safe=True)
-    failed = [part for part, check in pace_checks(pace) if not check.passed and check.name == "accuracy"]
+    failed = [part for part, check, _ in pace_checks(pace) if not check.passed and check.name == "accuracy"]
     assert len(failed) == 1
     assert "line C" in failed[0]
 
