@@ -17,8 +17,9 @@ mpl.use("agg")
 import numpy as np
 import pandas as pd
 from matplotlib import pyplot as plt
+from scipy.ndimage import gaussian_filter1d
 from scipy.optimize import curve_fit
-from scipy.signal import find_peaks
+from scipy.signal import find_peaks, lfilter
 from scipy.special import erfc
 
 KEPT = ("vco_cold", "lines_mistyped")
@@ -139,6 +140,34 @@ def light(tables: dict[str, pd.DataFrame], tuning: pd.DataFrame) -> dict[str, pd
     return {"hunt": hunt[["Counter (MHz)", "Diffracted (uW)"]], "drive": drive, "park": park}
 
 
+def speed(tables: dict[str, pd.DataFrame], tuning: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    """Fit the edge and the depth of modulation; follow a sequence of colours through port, passband and beam."""
+    edge = tables["edge_E"]
+    t, u = edge["Time (us)"].to_numpy(), edge["Photodiode (mV)"].to_numpy()
+    start = [410.0, 300.0, 10.0, 1.0, 30.0]
+    curve_fit(lambda t, b, a, on, w, off: b + 0.5 * a * (erfc((on - t) / w) - erfc((off - t) / w)), t, u, p0=start)
+    depth = tables["modulation_depth_E"].to_numpy(float)
+    swing = (depth[:, 1] - depth[:, 3]) / (depth[:, 1] + depth[:, 3])
+    curve_fit(
+        lambda f, m, d, b: m * np.exp(-((np.pi * f * d) ** 2) / 8e6) / np.hypot(1, f / b), depth[:, 0], swing,
+        p0=[0.27, 2.5, 180.0],
+    )  # fmt: skip
+    time = np.arange(0.0, 420.0, 0.05)
+    steps = np.repeat(tuning["MHz"].to_numpy(), len(time) // len(tuning) + 1)[: len(time)]
+    port = lfilter([0.055], [1.0, -0.945], steps - steps[0]) + steps[0]
+    played = pd.DataFrame({"us": time, "MHz": port})
+    for nm, mhz in tuning.to_numpy():
+        played[f"{nm:.0f}"] = gaussian_filter1d(np.sinc((port - mhz) / 0.34) ** 2, 12.0)
+    return {"edge": edge, "depth": pd.DataFrame({"kHz": depth[:, 0], "depth": swing}), "played": played}
+
+
+def typed(vco: np.ndarray, tuning: pd.DataFrame) -> None:
+    """Print what to type for each line, on either display."""
+    for mhz in tuning["MHz"]:
+        volts = float(np.interp(mhz, vco[:, 1], vco[:, 0])) * 1050 / 1000
+        print(f"{mhz:.3f} MHz: {volts:.3f} V, on a display for 50 ohm {volts / 2:.3f} V")
+
+
 def main(session: Path, out: Path, figures: int) -> None:
     tables = {p.stem: read(p) for p in sorted(session.glob("*.csv")) if p.stem not in KEPT}
     vco = tables["vco_warm"]
@@ -150,6 +179,8 @@ def main(session: Path, out: Path, figures: int) -> None:
     shown = [vco, tuning, *efficiencies, *scans, *light(tables, tuning).values()]
     shown += [tables["level_over_band"], tables["supply_to_power"]]
     shown += [tables["trace_64mhz_10v"].head(130), tables["warmup_log"], *driver(session, tables).values()]
+    shown += speed(tables, tuning).values()
+    typed(np.sort(np.column_stack([x, y]), axis=0), tuning)
     for k in range(figures):
         table = shown[k % len(shown)].select_dtypes("number")
         rows = 2 if k < 2 + len(efficiencies) else 1  # these have their residuals below

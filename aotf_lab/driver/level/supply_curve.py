@@ -9,6 +9,7 @@ hardly reached does not show it. Where the law does not follow the readings, a s
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -90,6 +91,9 @@ class SupplyCurve:
         return np.asarray(np.clip(self.smooth.slope(supply_v) / np.max(self.smooth.slope(places)), 0.0, 1.0))
 
 
+_MOST_STRENGTH, _MOST_LOG = 1e12, 700.0
+
+
 def law(supply_v: FloatArray, a: float, threshold: float, q: float, log_n: float, *, top_w: float) -> FloatArray:
     """Return sqrt(P) (n,) of the law; 0 below the threshold.
 
@@ -101,8 +105,9 @@ def law(supply_v: FloatArray, a: float, threshold: float, q: float, log_n: float
 
 
 def _strength(wave: FloatArray, log_n: float, top_w: float) -> FloatArray:
-    with np.errstate(over="ignore"):
-        return np.asarray(np.minimum((np.maximum(wave, 0.0) ** 2 / top_w) ** np.exp(log_n), 1e12))
+    power = math.exp(min(log_n, _MOST_LOG))
+    most = math.exp(min(math.log(_MOST_STRENGTH) / power, _MOST_LOG))  # so that nothing overflows
+    return np.asarray(np.minimum(np.maximum(wave, 0.0) ** 2 / top_w, most) ** power)
 
 
 def fit_supply_curve(rows: LevelRows, run: Run) -> SupplyCurve:

@@ -67,7 +67,10 @@ def equal_blocks(
 def _pairs(one: Floats, other: Floats, within: bool) -> tuple[Rows, Rows]:
     """Return the positions (n,) of equal rows in both tables; no row of ``other`` has more than a few partners."""
     rows = np.concatenate([one, other])
-    _, kinds = np.unique(rows.view(np.int64), axis=0, return_inverse=True)
+    bits = rows.view(np.int64)
+    if not within and not all(np.isin(b, a).any() for a, b in zip(bits[: len(one)].T, bits[len(one) :].T, strict=True)):
+        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
+    _, kinds = np.unique(bits, axis=0, return_inverse=True)
     told = np.any(np.isfinite(rows), axis=1)
     places, asked = np.flatnonzero(told[: len(one)]), np.flatnonzero(told[len(one) :])
     places = places[np.argsort(kinds[places], kind="stable")]
