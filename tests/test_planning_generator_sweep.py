@@ -105,6 +105,15 @@ def test_a_line_that_is_never_lit_and_one_at_the_turn(demo):
     assert "the sine turns within" in str(sweep)
 
 
+def test_one_line_alone_is_passed_in_spite_of_the_generators_error(demo):
+    """Its volts are good to 55 mV, the passband is 81 mV wide: half as much room again would not do."""
+    sweep = sine_sweep(demo, ["E"], output(), rate_khz=1.0)
+    assert [w.way for w in sweep.of("E")] == ["rising", "falling"]
+    assert all(c.passed for c in sweep.checks if c.name in ("lit", "turning points"))
+    low, high = sweep.edges_v["E"]
+    assert sweep.half_v.n == pytest.approx((high.n - low.n) / 2 + 4 * np.hypot(sweep.centre_v.s, high.s), abs=0.002)
+
+
 def test_a_line_out_of_reach_spoils_no_other(demo):
     sweep = sine_sweep(demo, ["A", "F"], output(), rate_khz=1.0)
     assert len(sweep.of("F")) == 2

@@ -35,6 +35,8 @@ _U_PORT = 0.05
 """How well a port's bandwidth is known (common practice, no source)."""
 
 _ROOM, _LEAST_V = 1.5, 0.1
+_SURE = 4.0
+"""By how many u of the volts at the port a chosen sine passes its lines at the least."""
 
 
 @dataclass(frozen=True)
@@ -74,7 +76,7 @@ def sine_sweep(
     reach = reach_of(output, vco)
     gain, delay = _pole(output, rate_khz)
     edges = {w.name: _edges(curves, vco, w) for w in wanted}
-    centre, span = _ends(edges, reach, float(nominal_value(gain)), centre_v, amplitude_vpp)
+    centre, span = _ends(edges, reach, output, float(nominal_value(gain)), centre_v, amplitude_vpp)
     share, bias = output.share_n, float(nominal_value(output.bias_v))
     limits = (reach.low_v / share - bias, reach.high_v / share - bias)
     opened = [(v / share - bias) for v in (centre + span / 2, centre - span / 2)]
@@ -115,20 +117,25 @@ def _edges(curves: Curves, vco: Vco, wanted: Wanted) -> tuple[UFloat, UFloat]:
 def _ends(
     edges: Mapping[str, tuple[UFloat, UFloat]],
     reach: Reach,
+    output: Output,
     gain: float,
     centre_v: float | None,
     amplitude_vpp: float | None,
 ) -> tuple[float, float]:
     """Return centre and peak-to-peak amplitude (V at the port, before its pole), as asked for or chosen.
 
-    A line out of reach is left out where there is another.
+    A line out of reach is left out where there is another. What is chosen passes the lines by half of their way from
+    the centre, and by what the generator's own error may take off.
     """
     within = [e for e in edges.values() if reach.holds(e[0].n) and reach.holds(e[1].n)] or list(edges.values())
     low, high = min(e[0].n for e in within), max(e[1].n for e in within)
     centre = (low + high) / 2 if centre_v is None else centre_v
     room = 2 * min(centre - reach.low_v, reach.high_v - centre)
     if amplitude_vpp is None:
-        span = min(_ROOM * max(2 * max(high - centre, centre - low), _LEAST_V) / gain, room)
+        open_v = centre / output.share_n - float(nominal_value(output.bias_v))
+        u_v = math.hypot(output.made_v(open_v, open_v).s, max(end.s for e in within for end in e))
+        far = max(high - centre, centre - low)
+        span = min(max(_ROOM * max(2 * far, _LEAST_V), 2 * (far + _SURE * u_v)) / gain, room)
     else:
         span = amplitude_vpp
     if not 0 < span <= room + 1e-9:
