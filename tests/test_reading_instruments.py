@@ -17,7 +17,7 @@ from aotf_lab.reading import (
     read_counter,
     read_raw_file,
 )
-from aotf_lab.reading.instruments import POWER_SCALE_UNSTATED, Rotator, Ruler, Stage
+from aotf_lab.reading.instruments import POWER_SCALE_UNSTATED, Detector, Rotator, Ruler, Stage
 from aotf_lab.reading.session_file import RawFile
 
 
@@ -39,7 +39,7 @@ def test_impossible_accuracies(make, message):
 
 def test_each_unset_field_is_spoken_of_once():
     # without a pad its uncertainty does not count; without a scatter neither does the floor
-    assert len(Instruments().assumed) == 2 + 3 + 9 + 3 + 2 + 2 + 2
+    assert len(Instruments().assumed) == 2 + 3 + 9 + 3 + 2 + 2 + 2 + 1
     assert any("u of the pad" in words for words in Scope(pad_db=30.0).assumed)
     assert any("floor" in words for words in PowerMeter(u_reading_percent=1.0).assumed)
 
@@ -66,6 +66,7 @@ def test_nothing_is_assumed_when_all_is_stated():
         Ruler(0.3, 2),
         Rotator(0.2, 1),
         Stage(5, 0.1),
+        Detector(0.2),
     )
     assert full.assumed == ()
 

@@ -16,7 +16,8 @@ from aotf_lab.simulate import SKERRY, Faults, simulate_session
 from aotf_lab.simulate.__main__ import main
 
 DEMO = Path(__file__).parent.parent / "data" / "demo" / "skerry"
-KNOWN_TO_THE_OWNER = {SKERRY.crystal.rated_power_w, SKERRY.instruments.scope_bandwidth_mhz}
+MILLIVOLT = 0.001  # a step of the generator's display, and by chance the noise of the current
+KNOWN_TO_THE_OWNER = {SKERRY.crystal.rated_power_w, SKERRY.instruments.scope_bandwidth_mhz, MILLIVOLT}
 NUMBER = re.compile(r"(?<![\w.])[0-9]+(?:\.[0-9]+)?")
 
 
