@@ -18,7 +18,7 @@ from aotf_lab.record import crystal_record, kept_set_points
 from aotf_lab.record.file import read_record
 from aotf_lab.record.folder import save_record
 from aotf_lab.record.opening import opening_check
-from aotf_lab.record.opening.drift import CRYSTAL_DRIFT
+from aotf_lab.record.opening.prior import CRYSTAL_DRIFT
 from aotf_lab.session.keep import records_of
 
 DAY = "2026-07-14"

@@ -9,8 +9,8 @@ from uncertainties import UFloat
 
 from aotf_lab.errors import ReadingsError, Said
 from aotf_lab.record.crystal import CrystalRecord
-from aotf_lab.record.opening.drift import CRYSTAL_DRIFT, crystal_columns
 from aotf_lab.record.opening.link import NORMAL_95, Question
+from aotf_lab.record.opening.prior import CRYSTAL_DRIFT, crystal_columns
 from aotf_lab.record.stored import common_keys, stored_numbers
 
 __all__ = ["ask_crystal"]

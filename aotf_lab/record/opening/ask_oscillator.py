@@ -12,8 +12,8 @@ from aotf_lab.errors import OutOfRangeError, ReadingsError, Said
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.reading.readings import Readings, as_readings
 from aotf_lab.record.crystal import CrystalRecord
-from aotf_lab.record.opening.drift import OSCILLATOR_DRIFT, oscillator_columns
 from aotf_lab.record.opening.link import NORMAL_95, Question
+from aotf_lab.record.opening.prior import OSCILLATOR_DRIFT, oscillator_columns
 from aotf_lab.record.oscillator import OscillatorRecord
 from aotf_lab.record.stored import StoredNumbers, common_keys, stored_numbers
 

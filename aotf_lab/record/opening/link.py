@@ -10,8 +10,8 @@ import numpy as np
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.physics.coupled_waves import detuning_for_light, light_lost
 from aotf_lab.record.opening.condition import conditioned, innovation, with_doubt
-from aotf_lab.record.opening.drift import DriftPrior, changes
 from aotf_lab.record.opening.judge import LEVER, Judgement, judged
+from aotf_lab.record.opening.prior import DriftPrior, changes
 from aotf_lab.record.stored import StoredNumbers
 
 __all__ = ["MATTERS", "NORMAL_95", "TOO_MUCH", "CheckReading", "LinkCheck", "Question", "checked_link"]
