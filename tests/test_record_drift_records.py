@@ -113,6 +113,7 @@ def test_folder_of_files_gives_the_same(months, tmp_path):
     for record in months:
         save_record(record, tmp_path)
     again, first = drift_of(RecordFolder(tmp_path)), drift_of(months)
+    assert str(drift_of(str(tmp_path))) == str(again)
     assert again.oscillator.interval("per_k") == pytest.approx(first.oscillator.interval("per_k"), rel=1e-6)
     assert str(again.due(10.0, corrected=True)) == str(first.due(10.0, corrected=True))
 

@@ -263,6 +263,17 @@ def test_no_folder_at_all():
         compare([])
 
 
+def test_a_folder_that_is_in_no_list_and_no_process_at_all(tmp_path):
+    """A text is a list of letters, and each would be taken for a folder."""
+    for one in (str(tmp_path), tmp_path):
+        with pytest.raises(AotfLabError, match=r"one folder where a list is asked for; .* put it into a list"):
+            compare(one)
+    with pytest.raises(AotfLabError, match="number of processes; found 0; allowed: 1 or more, or None for all"):
+        compare([tmp_path], jobs=0)
+    ((_, row),) = session_rows([DEMO.parent / "skerry_day120"], jobs=1, parts="scans")
+    assert {title.partition(".")[0] for title in row.titles} == {"scans"}
+
+
 # progress
 
 

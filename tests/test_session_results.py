@@ -72,6 +72,7 @@ def test_every_file_of_the_session_stands_with_its_hash(demo, found):
 def test_some_parts_alone(demo):
     few = results(demo, ["scans", "set_points"])
     assert {row.key.partition(".")[0] for row in few.rows} == {"scans", "set_points"}
+    assert results(demo, "scans").rows == results(demo, ["scans"]).rows
 
 
 def test_a_part_that_nobody_measured(demo):

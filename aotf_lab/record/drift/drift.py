@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import pandas as pd
 
@@ -89,14 +91,15 @@ class Drift:
 
 
 def drift_of(
-    records: RecordFolder | Iterable[Calibration],
+    records: RecordFolder | str | os.PathLike[str] | Iterable[Calibration],
     *,
     name: str | None = None,
     drives_v: Sequence[float] | None = None,
     lines: Sequence[str] | None = None,
     u_temperature_k: float = 0.2,
 ) -> Drift:
-    """Return the drift that kept calibrations show: a folder of them, or oscillators and crystals in any order.
+    """Return the drift that kept calibrations show: a folder of them or its path, or oscillators and crystals in
+    any order.
 
     ``name`` takes those of one name, needed where there are several oscillators or crystals. ``drives_v`` and ``lines``
     are where the links are compared; all that the records share by default. Temperatures are the records'
@@ -105,6 +108,7 @@ def drift_of(
     Raises ``ReadingsError`` where neither link has two records, for records of several names, and what the histories
     raise.
     """
+    records = RecordFolder(Path(records)) if isinstance(records, (str, os.PathLike)) else records
     kept = [file.record for file in records.files] if isinstance(records, RecordFolder) else list(records)
     oscillators = [r for r in kept if isinstance(r, OscillatorRecord) and name in (None, r.name)]
     crystals = [r for r in kept if isinstance(r, CrystalRecord) and name in (None, r.name)]

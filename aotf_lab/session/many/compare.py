@@ -37,8 +37,15 @@ def compare(
         with joblib.parallel_config(backend="dask"):
             found = aotf_lab.compare(folders)
 
-    Raises ``AotfLabError`` for no folder at all.
+    Raises ``AotfLabError`` for no folder at all, for one that is in no list, and for no process.
     """
+    if isinstance(folders, (str, os.PathLike)):
+        raise AotfLabError(
+            "one folder where a list is asked for", found=os.fspath(folders), allowed="folders in a list",
+            cure="put it into a list: compare([folder])",
+        )  # fmt: skip
+    if jobs == 0:
+        raise AotfLabError("number of processes", found=0, allowed="1 or more, or None for all", cure="leave jobs out")
     show = session_progress(len(folders) if isinstance(folders, Sized) else None)
     rows: dict[int, SessionRow] = {}
     titles: dict[tuple[str, ...], tuple[str, ...]] = {}
@@ -62,7 +69,7 @@ def session_rows(
     becomes a row with that reason.
     """
     waiting = enumerate(folders)
-    wanted = None if parts is None else tuple(parts)
+    wanted = None if parts is None else (parts,) if isinstance(parts, str) else tuple(parts)
     given: dict[int, str] = {}
 
     def tasks() -> Iterator[object]:

@@ -91,9 +91,10 @@ class SessionResults(ResultTable):
 def results(session: Session, parts: Iterable[str] | None = None) -> SessionResults:
     """Return every number of ``session``, or those of ``parts`` only.
 
-    ``parts`` are names of ``session.parts``, and "set_points". What cannot be computed stands in ``missing`` with its
-    reason. Raises ``SessionError`` for a part that the session does not have.
+    ``parts`` are names of ``session.parts`` (or one), and "set_points". What cannot be computed stands in ``missing``
+    with its reason. Raises ``SessionError`` for a part that the session does not have.
     """
+    parts = (parts,) if isinstance(parts, str) else parts
     wanted = _wanted(session, parts)
     rows: list[ResultRow] = []
     failed: list[str] = []
