@@ -47,7 +47,7 @@ def choice(label: str, options: Sequence[Any], value: Any = None) -> w.Dropdown:
 def switch(label: str, options: Sequence[Any]) -> w.ToggleButtons:
     """Return buttons of which one is down, the first to begin with."""
     return w.ToggleButtons(options=list(options), description=label, style={**_LABEL, "button_width": "auto"},
-                           layout=w.Layout(width="auto"))  # fmt: skip
+                           layout=w.Layout(display="flex", flex_flow="row wrap", align_items="center"))  # fmt: skip
 
 
 def tick(label: str, on: bool = False) -> w.ToggleButton:
