@@ -201,11 +201,11 @@ def _reference_check(table: VcoTable, termed: TermedFit) -> Check:
 
 def _no_reference_check(table: VcoTable, termed: TermedFit) -> Check:
     """Return the check where no voltage was kept: it fails where the way back does not show a drift instead."""
-    text = "cannot be checked: no voltage was visited three times through the run; keep one in every fifth row"
+    text, cure = "cannot be checked: no voltage was visited three times through the run", "keep one in every fifth row"
     drift = next((t for t in termed.tests if t.term.name == "drift" and not t.added), None)
     back = float(min(np.mean(table.side > 0), np.mean(table.side < 0)))
     if drift is None or back >= _WAY_BACK:
-        return Check("reference voltage", True, text)
+        return Check("reference voltage", True, f"{text}; {cure}")
     unseen = z_limit() * drift.u * drift.term.over
     detail = (
         f"{1e2 * back:.2g} % of the readings go against the others, {1e2 * _WAY_BACK:.2g} % make a way back; a drift "
@@ -213,7 +213,7 @@ def _no_reference_check(table: VcoTable, termed: TermedFit) -> Check:
     )
     if unseen <= MOST_UNSEEN_MHZ:
         return Check("reference voltage", True, f"{text}; {detail}")
-    return Check("reference voltage", False, f"{text}, or run back as well; {detail}", unseen)
+    return Check("reference voltage", False, f"{text}; {detail}; {cure}, or run back as well", unseen)
 
 
 def _most_visited(table: VcoTable) -> NDArray[np.intp]:
