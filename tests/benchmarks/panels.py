@@ -88,6 +88,7 @@ def changes(session: Session, folder: Path) -> Iterator[Change]:
     yield pressing(session)
     yield sequence_of(session, 2)
     yield sequence_of(session, 4)
+    yield sequence_of(session, 4, by_kick=True)
     log = WarmUpPanel(session)
     yield setting(log, "share_percent", 2.0, 20.0)
     yield growing(session, folder, by_law=False)
@@ -134,17 +135,20 @@ def pressing(session: Session) -> Change:
     return Change(panel, "a line in the generator's list", work)
 
 
-def sequence_of(session: Session, steps: int) -> Change:
-    """Return a new dwell of one of ``steps`` steps."""
+def sequence_of(session: Session, steps: int, *, by_kick: bool = False) -> Change:
+    """Return a new dwell of one of ``steps`` steps, or another kick, for which each hop is followed anew."""
     panel = SequencePanel(session)
     with panel.held():
         for name, box in panel.dwell_us.items():
             box.value = 50.0 if name in "DEFG"[:steps] else 0.0
 
     def work(k: int) -> None:
-        panel.dwell_us["D"].value = 51.0 + k
+        if by_kick:
+            panel.kick_us.value = 1.5 + 0.01 * k
+        else:
+            panel.dwell_us["D"].value = 51.0 + k
 
-    return Change(panel, f"a dwell, {steps} steps", work)
+    return Change(panel, f"{'the kick' if by_kick else 'a dwell'}, {steps} steps", work)
 
 
 def growing(session: Session, folder: Path, *, by_law: bool) -> Change:
