@@ -138,6 +138,18 @@ _HOMES = {
     "aotf_lab.session": ("Session", "SessionCheck", "check_session", "open_session"),
     "aotf_lab.simulate": ("simulate_session",),
     "aotf_lab.report": ("write_report",),
+    "aotf_lab.widgets": (
+        "AssignmentPanel",
+        "DrivePanel",
+        "FitPanel",
+        "GeneratorPanel",
+        "NewLinePanel",
+        "OpeningPanel",
+        "ParkPanel",
+        "SequencePanel",
+        "TunePanel",
+        "WarmUpPanel",
+    ),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 

@@ -162,3 +162,13 @@ from aotf_lab.timing.eye import data_rate as data_rate
 from aotf_lab.timing.sweep import SweepLimits as SweepLimits
 from aotf_lab.timing.sweep import lag_or_hysteresis as lag_or_hysteresis
 from aotf_lab.timing.sweep import sweep_limits as sweep_limits
+from aotf_lab.widgets import AssignmentPanel as AssignmentPanel
+from aotf_lab.widgets import DrivePanel as DrivePanel
+from aotf_lab.widgets import FitPanel as FitPanel
+from aotf_lab.widgets import GeneratorPanel as GeneratorPanel
+from aotf_lab.widgets import NewLinePanel as NewLinePanel
+from aotf_lab.widgets import OpeningPanel as OpeningPanel
+from aotf_lab.widgets import ParkPanel as ParkPanel
+from aotf_lab.widgets import SequencePanel as SequencePanel
+from aotf_lab.widgets import TunePanel as TunePanel
+from aotf_lab.widgets import WarmUpPanel as WarmUpPanel
