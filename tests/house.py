@@ -33,7 +33,13 @@ FLOORS: dict[str, int] = {
 }
 """A room imports rooms of lower floors and itself; never sideways, never up."""
 
-SOLE_IMPORTERS = {"lmfit": "estimation", "matplotlib": "drawing", "jinja2": "report", "weasyprint": "report", "ipywidgets": "widgets"}
+SOLE_IMPORTERS = {
+    "lmfit": "estimation",
+    "matplotlib": "drawing",
+    "jinja2": "report",
+    "weasyprint": "report",
+    "ipywidgets": "widgets",
+}
 
 
 def published(name: str) -> list[dict[str, str]]:
