@@ -10,14 +10,10 @@ import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from aotf_lab.commands.kept import add_kept
 from aotf_lab.commands.many import add_compare
 from aotf_lab.errors import AotfLabError
-
-if TYPE_CHECKING:
-    from aotf_lab.session import Session
 
 __all__ = ["main"]
 
@@ -165,16 +161,17 @@ def _require_html(options: argparse.Namespace, option: str, path: Path | None) -
 
 
 def _report(options: argparse.Namespace) -> tuple[str, int]:
+    from aotf_lab.report.write import ENDINGS, PAPERS, against_archive, write_page
+
     out, table, archive = options.out, options.set_points, options.results
-    if out.suffix not in (".html", ".htm", ".pdf"):
-        options.parser.error(f"--out {out}: allowed endings are .html, .htm and .pdf")
-    if options.paper not in (None, "A4", "letter"):
-        options.parser.error(f"--paper {options.paper}: allowed are A4 and letter")
+    if out.suffix not in ENDINGS:
+        options.parser.error(f"--out {out}: allowed endings are {', '.join(ENDINGS[:-1])} and {ENDINGS[-1]}")
+    if options.paper not in (None, *PAPERS):
+        options.parser.error(f"--paper {options.paper}: allowed are {' and '.join(PAPERS)}")
     if archive is not None and archive.suffix != ".json":
         options.parser.error(f"--results {archive}: the allowed ending is .json")
     if table is not None and table.suffix not in (".csv", ".json"):
         options.parser.error(f"--set-points {table}: allowed endings are .csv and .json")
-    from aotf_lab.report import write_page
     from aotf_lab.report.pdf import require_pdf
     from aotf_lab.session import open_session, require_output
 
@@ -187,8 +184,8 @@ def _report(options: argparse.Namespace) -> tuple[str, int]:
         _progress(part)
         session.attempt(part)
     _progress("report")
-    older = archive is not None and archive.exists()
-    failed = write_page(session, out, results=archive, paper=options.paper)
+    against = None if archive is None else against_archive(session, archive)
+    failed = write_page(session, out, results=archive, paper=options.paper, against=against)
     points = session.set_points()
     if table is not None:
         points.to_csv(table) if table.suffix == ".csv" else points.to_json(table)
@@ -196,14 +193,7 @@ def _report(options: argparse.Namespace) -> tuple[str, int]:
     missing = f"; not computed: {', '.join(session.troubles)}" if session.troubles else ""
     read = f"; {failed} check{'s' * (failed > 1)} failed, read them first" if failed else ""
     said = f"{out} written: {sum(p.reachable for p in points)} of {len(points)} lines can be set{missing}{read}"
-    return (f"{said}\n{_against(session, archive)}" if older else said), 0
-
-
-def _against(session: Session, archive: Path) -> str:
-    """Return how the numbers of the session differ from those that were written before."""
-    from aotf_lab.session.rerun.results import results
-
-    return str(results(session).differences(archive))
+    return said if against is None else f"{said}\n{against}", 0
 
 
 def _progress(part: str) -> None:

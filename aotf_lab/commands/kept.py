@@ -55,11 +55,7 @@ def _opening(options: argparse.Namespace) -> tuple[str, int]:
 
     session, folder = _session(options.session), RecordFolder(options.records)
     found = opening_of(folder, session, name=options.name)
-    kept = []
-    if options.keep:
-        links = ((found.oscillator_link, found.oscillator), (found.crystal_link, found.crystal))
-        renewed = [record for link, record in links if link is not None and link.verdict != "measure again"]
-        kept = [f"{save_record(record, options.records)} kept" for record in renewed]
+    kept = [f"{save_record(r, options.records)} kept" for r in found.renewed] if options.keep else []
     return "\n".join([str(found), *_unusable(folder), *kept]), 0 if found.usable else 1
 
 
@@ -68,8 +64,6 @@ def _drift(options: argparse.Namespace) -> tuple[str, int]:
     from aotf_lab.record.drift import drift_of
 
     folder = RecordFolder(options.records)
-    if not folder.files:
-        folder.latest_oscillator()
     found = drift_of(folder, name=options.name)
     return "\n".join([str(found), str(found.due(options.loss)), *_unusable(folder)]), 0
 

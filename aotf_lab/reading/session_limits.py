@@ -8,6 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 from typing import Any, TypeVar
 
+from uncertainties import UFloat
+
+from aotf_lab.estimation.causes import new_cause
 from aotf_lab.reading.instrument_fields import Instrument, stated
 from aotf_lab.reading.toml_section import Section
 
@@ -15,6 +18,7 @@ __all__ = [
     "DEFAULT_SOURCE_OHM",
     "MOST_BITS",
     "NO_LIMITS",
+    "U_PORT",
     "CounterLimits",
     "DamageLimits",
     "GeneratorFacts",
@@ -30,6 +34,9 @@ DEFAULT_SOURCE_OHM = 50.0
 """Output resistance of a function generator where nothing is stated (common practice, no source)."""
 
 MOST_BITS = 24
+
+U_PORT = 0.05
+"""How well a port's bandwidth is known, where nobody says (common practice, no source)."""
 
 _Kind = TypeVar("_Kind", bound=Instrument)
 
@@ -72,6 +79,12 @@ class OscillatorFacts(Instrument):
     supply_v: float | None = stated(above=0)
     u_input_ohm: float | None = stated(at_least=0)
     port_bandwidth_khz: float | None = stated(above=0)
+
+    @property
+    def known_port_bandwidth_khz(self) -> UFloat | None:
+        """The bandwidth with its uncertainty, a cause of its own; None where nothing is stated."""
+        stated_khz = self.port_bandwidth_khz
+        return None if stated_khz is None else new_cause("port's bandwidth", U_PORT * stated_khz, stated_khz)
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ import numpy as np
 
 from aotf_lab.report.content_numbers import NumberRow, number_row
 from aotf_lab.report.light_parts import Light
-from aotf_lab.report.words import count, joined, measured
+from aotf_lab.report.words import count, joined, measured, of_line
 
 __all__ = ["light_rows", "light_sentences"]
 
@@ -107,12 +107,12 @@ def _lamp(light: Light) -> Iterator[NumberRow]:
 def _beam(light: Light) -> Iterator[NumberRow]:
     for name, size in light.beam_size.items():
         interval = size.fit.interval(size.diameter_mm)
-        yield number_row(f"Beam diameter (1/e²){_of(name)}", size.diameter_mm, "mm", interval)
+        yield number_row(f"Beam diameter (1/e²){of_line(name)}", size.diameter_mm, "mm", interval)
     for name, state in light.polarisation.items():
         interval = state.fit.interval(state.axis_deg)
-        yield number_row(f"Axis of the polarisation{_of(name)}", state.axis_deg, "°", interval)
+        yield number_row(f"Axis of the polarisation{of_line(name)}", state.axis_deg, "°", interval)
         bound = f"below {state.crossed_bound:.2g}"
-        yield NumberRow(f"Light in the other polarisation{_of(name)}", measured(state.crossed_share), bound, "")
+        yield NumberRow(f"Light in the other polarisation{of_line(name)}", measured(state.crossed_share), bound, "")
     if light.angles is not None:
         spread = light.angles.spread_mrad
         yield number_row(
@@ -122,7 +122,3 @@ def _beam(light: Light) -> Iterator[NumberRow]:
         if velocity is not None:
             name = "Acoustic velocity from the angles, if the faces are parallel"
             yield number_row(name, velocity, "m/s", light.angles.fit.interval(velocity))
-
-
-def _of(name: str) -> str:
-    return f" of line {name}" if name else ""

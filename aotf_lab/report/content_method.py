@@ -12,7 +12,7 @@ from aotf_lab.report.content_files import all_files_sha256
 from aotf_lab.report.driver_parts import Driver
 from aotf_lab.report.light_parts import Light
 from aotf_lab.report.pace_parts import Pace
-from aotf_lab.report.words import count, joined, measured
+from aotf_lab.report.words import count, joined, measured, of_line
 from aotf_lab.session import Session
 
 __all__ = ["Paragraph", "accuracies", "method"]
@@ -198,8 +198,8 @@ def _light(light: Light) -> Iterator[Paragraph]:
             f"{count(len(light.hunt.readings.table), 'reading')}; every peak is weighed against line, sidelobe, ghost "
             f"of a harmonic and other polarisation; {_fitted(light.hunt.fit)}.",
         )
-    parts = {f"beam size{_of(n)}": b.fit for n, b in light.beam_size.items()}
-    parts |= {f"polarisation{_of(n)}": p.fit for n, p in light.polarisation.items()}
+    parts = {f"beam size{of_line(n)}": b.fit for n, b in light.beam_size.items()}
+    parts |= {f"polarisation{of_line(n)}": p.fit for n, p in light.polarisation.items()}
     if light.angles is not None:
         parts["separation angles"] = light.angles.fit
     if parts:
@@ -207,8 +207,8 @@ def _light(light: Light) -> Iterator[Paragraph]:
 
 
 def _pace(pace: Pace) -> Iterator[Paragraph]:
-    parts = {f"edge{_of(n)}": e.fit for n, e in pace.edge.items()}
-    parts |= {f"depth of modulation{_of(n)}": d.fit for n, d in pace.modulation_depth.items()}
+    parts = {f"edge{of_line(n)}": e.fit for n, e in pace.edge.items()}
+    parts |= {f"depth of modulation{of_line(n)}": d.fit for n, d in pace.modulation_depth.items()}
     if parts:
         laws = "A Gaussian beam behind the poles of port and detector. "
         yield Paragraph("Time", laws + "; ".join(f"{name}: {_fitted(fit)}" for name, fit in parts.items()) + ".")
@@ -226,7 +226,3 @@ def _composed(light: Light) -> Iterator[Paragraph]:
             f"{light.park.best.at_mhz:.3f} MHz{drive}: least light by f and its harmonics; beyond the main lobe of a "
             "passband no null is counted on, so leaks are bounds.",
         )
-
-
-def _of(name: str) -> str:
-    return f" of line {name}" if name else ""

@@ -11,7 +11,7 @@ from aotf_lab.estimation import Fit
 from aotf_lab.planning.generator import GeneratorSettings
 from aotf_lab.report.content_numbers import NumberRow, number_row
 from aotf_lab.report.pace_parts import Pace
-from aotf_lab.report.words import light, measured
+from aotf_lab.report.words import light, measured, of_line
 
 __all__ = [
     "OUT_OF_REACH",
@@ -52,7 +52,7 @@ def pace_rows(pace: Pace) -> list[NumberRow]:
 
 def _edges(pace: Pace) -> Iterator[NumberRow]:
     for name, edge in pace.edge.items():
-        of = f" of line {name}" if name else ""
+        of = of_line(name)
         for what, value in (
             (f"Rise of the light{of}, 10 to 90 %", edge.rise_us),
             (f"Fall of the light{of}, 90 to 10 %", edge.fall_us),
@@ -65,7 +65,7 @@ def _edges(pace: Pace) -> Iterator[NumberRow]:
 
 def _depths(pace: Pace) -> Iterator[NumberRow]:
     for name, depth in pace.modulation_depth.items():
-        of = f" of line {name}" if name else ""
+        of = of_line(name)
         yield _row(f"Half depth of modulation{of}, port and beam", depth.half_khz, "kHz", depth.fit)
         yield _row(f"−3 dB at a detector{of}, port and beam", depth.f_3db_khz, "kHz", depth.fit)
 

@@ -24,6 +24,7 @@ __all__ = [
     "share_allowed",
     "since",
     "time_table",
+    "wait_of",
     "waited_min",
 ]
 
@@ -65,6 +66,17 @@ def narrowest_mhz(session: Session) -> float | None:
 def waited_min(warm_up: WarmUp, fwhm_mhz: float) -> int:
     """Return how many whole minutes to wait until little of the warm-up is left; raises as ``WarmUp.wait_s``."""
     return math.ceil(warm_up.wait_s(share_allowed(), fwhm_mhz) / 60)
+
+
+def wait_of(session: Session, warm_up: WarmUp) -> int | str:
+    """Return how many whole minutes to wait after power-on, or why that is not known."""
+    width = narrowest_mhz(session)
+    if width is None:
+        return "no passband was measured"
+    try:
+        return waited_min(warm_up, width)
+    except AotfLabError as error:
+        return error.what
 
 
 def time_table(session: Session, driver: Driver, points: SetPoints) -> TimeTable | None:

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from aotf_lab.errors import AotfLabError
 from aotf_lab.planning import SetPoints
 from aotf_lab.report.checks import PartCheck
-from aotf_lab.report.content_time import LOST_PERCENT, narrowest_mhz, share_allowed, since, waited_min
+from aotf_lab.report.content_time import LOST_PERCENT, share_allowed, since, wait_of
 from aotf_lab.report.driver_parts import Driver
 from aotf_lab.report.preflight_rows import rounded_down
 from aotf_lab.report.words import count, joined, light
@@ -53,14 +52,9 @@ def _wait(session: Session, driver: Driver) -> Iterator[str]:
     """Yield how long to wait after power-on."""
     if driver.warm_up is None:
         return
-    width = narrowest_mhz(session)
-    if width is None:
-        yield "How long to wait after power-on is not known: no passband was measured."
-        return
-    try:
-        minutes = waited_min(driver.warm_up, width)
-    except AotfLabError as error:
-        yield f"How long to wait after power-on is not known: {error.what}."
+    minutes = wait_of(session, driver.warm_up)
+    if isinstance(minutes, str):
+        yield f"How long to wait after power-on is not known: {minutes}."
         return
     yield (
         f"Wait {minutes} min {since(driver.warm_up)}: the warm-up left then costs less than {LOST_PERCENT:g} % of the "

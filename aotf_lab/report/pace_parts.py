@@ -9,6 +9,7 @@ from aotf_lab.estimation import Check
 from aotf_lab.planning.generator import GeneratorSettings
 from aotf_lab.planning.next_reading import NextReadings
 from aotf_lab.report.driver_parts import part_of
+from aotf_lab.report.words import of_line
 from aotf_lab.session import Session
 from aotf_lab.session.timing import Played
 from aotf_lab.timing.depth import ModulationDepth
@@ -49,9 +50,9 @@ def pace_checks(pace: Pace) -> Iterator[tuple[str, Check, float | None]]:
     What fails alike for several lines or plays is told once, in the words of the first that says what to do.
     """
     for name, edge in pace.edge.items():
-        yield from ((f"Edge{_of(name)}", c, None) for c in edge.fit.checks)
+        yield from ((f"Edge{of_line(name)}", c, None) for c in edge.fit.checks)
     for name, depth in pace.modulation_depth.items():
-        yield from ((f"Modulation depth{_of(name)}", c, None) for c in depth.fit.checks)
+        yield from ((f"Modulation depth{of_line(name)}", c, None) for c in depth.fit.checks)
     owners: dict[str, Played] = {f"line {name}": level for name, level in pace.levels.items()}
     yield from _together(owners | {f'"{name}"': play for name, play in pace.plays.items()})
 
@@ -76,7 +77,3 @@ def _frequency_mhz(played: Played) -> float | None:
     if not isinstance(played, GeneratorSettings):
         return None
     return next((w.frequency_mhz.n for w in played.wanted if w.fwhm_mhz is not None), None)
-
-
-def _of(name: str) -> str:
-    return f" of line {name}" if name else ""

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from aotf_lab.errors import AotfLabError
 from aotf_lab.planning import SetPoints
 from aotf_lab.report.checks import PartCheck
 from aotf_lab.report.content_files import all_files_sha256
-from aotf_lab.report.content_time import LOST_PERCENT, narrowest_mhz, since, waited_min
+from aotf_lab.report.content_time import LOST_PERCENT, since, wait_of
 from aotf_lab.report.driver_parts import Driver
 from aotf_lab.report.findings import Finding
 from aotf_lab.report.light_parts import Light
@@ -59,15 +58,12 @@ def _supply(driver: Driver) -> Box:
 
 
 def _wait(session: Session, driver: Driver) -> Box:
-    title, width = "After power-on, wait", narrowest_mhz(session)
+    title = "After power-on, wait"
     if driver.warm_up is None:
         return Box(title, "not known", "no warm-up was logged")
-    if width is None:
-        return Box(title, "not known", "no passband was measured")
-    try:
-        minutes = waited_min(driver.warm_up, width)
-    except AotfLabError as error:
-        return Box(title, "not known", clipped(error.what, _WORDS))
+    minutes = wait_of(session, driver.warm_up)
+    if isinstance(minutes, str):
+        return Box(title, "not known", clipped(minutes, _WORDS))
     counted = since(driver.warm_up).removeprefix("after power-on").lstrip(", ")
     words = f"what is left of the warm-up then costs less than {LOST_PERCENT:g} % of the light (95 %)"
     return Box(title, f"{minutes} min", f"{words}; {counted}" if counted else words)

@@ -7,7 +7,7 @@ from uncertainties import UFloat
 from aotf_lab.estimation import variance_shares
 from aotf_lab.planning import shown
 
-__all__ = ["causes", "clipped", "count", "joined", "light", "measured"]
+__all__ = ["causes", "clipped", "count", "joined", "light", "measured", "of_line"]
 
 
 def measured(value: UFloat | float | None, unit: str = "") -> str:
@@ -60,3 +60,8 @@ def joined(items: list[str]) -> str:
 def count(number: int, noun: str) -> str:
     """Return ``1 line`` or ``7 lines``."""
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def of_line(name: str) -> str:
+    """Return `` of line E``, nothing for a file that names no line."""
+    return f" of line {name}" if name else ""

@@ -44,7 +44,7 @@ from aotf_lab.session.before_rf import before_rf
 from aotf_lab.session.rerun.differences import Differences
 from aotf_lab.session.rerun.results import results as all_results
 
-__all__ = ["ENDINGS", "PAPERS", "report_html", "write_page", "write_report"]
+__all__ = ["ENDINGS", "PAPERS", "against_archive", "report_html", "write_page", "write_report"]
 
 ENDINGS = (".html", ".htm", ".pdf")
 PAPERS = ("A4", "letter")
@@ -143,14 +143,24 @@ def write_report(
     return Path(out)
 
 
+def against_archive(session: Session, results: str | Path) -> Differences | None:
+    """Return how the numbers of ``session`` differ from those in the file ``results``, None where it is not there."""
+    return all_results(session).differences(results) if Path(results).exists() else None
+
+
 def write_page(
-    session: Session, out: str | Path, *, results: str | Path | None = None, paper: str | None = None
+    session: Session,
+    out: str | Path,
+    *,
+    results: str | Path | None = None,
+    paper: str | None = None,
+    against: Differences | None = None,
 ) -> int:
     """Write the report of ``session`` to ``out`` and return how many failed checks stand on it.
 
     ``out`` ends in .html (.htm), or in .pdf where WeasyPrint is installed. ``results`` is a file for every number as
-    JSON; where it is there already it is left, and the report says what differs from it. ``paper`` is one of
-    ``PAPERS``: None leaves the size to the printer, in a PDF to A4.
+    JSON; where it is there already it is left, and the report says what differs from it (``against``, where the caller
+    has it already). ``paper`` is one of ``PAPERS``: None leaves the size to the printer, in a PDF to A4.
 
     Raises ``SessionError`` as ``report_html`` does, for another ending or paper, and when ``out`` or ``results`` is a
     file of the session or its folder is missing; ``AotfLabError`` for a PDF without WeasyPrint. None writes anything.
@@ -160,7 +170,8 @@ def write_page(
     if ending == ".pdf":
         require_pdf()
     numbers = None if results is None else require_output(session.facts, results)
-    against = all_results(session).differences(numbers) if numbers is not None and numbers.exists() else None
+    if numbers is not None and against is None:
+        against = against_archive(session, numbers)
     page, failed = _page(session, paper, against)
     write_bytes_atomically(target, pdf_of(page) if ending == ".pdf" else page.encode("utf-8"))
     if numbers is not None and against is None:

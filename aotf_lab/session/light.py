@@ -137,7 +137,7 @@ class SessionLight(SessionCrystal):
     @cached_property
     def polarisation(self) -> Mapping[str, Polarisation]:
         """The polarisation of each line (or "" for the light as a whole) that was looked at behind an analyser."""
-        names = {f.line or "": f.line or "" for f in self.files("polarisation")}
+        names = self.lines_of("polarisation")
         return self._each(
             names, lambda n: fit_polarisation(self.readings("polarisation", n or None), line=n), "polarisation of line"
         )
@@ -145,7 +145,7 @@ class SessionLight(SessionCrystal):
     @cached_property
     def beam_size(self) -> Mapping[str, BeamSize]:
         """The beam of each line (or "" for the light as a whole) that was measured with a knife edge."""
-        names = {f.line or "": f.line or "" for f in self.files("beam_size")}
+        names = self.lines_of("beam_size")
         seconds = self.facts.instruments.power_meter.time_constant_s
         return self._each(
             names,

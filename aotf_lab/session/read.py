@@ -57,6 +57,10 @@ class SessionReadings:
         """Return the raw files of ``purpose`` (and of ``line``), in the order of session.toml."""
         return tuple(f for f in self.facts.files if f.purpose == purpose and line in (None, f.line))
 
+    def lines_of(self, purpose: str) -> dict[str, str]:
+        """Return the lines of the files of ``purpose``, each by itself; "" where a file names none."""
+        return {f.line or "": f.line or "" for f in self.files(purpose)}
+
     @cached_property
     def instruments(self) -> Instruments:
         """The instruments as stated, with the driver's harmonics as its traces show them.

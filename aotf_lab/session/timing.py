@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal, TypeAlias
 
-from uncertainties import UFloat, ufloat
+from uncertainties import UFloat
 
 from aotf_lab.errors import Said, SessionError
 from aotf_lab.planning.generator import GeneratorSettings, Output, generator_output, generator_settings
@@ -29,9 +29,6 @@ Played: TypeAlias = GeneratorSettings | Sequence | SineSweep
 
 Order: TypeAlias = Literal["best", "soonest", "given"]
 
-_U_PORT = 0.05
-"""How well a stated bandwidth of the oscillator's port is known (common practice, no source)."""
-
 
 @dataclass(frozen=True)
 class SessionTiming(SessionCurves):
@@ -40,14 +37,13 @@ class SessionTiming(SessionCurves):
     @property
     def port_bandwidth_khz(self) -> UFloat | None:
         """The bandwidth of the oscillator's port as stated, 5 % uncertain; None where session.toml says nothing."""
-        stated = self.facts.limits.oscillator.port_bandwidth_khz
-        return None if stated is None else ufloat(stated, _U_PORT * stated, tag="port's bandwidth")
+        return self.facts.limits.oscillator.known_port_bandwidth_khz
 
     @cached_property
     def edge(self) -> Mapping[str, Edge]:
         """The edges of each line (or "" where none is named) whose light was switched through the oscillator's port."""
         sizes = (self.part("beam_size") if self.files("beam_size") else None) or {}
-        names = {f.line or "": f.line or "" for f in self.files("edge")}
+        names = self.lines_of("edge")
         bench = self.facts.instruments
 
         def fitted(name: str) -> Edge:
@@ -64,7 +60,7 @@ class SessionTiming(SessionCurves):
     def modulation_depth(self) -> Mapping[str, ModulationDepth]:
         """The depth of modulation against frequency of each line (or "")."""
         edges = (self.part("edge") if self.files("edge") else None) or {}
-        names = {f.line or "": f.line or "" for f in self.files("modulation_depth")}
+        names = self.lines_of("modulation_depth")
 
         def fitted(name: str) -> ModulationDepth:
             edge = edges.get(name, edges.get(""))

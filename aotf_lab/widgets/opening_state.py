@@ -73,13 +73,7 @@ class OpeningState:
     @property
     def renewed(self) -> tuple[OscillatorRecord | CrystalRecord, ...]:
         """The calibrations that the check brought up to date: what is worth keeping."""
-        if self.opening is None:
-            return ()
-        pairs = (
-            (self.opening.oscillator_link, self.opening.oscillator),
-            (self.opening.crystal_link, self.opening.crystal),
-        )
-        return tuple(r for link, r in pairs if link is not None and link.verdict != "measure again")
+        return () if self.opening is None else self.opening.renewed
 
     @property
     def remarks(self) -> tuple[str, ...]:

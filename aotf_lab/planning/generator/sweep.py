@@ -18,7 +18,6 @@ from uncertainties import UFloat, nominal_value, umath
 
 from aotf_lab.driver import Vco
 from aotf_lab.errors import AotfLabError, Said
-from aotf_lab.estimation import new_cause
 from aotf_lab.physics.loading import pole_delay_us
 from aotf_lab.planning.curves import Curves, HasCurves, curves_of
 from aotf_lab.planning.generator.output import Output
@@ -30,9 +29,6 @@ from aotf_lab.planning.generator.wanted import Wanted, needed_vco, wanted_levels
 __all__ = ["SineSweep", "Window", "sine_sweep"]
 
 Way = Literal["rising", "falling", "turning"]
-
-_U_PORT = 0.05
-"""How well a port's bandwidth is known (common practice, no source)."""
 
 _ROOM, _LEAST_V = 1.5, 0.1
 _SURE = 4.0
@@ -91,10 +87,9 @@ def sine_sweep(
 
 def _pole(output: Output, rate_khz: float) -> tuple[Any, Any]:
     """Return what the port's pole leaves of the amplitude, and its delay (us); 1 and 0 where nothing is stated."""
-    stated = output.oscillator.port_bandwidth_khz
-    if stated is None:
+    bandwidth = output.oscillator.known_port_bandwidth_khz
+    if bandwidth is None:
         return 1.0, 0.0
-    bandwidth = new_cause("port's bandwidth", _U_PORT * stated, stated)
     return 1 / umath.sqrt(1 + (rate_khz / bandwidth) ** 2), pole_delay_us(rate_khz, bandwidth)
 
 

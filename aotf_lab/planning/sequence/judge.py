@@ -11,14 +11,12 @@ from aotf_lab.planning.safe_drive import upper_bound
 from aotf_lab.planning.sequence.port import time_constant_us
 from aotf_lab.planning.sequence.scene import Scene
 from aotf_lab.planning.sequence.turn import Turn
+from aotf_lab.reading.session_limits import U_PORT
 
 __all__ = ["checks_of", "leaked_shares"]
 
 LEAK_LIMIT = 0.01
 """Share of a line's dwell that may leak while others are on their way."""
-
-_U_PORT = 0.05
-"""How well a port's bandwidth is known where nobody says (common practice, no source)."""
 
 
 def leaked_shares(turns: tuple[Turn, ...]) -> dict[str, float]:
@@ -88,7 +86,7 @@ def _rest(turns: tuple[Turn, ...]) -> Check:
 def _kick(turns: tuple[Turn, ...], scene: Scene, port_khz: UFloat | float) -> Check:
     """Return whether fast steps arrive close enough although the port's bandwidth is uncertain."""
     known = isinstance(port_khz, UFloat) and port_khz.s > 0
-    relative = port_khz.s / port_khz.n if isinstance(port_khz, UFloat) and known else _U_PORT
+    relative = port_khz.s / port_khz.n if isinstance(port_khz, UFloat) and known else U_PORT
     tau = time_constant_us(float(nominal_value(port_khz)))
     worst, name = 0.0, turns[0].name
     for turn in turns:

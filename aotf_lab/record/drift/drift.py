@@ -106,9 +106,11 @@ def drift_of(
     ``conditions``, with the noise ``u_temperature_k``; coefficients measured within one day count beside the records.
 
     Raises ``ReadingsError`` where neither link has two records, for records of several names, and what the histories
-    raise.
+    raise; ``RecordError`` for a folder without any.
     """
     records = RecordFolder(Path(records)) if isinstance(records, (str, os.PathLike)) else records
+    if isinstance(records, RecordFolder) and not records.files:
+        records.latest_oscillator(name)  # says what the folder holds instead
     kept = [file.record for file in records.files] if isinstance(records, RecordFolder) else list(records)
     oscillators = [r for r in kept if isinstance(r, OscillatorRecord) and name in (None, r.name)]
     crystals = [r for r in kept if isinstance(r, CrystalRecord) and name in (None, r.name)]

@@ -53,6 +53,12 @@ class Opening:
         return tuple(link for link in (self.oscillator_link, self.crystal_link) if link is not None)
 
     @property
+    def renewed(self) -> tuple[OscillatorRecord | CrystalRecord, ...]:
+        """The calibrations that the check brought up to date: what is worth keeping."""
+        pairs = ((self.oscillator_link, self.oscillator), (self.crystal_link, self.crystal))
+        return tuple(r for link, r in pairs if link is not None and link.verdict != "measure again")
+
+    @property
     def usable(self) -> bool:
         """Whether no link that was looked at must be measured again."""
         return all(link.verdict != "measure again" for link in self.links)
