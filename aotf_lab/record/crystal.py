@@ -14,8 +14,8 @@ from uncertainties import UFloat
 from aotf_lab.errors import AotfLabError, Said
 from aotf_lab.estimation.evaluate import require_inside, split
 from aotf_lab.estimation.problem import FloatArray
-from aotf_lab.record.asked import asked_back, asked_forward
 from aotf_lab.record.calibration import Calibration
+from aotf_lab.record.kept_curve import asked_back, asked_forward
 from aotf_lab.record.stored import SHARED, CauseBook
 
 __all__ = ["LINE_NUMBERS", "CrystalRecord"]

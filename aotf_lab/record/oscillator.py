@@ -12,8 +12,8 @@ from scipy.interpolate import CubicSpline
 from aotf_lab.errors import OutOfRangeError
 from aotf_lab.estimation.evaluate import require_inside, split
 from aotf_lab.estimation.problem import FloatArray
-from aotf_lab.record.asked import asked_back, asked_forward
 from aotf_lab.record.calibration import Calibration
+from aotf_lab.record.kept_curve import asked_back, asked_forward
 from aotf_lab.record.stored import SHARED, CauseBook
 
 __all__ = ["OscillatorRecord"]

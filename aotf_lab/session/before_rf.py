@@ -16,7 +16,7 @@ from aotf_lab.reading.instruments import POWER_SCALE_UNSTATED
 from aotf_lab.reading.readings import Readings
 from aotf_lab.reading.session_file import AmplifierFacts, SessionFile
 from aotf_lab.session.checked import SessionCheck, check_session
-from aotf_lab.session.opened import Session
+from aotf_lab.session.session import Session
 
 __all__ = ["BeforeRf", "before_rf"]
 

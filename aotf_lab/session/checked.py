@@ -12,7 +12,7 @@ from aotf_lab.reading.receipt_html import bullets, heading, page, paragraph, tab
 from aotf_lab.reading.sanity import Suspicion, suspicions, suspicions_between
 from aotf_lab.reading.session_file import RawFile, SessionFile
 from aotf_lab.session.contradictions import Contradiction, ReadFile, contradictions
-from aotf_lab.session.opened import Session
+from aotf_lab.session.session import Session
 
 __all__ = ["FileCheck", "SessionCheck", "check_session"]
 

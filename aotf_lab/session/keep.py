@@ -13,7 +13,7 @@ from uncertainties import UFloat
 from aotf_lab.errors import RecordError, Said
 from aotf_lab.estimation.checks import Check
 from aotf_lab.record import CrystalRecord, OscillatorRecord, crystal_record, oscillator_record, save_record
-from aotf_lab.session.opened import Session
+from aotf_lab.session.session import Session
 
 __all__ = ["date_of", "keep", "records_of"]
 

@@ -14,7 +14,7 @@ from aotf_lab.errors import Said, SessionError
 from aotf_lab.record.folder import RecordFolder
 from aotf_lab.record.opening import Opening, opening_check
 from aotf_lab.session.keep import date_of
-from aotf_lab.session.opened import Session
+from aotf_lab.session.session import Session
 
 __all__ = ["opening_of"]
 

@@ -11,7 +11,7 @@ from aotf_lab.crystal import Scan, fit_scan
 from aotf_lab.driver.waveform import Waveform
 from aotf_lab.estimation import Check, new_cause
 from aotf_lab.session.crystal import U_TIME_CONSTANT
-from aotf_lab.session.opened import Session, open_session
+from aotf_lab.session.session import Session, open_session
 from aotf_lab.simulate import NO_FAULTS, Faults, simulate_session
 from aotf_lab.simulate.raw_files import efficiency_files, scan_files, sweep_text
 from aotf_lab.simulate.session_text import session_text

@@ -23,7 +23,7 @@ from aotf_lab.session.contradictions.rows import against_rows
 from aotf_lab.session.contradictions.scans import against_scans
 from aotf_lab.session.contradictions.scatter import against_scatter
 from aotf_lab.session.contradictions.times import against_times
-from aotf_lab.session.opened import Session
+from aotf_lab.session.session import Session
 
 __all__ = ["Contradiction", "ReadFile", "contradictions"]
 

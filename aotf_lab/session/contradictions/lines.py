@@ -13,7 +13,7 @@ from aotf_lab.estimation.checks import z_limit
 from aotf_lab.planning.doubts import label_checks
 from aotf_lab.reading.session_file import LineFacts
 from aotf_lab.session.contradictions.contradiction import Contradiction, ReadFile
-from aotf_lab.session.opened import Session
+from aotf_lab.session.session import Session
 
 __all__ = ["against_lines"]
 

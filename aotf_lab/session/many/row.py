@@ -11,9 +11,9 @@ import numpy as np
 
 from aotf_lab.errors import AotfLabError
 from aotf_lab.estimation.problem import FloatArray
-from aotf_lab.session.opened import open_session
 from aotf_lab.session.rerun.results import results
 from aotf_lab.session.rerun.row import ResultRow
+from aotf_lab.session.session import open_session
 
 __all__ = ["SessionRow", "session_row"]
 

@@ -16,13 +16,13 @@ from aotf_lab.errors import AotfLabError, SessionError
 from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.reading.atomic import write_text_atomically
 from aotf_lab.reading.source import SourceFile
-from aotf_lab.session.opened import Session
 from aotf_lab.session.rerun.collect import failed_checks, rows_of
 from aotf_lab.session.rerun.differences import Differences, differences_between
 from aotf_lab.session.rerun.file import loaded_results, results_text
 from aotf_lab.session.rerun.row import ResultRow
 from aotf_lab.session.rerun.samples import sample_rows, set_point_rows
 from aotf_lab.session.rerun.table import ResultTable
+from aotf_lab.session.session import Session
 
 __all__ = ["PROGRAMS", "SessionResults", "results"]
 

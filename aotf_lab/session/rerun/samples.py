@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 
 from aotf_lab.errors import AotfLabError
-from aotf_lab.session.opened import Session
 from aotf_lab.session.rerun.collect import result_row
 from aotf_lab.session.rerun.row import ResultRow
+from aotf_lab.session.session import Session
 
 __all__ = ["SAMPLED", "sample_rows", "set_point_rows"]
 
