@@ -22,9 +22,8 @@ import pytest
 
 from aotf_lab.errors import ReadingError
 from aotf_lab.reading import read_counter, read_lines, read_power_log, read_scope_levels
-from aotf_lab.reading.analyser import read_analyser
-from aotf_lab.reading.knife_edge import read_knife_edge
 from aotf_lab.reading.layout import Layout, StatedColumn
+from aotf_lab.reading.moved_optics import read_analyser, read_knife_edge
 from aotf_lab.reading.readings import Readings
 from aotf_lab.reading.spots import read_spots
 

@@ -3,12 +3,12 @@
     readings        what every reader returns: table, shared errors, receipts, sources
     counter, scope, power_log, lines, any_table    one reader for each kind of file;
     trace, touchstone, coupler, counted_log        and of the driver: scope traces, .s1p, reflection, logs at one drive
-    spots, analyser, knife_edge                    and of the light: orders on a screen, polarisation, size of the beam
+    spots, moved_optics                            and of the light: orders on a screen, polarisation, size of the beam
     instruments     accuracies of the instruments, and what is assumed where none is stated (optics_tools: ruler, ...)
     accuracy        gives columns the errors of the instruments
     table           raw file -> bare table, by way of four wings:
         text        bytes -> grid of cells: encoding, separator, decimal mark, where the headings stand
-        shape       what headings and rows mean together, with headers and words
+        shape       what headings and rows mean together, with headers, heading_words and words
         cells       one column of cells -> numbers, marks of instruments, words;  units: the one table of units
         clock       stamps -> elapsed time; two logs on two clocks joined
     layout          what a person states of an export instead of having it found;  layout_file keeps it as TOML
@@ -26,7 +26,6 @@ power, efficiency): the fit then takes it from the scatter. For what a fit is dr
 (drive voltage, RF power, wavelength) it is a wide default.
 """
 
-from aotf_lab.reading.analyser import read_analyser
 from aotf_lab.reading.any_table import read_table
 from aotf_lab.reading.by_purpose import read_raw_file
 from aotf_lab.reading.clock.joined import JoinedLogs, join_logs
@@ -35,12 +34,12 @@ from aotf_lab.reading.counter import read_counter
 from aotf_lab.reading.coupler import read_reflection
 from aotf_lab.reading.edge import read_edge
 from aotf_lab.reading.instruments import Counter, Instruments, PowerMeter, Rotator, Ruler, Scope, Stage, Voltmeter
-from aotf_lab.reading.knife_edge import read_knife_edge
 from aotf_lab.reading.layout import Layout, StatedColumn
 from aotf_lab.reading.layout_file import load_layout, write_layout
 from aotf_lab.reading.lines import read_lines
 from aotf_lab.reading.long import LongLog, reduce_power_log
 from aotf_lab.reading.modulation import read_modulation
+from aotf_lab.reading.moved_optics import read_analyser, read_knife_edge
 from aotf_lab.reading.power_log import read_power_log
 from aotf_lab.reading.readings import Readings, as_readings, join_readings
 from aotf_lab.reading.receipt import Receipt

@@ -7,7 +7,6 @@ from dataclasses import replace
 from pathlib import Path
 
 from aotf_lab.errors import SessionError
-from aotf_lab.reading.analyser import read_analyser
 from aotf_lab.reading.any_table import read_table
 from aotf_lab.reading.clock.joined import join_logs
 from aotf_lab.reading.counted_log import read_counted_log
@@ -16,11 +15,11 @@ from aotf_lab.reading.coupler import read_reflection
 from aotf_lab.reading.edge import read_edge
 from aotf_lab.reading.headers import ColumnMap
 from aotf_lab.reading.instruments import Instruments
-from aotf_lab.reading.knife_edge import read_knife_edge
 from aotf_lab.reading.layout import Layout
 from aotf_lab.reading.lines import read_lines
 from aotf_lab.reading.long import reduce_power_log
 from aotf_lab.reading.modulation import read_modulation
+from aotf_lab.reading.moved_optics import read_analyser, read_knife_edge
 from aotf_lab.reading.power_log import read_power_log
 from aotf_lab.reading.readings import Readings
 from aotf_lab.reading.scope import read_scope_levels

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
 from aotf_lab.errors import ReadingError
+from aotf_lab.reading.heading_words import column_by_unit, column_of_words, why_not_used
 from aotf_lab.reading.layout import StatedColumn
 from aotf_lab.reading.shape.blocks import mark_blocks, mark_equal_blocks
 from aotf_lab.reading.shape.companions import with_companions
@@ -22,18 +22,9 @@ from aotf_lab.reading.shape.segments import mark_segments
 from aotf_lab.reading.shape.split_heading import is_count_unit, known_unit, split_heading
 from aotf_lab.reading.text.grid import RawRow
 from aotf_lab.reading.units import UNITLESS, bench_unit, kinds_of, optical_column, parse_unit, to_bench
-from aotf_lab.reading.words import BENCH_NAMES, TEXT_COLUMNS, UNDECIDED, UNIT_DECIDES, plain_words, word_meaning
+from aotf_lab.reading.words import BENCH_NAMES, TEXT_COLUMNS, UNDECIDED, plain_words, word_meaning
 
 __all__ = ["NOT_USED", "ColumnMap", "Heading", "understand_headings"]
-
-_U_FORMS = (
-    re.compile(r"^u\s*\((?P<of>.+)\)$", re.IGNORECASE),
-    re.compile(r"^(?:u|uncertainty)[\s_]+(?:of\s+|in\s+)?(?P<of>.+)$", re.IGNORECASE),
-    re.compile(r"^(?:standard\s+uncertainty|std\.?\s+uncertainty)\s+(?:of\s+|in\s+)?(?P<of>.+)$", re.IGNORECASE),
-    re.compile(r"^(?P<of>.+?)\s+(?:standard\s+)?(?:uncertainty|u)$", re.IGNORECASE),
-)
-_BARE_U = {"u", "uncertainty", "standard uncertainty", "std uncertainty"}
-_LIMIT = re.compile(r"^(?:±|\+/?-)\s*|\b(?:tolerance|error|accuracy)\b", re.IGNORECASE)
 
 
 def understand_headings(
@@ -106,7 +97,7 @@ class _Reader:
         words, unit_text = ("", "") if header == position_name(position) else split_heading(header, place)
         told = unit_text or self.hints.row_unit(position, place).text
         column, evidence, rest, marks = self._meaning(words, before if _may_be_u(told, before) else (), place)
-        if not column and (column := _by_unit(words, told)):
+        if not column and (column := column_by_unit(words, told)):
             evidence = f"word {plain_words(words)!r} with such a unit"
         if not column:
             return self._unclaimed(position, header, evidence, rest, marks, unit_text, place)
@@ -128,7 +119,7 @@ class _Reader:
 
     def _meaning(self, words: str, before: Sequence[Heading], place: str) -> tuple[str, str, str, Marks]:
         """Return column ("" for none), evidence, the words without marks, and the marks."""
-        column, evidence = _column_of_words(words, before, place)
+        column, evidence = column_of_words(words, before, place)
         named = marks_of(words, self.labels) if self.labels else (words, UNMARKED)
         if (column or not words) and not named[1].label:
             return column, evidence, words, UNMARKED
@@ -136,7 +127,7 @@ class _Reader:
         rest = words if marks == UNMARKED else rest
         meaning = word_meaning(rest)
         if meaning in ("", UNDECIDED, *TEXT_COLUMNS):
-            return "", evidence or _why(rest), rest, marks
+            return "", evidence or why_not_used(rest), rest, marks
         return meaning, f"word {plain_words(rest)!r}{_marked(marks)}", rest, marks
 
     def _unclaimed(
@@ -189,12 +180,6 @@ def _may_be_u(unit_text: str, before: Sequence[Heading]) -> bool:
     return parse_unit(unit_text).kind in (*kinds_of(left), *kinds_of(f"u_{left}"), "ratio")
 
 
-def _by_unit(words: str, unit_text: str) -> str:
-    """Return the column of a word whose unit decides what it means, "" for none."""
-    kind = parse_unit(unit_text).kind if known_unit(unit_text) else ""
-    return next((c for c in UNIT_DECIDES.get(plain_words(words), ()) if kind in kinds_of(c)), "")
-
-
 def _marked(marks: Marks) -> str:
     parts = [
         f"repeat {marks.repeat}" if marks.repeat else "",
@@ -203,35 +188,6 @@ def _marked(marks: Marks) -> str:
     ]
     said = ", ".join(p for p in parts if p)
     return f", {said}" if said else ""
-
-
-def _why(words: str) -> str:
-    if word_meaning(words) == UNDECIDED:
-        return f"not used: two quantities share the word {plain_words(words)!r}"
-    return "not used: no word for it" if words else "not used: no heading"
-
-
-def _column_of_words(words: str, before: Sequence[Heading], place: str) -> tuple[str, str]:
-    meaning = word_meaning(words)
-    if meaning == UNDECIDED:
-        return "", _why(words)
-    if meaning:
-        return meaning, f"word {plain_words(words)!r}"
-    if plain_words(words) in _BARE_U and before and before[-1].unit is not None:
-        return f"u_{before[-1].column}", f"word 'u', of the column on its left, {before[-1].header!r}"
-    for form in _U_FORMS:
-        match = form.match(words)
-        base = word_meaning(match["of"]) if match else ""
-        if match and base not in ("", UNDECIDED, *TEXT_COLUMNS):
-            return f"u_{base}", f"word 'u' of {plain_words(match['of'])!r}"
-    if _LIMIT.search(words) and (word_meaning(_LIMIT.sub("", words)) or not plain_words(_LIMIT.sub("", words))):
-        raise ReadingError(
-            "a limit of error that does not say what it is", where=place, found=words,
-            allowed="a standard uncertainty (k = 1), headed u(...)",
-            cure="state in a layout or in session.toml that it is not_used, or, where it is a u already, "
-            'columns = { u_frequency_mhz = "..." }; a limit +-a is a u of a / sqrt(3) (GUM 4.3.7)',
-        )  # fmt: skip
-    return "", _why(words)
 
 
 def _no_unit(column: str, words: str, place: str) -> ReadingError:
