@@ -120,7 +120,7 @@ def _set(key: str, value: Any) -> Callable[[dict[str, Any]], None]:
 
 
 _CHANGED: list[tuple[str, Any, str]] = [
-    ("kind", "someone's calibration", r"o\.json: not a calibration of an oscillator or a crystal; found kind"),
+    ("kind", "someone's calibration", r"o\.json: the file holds no calibration of an oscillator or a crystal; found k"),
     ("schema", 3, r"a schema that this version does not know; found 3; allowed: schema 1 to 2; read it with a newer"),
     ("schema", "two", "a schema that this version does not know; found 'two'"),
     ("schema", True, "a schema that this version does not know; found True"),
@@ -195,8 +195,8 @@ def test_a_missing_key(tmp_path: Path) -> None:
         (b"\xff\xfe{", "the file is not text in UTF-8; found byte 0xff at 0"),
         (b'{\n "kind": ', r"o\.json:2: the file is no whole JSON; found Expecting value"),
         (b'<<<<<<< ours\n{}', r"o\.json:1: the file is no whole JSON"),
-        (b"[1, 2]", "the file is no calibration; found a list"),
-        (b"{}", "not a calibration of an oscillator or a crystal; found no kind"),
+        (b"[1, 2]", "the file holds no calibration of an oscillator or a crystal; found a list"),
+        (b"{}", "the file holds no calibration of an oscillator or a crystal; found no kind"),
         (b'{"kind": 1, "kind": 2}', "a key that stands twice; found 'kind'"),
         (b'{"u": NaN}', "a number that is none; found 'NaN'; allowed: finite numbers"),
         (b'{"u": [-Infinity]}', "a number that is none; found '-Infinity'"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import shutil
 from dataclasses import dataclass, field, replace
@@ -15,6 +16,7 @@ from aotf_lab.errors import AotfLabError, RecordError, SessionError
 from aotf_lab.session import open_session
 from aotf_lab.session.rerun.collect import failed_checks, rows_of
 from aotf_lab.session.rerun.differences import SAME_WITHIN_U
+from aotf_lab.session.rerun.file import results_text
 from aotf_lab.session.rerun.results import SessionResults, results
 from aotf_lab.session.rerun.row import ResultRow, unit_of
 from tests.conftest import DEMO
@@ -155,36 +157,62 @@ def test_a_file_has_one_number_a_line(found, tmp_path):
     assert len(lines) > len(found.rows)
 
 
+def test_files_written_before_are_read_and_written_the_same(found):
+    """The pinned numbers are such a file: what is read from it is written again to the byte."""
+    old = SessionResults.from_json(PINNED)
+    assert len(old.rows) > 500
+    assert results_text(old) == PINNED.read_text(encoding="utf-8")
+
+
+def edited(found, path, edit, *, hashed):
+    """A file of ``found`` after an edit; with its hash made to fit (as RFC 8259 text of the rest) where ``hashed``."""
+    body = json.loads(found.to_json(path).read_text(encoding="utf-8"))
+    edit(body)
+    if hashed:
+        said = {key: value for key, value in body.items() if key not in ("kind", "schema", "body_sha256")}
+        body["body_sha256"] = hashlib.sha256(json.dumps(said, ensure_ascii=False).encode()).hexdigest()
+    path.write_text(json.dumps(body), encoding="utf-8")
+    return path
+
+
 @pytest.mark.parametrize(
     ("edit", "match"),
     [
-        (lambda d: d["rows"][0].__setitem__(2, 1.0), r"old.json: results that were changed by hand or damaged"),
-        (lambda d: d.update(schema=99), r"old.json: results of another schema; found 99; allowed: \"schema\": 1"),
-        (lambda d: d.update(kind="other"), r"a file of another kind; found 'other'; allowed: \"kind\": \"aotf_lab res"),
-        (lambda d: d.pop("rows"), r"results that are incomplete; found KeyError: 'rows'"),
-        (lambda d: d["rows"][0].pop(), r"results that are incomplete; found TypeError"),
-        (lambda d: d["rows"][0].__setitem__(2, float("nan")), r"incomplete; found ValueError: .* is not finite"),
-        (lambda d: d.update(versions=[]), r"results that are incomplete; found AttributeError"),
+        (lambda d: d["rows"][0].__setitem__(2, 1.0), r"old.json: the file was changed after it was written: its hash"),
+        (lambda d: d.pop("rows"), r"its hash does not fit; found body_sha256 \w{12}\.\.\., the content gives \w{12}"),
+        (lambda d: d.update(schema=99), r"old.json: a schema that this version does not know; found 99; allowed: sche"),
+        (lambda d: d.update(kind="other"), r"holds no table of a session's results; found kind 'other'; allowed: kind"),
+        (lambda d: d["rows"][0].__setitem__(2, float("nan")), r"a number that is none; found 'NaN'; allowed: finite"),
     ],
 )
 def test_a_damaged_or_foreign_file_is_refused(found, tmp_path, edit, match):
-    path = found.to_json(tmp_path / "old.json")
-    body = json.loads(path.read_text(encoding="utf-8"))
-    edit(body)
-    path.write_text(json.dumps(body), encoding="utf-8")
     with pytest.raises(RecordError, match=match):
-        SessionResults.from_json(path)
+        SessionResults.from_json(edited(found, tmp_path / "old.json", edit, hashed=False))
+
+
+@pytest.mark.parametrize(
+    ("edit", "match"),
+    [
+        (lambda d: d.pop("rows"), r"old.json: results that are incomplete; found KeyError: 'rows'"),
+        (lambda d: d["rows"][0].pop(), r"results that are incomplete; found TypeError"),
+        (lambda d: d["rows"][0].__setitem__(2, "x"), r"results that are incomplete; found ValueError"),
+        (lambda d: d.update(versions=[]), r"results that are incomplete; found AttributeError"),
+    ],
+)
+def test_a_file_that_something_else_wrote_is_refused(found, tmp_path, edit, match):
+    with pytest.raises(RecordError, match=match):
+        SessionResults.from_json(edited(found, tmp_path / "old.json", edit, hashed=True))
 
 
 def test_text_that_is_no_json_and_a_file_that_is_not_there(tmp_path):
     path = tmp_path / "old.json"
-    with pytest.raises(RecordError, match=r"old.json: results that cannot be read; found No such file"):
+    with pytest.raises(RecordError, match=r"old.json: the file cannot be read; found No such file"):
         SessionResults.from_json(path)
     path.write_text("[1, 2", encoding="utf-8")
-    with pytest.raises(RecordError, match=r"old.json: no JSON; found Expecting"):
+    with pytest.raises(RecordError, match=r"old.json:1: the file is no whole JSON; found Expecting"):
         SessionResults.from_json(path)
     path.write_text("[]", encoding="utf-8")
-    with pytest.raises(RecordError, match=r"a file of another kind; found 'list'"):
+    with pytest.raises(RecordError, match=r"the file holds no table of a session's results; found a list"):
         SessionResults.from_json(path)
 
 

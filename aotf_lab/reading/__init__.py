@@ -18,7 +18,7 @@
     session_file    session.toml (session_line, _raw, _beside, _limits, toml_section serve it);  template writes one
     wavelength_unit whether a wavelength is in nm, or slipped in as um or Angstrom
     by_purpose      reads a raw file as what session.toml says it is
-    atomic          write a file whole or not at all
+    atomic          write a file whole or not at all;  hashed_json  text that tells whether it was changed since
 
 The only room in which a unit is converted. A raw file is opened for reading only. Where the
 scatter of a reading is not stated, ``u_<column>`` is NaN for what a fit predicts (frequency, optical

@@ -2,7 +2,7 @@
 
 stored       values with what they share; calibration, oscillator, crystal: what is kept
 make_...     from fitted curves to what is kept
-file         as JSON, by body (the present schema), schema_1, json_text and fields; sound: whether it can be relied on
+file         as JSON, by body (the present schema), schema_1 and fields; sound: whether it can be relied on
 folder       the history; compose: set-points from both calibrations
 """
 

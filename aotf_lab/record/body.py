@@ -25,11 +25,9 @@ SCHEMA = 2
 
 
 def body_of(record: OscillatorRecord | CrystalRecord) -> dict[str, Any]:
-    """Return ``record`` as plain values; names in order where their order means nothing."""
+    """Return ``record`` as plain values, without the head of the file; names in order where order means nothing."""
     own = _oscillator(record) if isinstance(record, OscillatorRecord) else _crystal(record)
     return {
-        "kind": OSCILLATOR if isinstance(record, OscillatorRecord) else CRYSTAL,
-        "schema": SCHEMA,
         "in_words": str(record).splitlines(),
         "name": record.name,
         "measured": record.measured,

@@ -2,57 +2,48 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 import math
 import os
 from pathlib import Path
 from typing import Any
 
 from aotf_lab.errors import RecordError, Said
+from aotf_lab.reading.hashed_json import HashedJson
 from aotf_lab.reading.source import SourceFile
 from aotf_lab.session.rerun.row import ResultRow
 from aotf_lab.session.rerun.table import ResultTable
 
-__all__ = ["KIND", "SCHEMA", "loaded_results", "results_text"]
+__all__ = ["loaded_results", "results_text"]
 
-KIND = "aotf_lab results"
-SCHEMA = 1
-
-_CURE = "write the results anew from the archived session"
+_KIND = "aotf_lab results"
+_CURE = "take the file from version control or a copy, or write the results anew from the archived session"
+_FORM = HashedJson(
+    "table of a session's results", (_KIND,), 1, _CURE, "body_sha256", frozenset({"kind", "schema", "body_sha256"}),
+    compact=False,
+)  # fmt: skip
 
 
 def results_text(table: ResultTable) -> str:
     """Return ``table`` as JSON (ends with a line end); a number stands in the fewest digits that restore it."""
-    head = {"kind": KIND, "schema": SCHEMA, "body_sha256": _hash_of(table), **_head(table)}
-    lines = [f" {_json(key)}: {_json(value)}," for key, value in head.items()]
-    for key, entries in _lists(table).items():
-        last = key == "rows"
-        inside = ",\n".join(f"  {_json(entry)}" for entry in entries)
-        lines.append(f" {_json(key)}: [{f'{chr(10)}{inside}{chr(10)} ' if entries else ''}]{'' if last else ','}")
-    return "{\n" + "\n".join(lines) + "\n}\n"
+    return _FORM.text(_KIND, {
+        "name": table.name,
+        "versions": dict(table.versions),
+        "missing": dict(table.missing),
+        "failed": list(table.failed),
+        "sources": [[s.name, s.sha256, s.size_bytes] for s in table.sources],
+        "rows": [[r.key, r.line, r.value, r.u, r.unit] for r in table.rows],
+    })  # fmt: skip
 
 
 def loaded_results(path: str | os.PathLike[str]) -> dict[str, Any]:
     """Return the fields of the ``ResultTable`` that the file holds.
 
-    Raises ``RecordError`` for a file that cannot be read, is no JSON, of another kind, of a newer schema, incomplete
-    or not as it was written.
+    Raises ``RecordError`` for a file that cannot be read, is no JSON, of another kind, of a newer schema, not as it was
+    written or incomplete.
     """
-    name = Path(path).name
+    found = _FORM.read(path)
     try:
-        found = json.loads(Path(path).read_text(encoding="utf-8"))
-    except OSError as error:
-        raise _refused("results that cannot be read", name, Said(error.strerror or str(error)), "a file") from error
-    except ValueError as error:
-        raise _refused("no JSON", name, Said(str(error)), "JSON as aotf_lab writes it") from error
-    kind = found.get("kind") if isinstance(found, dict) else type(found).__name__
-    if kind != KIND:
-        raise _refused("a file of another kind", name, str(kind), f'"kind": "{KIND}"')
-    if found.get("schema") != SCHEMA:
-        raise _refused("results of another schema", name, Said(str(found.get("schema"))), f'"schema": {SCHEMA}')
-    try:
-        fields: dict[str, Any] = {
+        return {
             "name": str(found["name"]),
             "rows": tuple(_row(*entry) for entry in found["rows"]),
             "sources": tuple(SourceFile(str(n), str(h), int(size)) for n, h, size in found["sources"]),
@@ -61,36 +52,10 @@ def loaded_results(path: str | os.PathLike[str]) -> dict[str, Any]:
             "failed": tuple(str(check) for check in found["failed"]),
         }
     except (KeyError, TypeError, ValueError, AttributeError) as error:
-        what = f"{type(error).__name__}: {error}"
-        raise _refused("results that are incomplete", name, Said(what), "all fields, each as it was written") from error
-    if _hash_of(ResultTable(**fields)) != found.get("body_sha256"):
-        raise _refused("results that were changed by hand or damaged", name, Said("another sha256 of the body"),
-                       f"sha256 {found.get('body_sha256')}")  # fmt: skip
-    return fields
-
-
-def _refused(what: str, name: str, found: object, allowed: str) -> RecordError:
-    return RecordError(what, where=name, found=found, allowed=allowed, cure=_CURE)
-
-
-def _json(value: object) -> str:
-    return json.dumps(value, ensure_ascii=False, allow_nan=False)
-
-
-def _head(table: ResultTable) -> dict[str, Any]:
-    return {"name": table.name, "versions": dict(table.versions), "missing": dict(table.missing)}
-
-
-def _lists(table: ResultTable) -> dict[str, list[Any]]:
-    return {
-        "failed": list(table.failed),
-        "sources": [[s.name, s.sha256, s.size_bytes] for s in table.sources],
-        "rows": [[r.key, r.line, r.value, r.u, r.unit] for r in table.rows],
-    }
-
-
-def _hash_of(table: ResultTable) -> str:
-    return hashlib.sha256(_json({**_head(table), **_lists(table)}).encode()).hexdigest()
+        raise RecordError(
+            "results that are incomplete", where=Path(path).name, found=Said(f"{type(error).__name__}: {error}"),
+            allowed="all fields, each as it was written", cure=_CURE,
+        ) from error  # fmt: skip
 
 
 def _row(key: str, line: str, value: float, u: float | None, unit: str) -> ResultRow:
