@@ -111,6 +111,26 @@ def test_error_and_light_are_those_of_the_curve(demo, pair):
     assert made.light_lost_percent > 99
 
 
+def test_loss_at_most_never_falls_as_the_error_grows(demo):
+    # beyond the first null, 1.129 FWHM at weak drive (sinc^2: 1 / 0.8859), a sidelobe gives light back; a bound does not
+    from aotf_lab.planning import light_lost_percent
+
+    lost = [light_lost_percent(x, 1.0) for x in np.linspace(0, 3, 301)]
+    assert np.all(np.diff(lost) >= 0)
+    assert lost[50] == pytest.approx(50, abs=1e-9)
+    assert lost[-1] == 100
+
+
+def test_accuracy_is_told_at_the_95_percent_limit_by_one_number(demo):
+    settings = generator_settings(demo, "C", output())
+    made, told = settings.at("C"), check(settings, "accuracy")
+    limit_mhz = abs(made.error_mhz.n) + made.wanted.coverage * made.error_mhz.s
+    assert told.at_stake_mhz == pytest.approx(limit_mhz, rel=1e-12)
+    assert f"off by {1e3 * limit_mhz:.3g} kHz (95 %), {limit_mhz / made.wanted.fwhm_mhz:.2g} of FWHM" in told.detail
+    assert "up to 100 % of light lost" in told.detail
+    assert made.light_lost_percent == 100
+
+
 def test_uncertainty_is_that_of_drawn_generators(demo, pair):
     rng = np.random.default_rng(1)
     n = 40_000

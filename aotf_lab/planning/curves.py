@@ -18,6 +18,9 @@ from aotf_lab.physics.coupled_waves import light_lost
 
 __all__ = ["Curves", "Doubt", "HasCurves", "curves_of", "light_lost_percent", "line_peak", "wanted_lines"]
 
+_FIRST_NULL = 1.1
+"""In FWHM from the peak: coupled waves have it from 1.08 (full diffraction) to 1.13 (weak drive)."""
+
 
 @dataclass(frozen=True)
 class Doubt:
@@ -135,5 +138,11 @@ def line_peak(curves: Curves, name: str, wavelength_nm: UFloat | float | None) -
 
 
 def light_lost_percent(error_mhz: float, fwhm_mhz: float) -> float:
-    """Return the share of light (percent) lost to a frequency error in a passband of ``fwhm_mhz``."""
-    return 100 * float(light_lost(error_mhz / fwhm_mhz))
+    """Return the share of light (percent) lost, at most, to an error up to ``error_mhz`` in a passband of ``fwhm_mhz``.
+
+    It never falls as the error grows: beyond the first null all light counts as lost, whatever a sidelobe gives back.
+
+    >>> round(light_lost_percent(0.06, 0.3), 1), light_lost_percent(0.6, 0.3)
+    (9.9, 100.0)
+    """
+    return 100.0 if abs(error_mhz) > _FIRST_NULL * fwhm_mhz else 100 * float(light_lost(error_mhz / fwhm_mhz))

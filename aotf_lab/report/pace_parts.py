@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from aotf_lab.estimation import Check
 from aotf_lab.planning.generator import GeneratorSettings
+from aotf_lab.planning.generator.made import least_sure
 from aotf_lab.planning.next_reading import NextReadings
 from aotf_lab.report.driver_parts import part_of
 from aotf_lab.report.words import of_line
@@ -47,7 +48,8 @@ def pace_of(session: Session, safe: bool) -> Pace:
 def pace_checks(pace: Pace) -> Iterator[tuple[str, Check, float | None]]:
     """Yield (part, check, frequency near which the passband counts).
 
-    What fails alike for several lines or plays is told once, in the words of the first that says what to do.
+    What fails alike for several lines or plays is told once, in the words of the one with most at stake of those that
+    say what to do.
     """
     for name, edge in pace.edge.items():
         yield from ((f"Edge{of_line(name)}", c, None) for c in edge.fit.checks)
@@ -68,12 +70,13 @@ def _together(owners: Mapping[str, Played]) -> Iterator[tuple[str, Check, float 
                 failed.setdefault(check.name, []).append((owner, check))
     for found in failed.values():
         names = ", ".join(owner for owner, _ in found)
-        owner, check = next((pair for pair in found if "; " in pair[1].detail), found[0])
+        owner, check = max(found, key=lambda pair: ("; " in pair[1].detail, pair[1].at_stake_mhz or 0.0))
         yield f"Generator, {names}", check, _frequency_mhz(owners[owner])
 
 
 def _frequency_mhz(played: Played) -> float | None:
-    """Return the frequency of the first line of a wave of levels."""
+    """Return the frequency of the line of a wave of levels that its generator may move furthest."""
     if not isinstance(played, GeneratorSettings):
         return None
-    return next((w.frequency_mhz.n for w in played.wanted if w.fwhm_mhz is not None), None)
+    lit = [m for m in played.made if m.wanted.fwhm_mhz is not None]
+    return float(least_sure(lit).wanted.frequency_mhz.n) if lit else None

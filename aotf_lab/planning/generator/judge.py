@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from aotf_lab.estimation import Check
-from aotf_lab.planning.generator.made import Made, percent
+from aotf_lab.planning.generator.made import Made, least_sure, percent
 from aotf_lab.planning.generator.output import Output
 from aotf_lab.planning.generator.reach import Bias, Reach, bias_of
 from aotf_lab.planning.generator.typed import Typed
@@ -94,20 +94,22 @@ def _stated(output: Output) -> Check:
 
 
 def _accuracy(made: Sequence[Made]) -> Check:
-    worst = max(made, key=lambda m: m.generator_share)
-    u, share = 1e3 * worst.error_mhz.s, 100 * worst.generator_share
-    stake_mhz = abs(float(worst.error_mhz.n)) + worst.wanted.coverage * float(worst.error_mhz.s)
-    part = f"generator and resistances make {share:.0f} % of the variance at {worst.wanted.name}, where u = {u:.3g} kHz"
+    worst = least_sure(made)
+    share, stake_mhz = 100 * worst.generator_share, worst.error_limit_mhz
+    part = (
+        f"generator and resistances make {share:.0f} % of the variance at {worst.wanted.name}, which may be off by "
+        f"{1e3 * stake_mhz:.3g} kHz (95 %)"
+    )
     lost = worst.light_lost_percent
     if lost is not None:
-        part += f", {worst.u_share_of_fwhm:.2g} of FWHM, up to {percent(lost)} of light lost"
+        part += f", {worst.limit_share_of_fwhm:.2g} of FWHM: up to {percent(lost)} of light lost"
     if worst.generator_share <= 0.5:
         return Check("accuracy", True, part)
     reached = [m.wanted for m in made if m.display == worst.display and m.reachable]
     if not reached:
         return Check("accuracy", False, part, at_stake_mhz=stake_mhz)
     aims = ", ".join(f"{w.drive_v.n:.4f} V at {w.name}" for w in reached)
-    left = f"u is then {1e3 * worst.u_calibrated_mhz:.2g} kHz"
+    left = f"it is then within {1e3 * worst.wanted.coverage * worst.u_calibrated_mhz:.2g} kHz (95 %)"
     after = worst.calibrated_lost_percent
     left += "" if after is None else f", up to {percent(after)} of light lost"
     slowed = "" if len(reached) < 2 else ", the wave slowed until it can be read"
@@ -132,6 +134,7 @@ def _rounding(made: Sequence[Made], typed: Sequence[Typed]) -> Check:
         f"off by {1e3 * worst.error_mhz.n:+.2g} kHz at the most ({worst.wanted.name}, {worst.display} display), "
         f"{percent(lost)} of light, limit {_LIGHT_LIMIT:g} %{unknown}"
     )
+    used = lost / _LIGHT_LIMIT
     if lost <= _LIGHT_LIMIT:
-        return Check("rounding", True, detail)
-    return Check("rounding", False, f"{detail}; a divider before the port makes its steps finer")
+        return Check("rounding", True, detail, of_limit=used)
+    return Check("rounding", False, f"{detail}; a divider before the port makes its steps finer", of_limit=used)

@@ -16,10 +16,7 @@ from aotf_lab.planning.generator.reach import Reach
 from aotf_lab.planning.generator.typed import Typed
 from aotf_lab.planning.generator.wanted import Wanted
 
-__all__ = ["Made", "lost_percent", "made_of", "percent"]
-
-_FIRST_NULL = 1.1
-"""Beyond this many FWHM from the peak all light counts as lost: no use is made of sidelobes."""
+__all__ = ["Made", "least_sure", "made_of", "percent"]
 
 
 @dataclass(frozen=True)
@@ -53,6 +50,16 @@ class Made:
         return None if self.wanted.fwhm_mhz is None else float(self.error_mhz.s / self.wanted.fwhm_mhz)
 
     @property
+    def error_limit_mhz(self) -> float:
+        """How far off the frequency may be, at the far end of the 95 % interval of the error."""
+        return abs(float(self.error_mhz.n)) + self.wanted.coverage * float(self.error_mhz.s)
+
+    @property
+    def limit_share_of_fwhm(self) -> float | None:
+        """That over the passband's FWHM; None where no light is wanted."""
+        return None if self.wanted.fwhm_mhz is None else self.error_limit_mhz / self.wanted.fwhm_mhz
+
+    @property
     def rounding_lost_percent(self) -> float | None:
         """The light lost to rounding (or to the reach) alone, by an exact generator."""
         return self._lost(abs(self.error_mhz.n))
@@ -60,7 +67,7 @@ class Made:
     @property
     def light_lost_percent(self) -> float | None:
         """The light lost at the far end of the 95 % interval of the error."""
-        return self._lost(abs(self.error_mhz.n) + self.wanted.coverage * self.error_mhz.s)
+        return self._lost(self.error_limit_mhz)
 
     @property
     def calibrated_lost_percent(self) -> float | None:
@@ -68,7 +75,19 @@ class Made:
         return self._lost(self.wanted.coverage * self.u_calibrated_mhz)
 
     def _lost(self, error_mhz: float) -> float | None:
-        return None if self.wanted.fwhm_mhz is None else lost_percent(error_mhz, self.wanted.fwhm_mhz)
+        return None if self.wanted.fwhm_mhz is None else light_lost_percent(error_mhz, self.wanted.fwhm_mhz)
+
+
+def least_sure(made: Sequence[Made]) -> Made:
+    """Return the level within reach that the generator's own error may move furthest, in passbands.
+
+    Where all are out of reach, or the generator makes the larger part of no level's variance, all levels count.
+    """
+    reached = [m for m in made if m.reachable] or made
+    moved = [m for m in reached if m.generator_share > 0.5]
+    if not moved:
+        return max(made, key=lambda m: m.generator_share)
+    return max(moved, key=lambda m: (m.limit_share_of_fwhm or 0.0, m.error_limit_mhz))
 
 
 def percent(value: float) -> str:
@@ -78,15 +97,6 @@ def percent(value: float) -> str:
     ('below 0.01 %', '3.1 %', '100 %')
     """
     return "below 0.01 %" if value < 0.01 else f"{value:.2g} %" if value < 99.5 else "100 %"
-
-
-def lost_percent(error_mhz: float, fwhm_mhz: float) -> float:
-    """Return the light lost (percent) to an error, all of it beyond the first null.
-
-    >>> round(lost_percent(0.06, 0.3), 1), lost_percent(0.6, 0.3)
-    (9.9, 100.0)
-    """
-    return 100.0 if abs(error_mhz) > _FIRST_NULL * fwhm_mhz else light_lost_percent(error_mhz, fwhm_mhz)
 
 
 def made_of(wanted: Sequence[Wanted], typed: Typed, output: Output, reach: Reach, vco: Vco) -> tuple[Made, ...]:

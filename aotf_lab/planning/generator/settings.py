@@ -161,14 +161,11 @@ def _words(made: Made) -> str:
         f"{shown(made.port_v)} V at the port for {shown(made.wanted.port_v)} V wanted, {made.frequency_mhz.n:.4f} MHz, "
         f"off by {1e3 * made.error_mhz.n:+.2f} kHz by {'rounding' if made.reachable else 'its reach'}"
     )
-    if made.rounding_lost_percent is not None and made.light_lost_percent is not None:
+    if made.rounding_lost_percent is not None:
         text += f" ({percent(made.rounding_lost_percent)} of light)"
-        text += (
-            f", u = {1e3 * made.error_mhz.s:.3g} kHz, {made.u_share_of_fwhm:.2g} of FWHM, up to "
-            f"{percent(made.light_lost_percent)} of light lost"
-        )
-    else:
-        text += f", u = {1e3 * made.error_mhz.s:.3g} kHz"
+    text += f", u = {1e3 * made.error_mhz.s:.3g} kHz, within {1e3 * made.error_limit_mhz:.3g} kHz (95 %)"
+    if made.light_lost_percent is not None:
+        text += f", {made.limit_share_of_fwhm:.2g} of FWHM: up to {percent(made.light_lost_percent)} of light lost"
     return text
 
 
