@@ -18,13 +18,15 @@ class Check:
 
     ``detail`` states, in a sentence, the number found, the limit, and where it failed what to do.
     ``at_stake_mhz`` is the frequency error that a failure could mean, where one can be stated; the
-    report translates it into light.
+    report translates it into light. ``of_limit`` is how much of its limit is used up, above 1 where it
+    failed; None where no one number decides.
     """
 
     name: str
     passed: bool
     detail: str
     at_stake_mhz: float | None = None
+    of_limit: float | None = None
 
     def __str__(self) -> str:
         return f"{'ok' if self.passed else 'FAILED'} {self.name}: {self.detail}"
@@ -50,13 +52,14 @@ def chi2_check(chi2: float, dof: float, what: str) -> Check:
     limit = chi2_limit(dof)
     detail = f"chi2 = {chi2:.1f} on {dof:.3g} degrees of freedom for {what}, limit {limit:.1f}"
     if chi2 <= limit:
-        return Check("scatter", True, detail)
+        return Check("scatter", True, detail, of_limit=chi2 / limit)
     factor = (chi2 / dof) ** 0.5
     return Check(
         "scatter",
         False,
         f"{detail}: the readings scatter {factor:.2f} times more than their stated uncertainties, "
         "which were scaled up; look for an outlier, a drift or a wrong instrument accuracy",
+        of_limit=chi2 / limit,
     )
 
 
@@ -79,4 +82,4 @@ def z_check(name: str, value: float, u: float, what: str, unit: str, cure: str, 
         + f", {abs(z):.1f} standard uncertainties; limit {limit:.1f}"
     )
     passed = abs(z) <= limit
-    return Check(name, passed, detail if passed else f"{detail}; {cure}")
+    return Check(name, passed, detail if passed else f"{detail}; {cure}", of_limit=abs(z) / limit)

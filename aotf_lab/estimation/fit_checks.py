@@ -56,16 +56,18 @@ def _pattern_check(problem: Problem, fit: Fit) -> Check:
     detail = f"neighbouring residuals resemble each other by {alike:.1f} standard deviations, limit {z_limit():.1f}"
     passed = alike <= z_limit()
     cure = "the curve does not follow the readings: another law, or start nearer to the answer"
-    return Check("pattern", passed, detail if passed else f"{detail}; {cure}")
+    return Check("pattern", passed, detail if passed else f"{detail}; {cure}", of_limit=max(alike, 0.0) / z_limit())
 
 
 def _conditioning_check(problem: Problem, condition: float) -> Check:
     detail = f"the parameters can be told apart: condition number {condition:.2g}, limit {_CONDITION_LIMIT:.0g}"
+    used = condition / _CONDITION_LIMIT
     if condition <= _CONDITION_LIMIT:
-        return Check("conditioning", True, detail)
+        return Check("conditioning", True, detail, of_limit=used)
     names = ", ".join(p.name for p in problem.parameters)
     detail = f"{names} can hardly be told apart: condition number {condition:.2g}, limit {_CONDITION_LIMIT:.0g}"
-    return Check("conditioning", False, f"{detail}; use the curve, not its parameters, or measure over a wider range")
+    cure = "use the curve, not its parameters, or measure over a wider range"
+    return Check("conditioning", False, f"{detail}; {cure}", of_limit=used)
 
 
 def _outlier_check(problem: Problem, fit: Fit) -> Check:
@@ -80,9 +82,9 @@ def _outlier_check(problem: Problem, fit: Fit) -> Check:
     worst = int(np.argmax(sizes))
     detail = f"largest residual {sizes[worst]:.1f} standard deviations at {problem.place(worst)}, limit {limit:.1f}"
     passed = bool(sizes[worst] <= limit)
-    return Check(
-        "single readings", passed, detail if passed else f"{detail}; look at that reading before using the fit"
-    )
+    cure = "look at that reading before using the fit"
+    used = float(sizes[worst]) / limit
+    return Check("single readings", passed, detail if passed else f"{detail}; {cure}", of_limit=used)
 
 
 def _against_the_others(sizes: FloatArray, dof: float) -> FloatArray:
@@ -104,4 +106,5 @@ def _prior_checks(problem: Problem, fit: Fit, u_pull: FloatArray) -> Iterator[Ch
         )
         passed = bool(pull <= limit)
         cure = "the readings contradict it, so it may not apply here, or a reading is wrong"
-        yield Check(f"prior on {parameter.name}", passed, detail if passed else f"{detail}; {cure}")
+        detail = detail if passed else f"{detail}; {cure}"
+        yield Check(f"prior on {parameter.name}", passed, detail, of_limit=float(pull) / limit)

@@ -121,14 +121,16 @@ def _reach_check(solution: ScanSolution) -> Check:
     below, above = (centre - f.min()) / fwhm, (f.max() - centre) / fwhm
     detail = f"the scan reaches {below:.2g} FWHM below the centre and {above:.2g} above, limit {LEAST_REACH:g}"
     passed = bool(min(below, above) >= LEAST_REACH)
-    return Check("range", passed, detail if passed else f"{detail}; scan two widths to either side")
+    used = LEAST_REACH / max(min(below, above), 1e-9)
+    return Check("range", passed, detail if passed else f"{detail}; scan two widths to either side", of_limit=used)
 
 
 def _step_check(solution: ScanSolution) -> Check:
     fwhm, step = solution.fit.values[1], solution.table.step_mhz
     detail = f"{fwhm / step:.3g} readings over the FWHM in steps of {1e3 * step:.3g} kHz, limit {LEAST_POINTS:g}"
     passed = bool(fwhm >= LEAST_POINTS * step)
-    return Check("step", passed, detail if passed else f"{detail}; scan in finer steps")
+    used = float(LEAST_POINTS * step / fwhm)
+    return Check("step", passed, detail if passed else f"{detail}; scan in finer steps", of_limit=used)
 
 
 def _clip_check(solution: ScanSolution) -> Check:
@@ -160,7 +162,7 @@ def _wander_check(solution: ScanSolution) -> Check:
     detail = f"{light} wanders by {1e2 * size:.2g} %, which the scatter carries; limit {1e2 * MOST_WANDER:g} %"
     passed = size <= MOST_WANDER or solution.noise.gain <= limit
     cure = "log incident_power_mw beside it, or wait for the laser to settle"
-    return Check("wander", passed, detail if passed else f"{detail}; {cure}")
+    return Check("wander", passed, detail if passed else f"{detail}; {cure}", of_limit=size / MOST_WANDER)
 
 
 def _lean_check(solution: ScanSolution) -> Check:
@@ -170,7 +172,8 @@ def _lean_check(solution: ScanSolution) -> Check:
     detail = f"the passband leans by {1e2 * skew:.2g} %; a lean of another form would move its centre by up to"
     detail = f"{detail} about {1e3 * shift:.2g} kHz, limit {1e3 * limit:.2g} kHz (1 % of the light)"
     passed = shift <= limit
-    return Check("lean", passed, detail if passed else f"{detail}; align the crystal, or look for a second line", shift)
+    cure = "align the crystal, or look for a second line"
+    return Check("lean", passed, detail if passed else f"{detail}; {cure}", shift, shift / limit)
 
 
 def _ways_check(point: ScanPoint) -> Check:
@@ -188,7 +191,8 @@ def _ways_check(point: ScanPoint) -> Check:
     passed = not moved and abs(height) <= limit * u_height
     detail += ": they differ in frequency" * moved
     cure = "something changed between the two; scan again once the crystal and the laser are warm"
-    return Check("up and down", passed, detail if passed else f"{detail}; {cure}", abs(shift))
+    used = max(abs(part) / (limit * u) for part, u in ((shift, u_shift), (height, u_height)))
+    return Check("up and down", passed, detail if passed else f"{detail}; {cure}", abs(shift), used)
 
 
 def _sidelobe_check(sidelobe: Sidelobe) -> Check:
@@ -196,7 +200,8 @@ def _sidelobe_check(sidelobe: Sidelobe) -> Check:
     detail = f"{sidelobe.relative.n:.3g} +- {sidelobe.relative.s:.2g} of the light that coupled waves give, {sidelobe}"
     passed = excess <= max(limit, 0.05)
     cure = "a second line, a second order or an uneven sound field adds light there"
-    return Check(f"{sidelobe.side} sidelobe", passed, detail if passed else f"{detail}; {cure}")
+    used = max(excess, 0.0) / max(limit, 0.05)
+    return Check(f"{sidelobe.side} sidelobe", passed, detail if passed else f"{detail}; {cure}", of_limit=used)
 
 
 def _label_check(solution: ScanSolution) -> Check:

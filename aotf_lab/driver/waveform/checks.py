@@ -74,8 +74,8 @@ def _places(readings: Readings, rows: Rows) -> str:
     return ", ".join(readings.place(int(row)) for row in rows[:_SHOWN]) + more
 
 
-def _said(name: str, passed: bool, detail: str, cure: str) -> Check:
-    return Check(name, passed, detail if passed else f"{detail}; {cure}")
+def _said(name: str, passed: bool, detail: str, cure: str, of_limit: float | None = None) -> Check:
+    return Check(name, passed, detail if passed else f"{detail}; {cure}", of_limit=of_limit)
 
 
 def _clipping(readings: Readings, cut: Clipped | None) -> Check:
@@ -95,7 +95,7 @@ def _steps(amplitude: float, step: float) -> Check:
     found = 2.0 * amplitude / step
     detail = f"from crest to trough the wave spans {found:.0f} steps of {step:.3g} V, limit {STEPS:g}"
     cure = "save the trace with a smaller vertical range, or, where both rails are reached, a larger one"
-    return _said("steps", found >= STEPS, detail, cure)
+    return _said("steps", found >= STEPS, detail, cure, STEPS / found)
 
 
 def _even(readings: Readings, grid: Sampling) -> Check:
@@ -116,12 +116,12 @@ def _samples(frequency: float, grid: Sampling) -> Check:
     found = 1.0 / (frequency * grid.interval_us)
     detail = f"{found:.2f} samples in each period, limit {SAMPLES_PER_PERIOD:g}"
     cure = "save the trace with a faster time base: it may be an alias"
-    return _said("samples per period", found >= SAMPLES_PER_PERIOD, detail, cure)
+    return _said("samples per period", found >= SAMPLES_PER_PERIOD, detail, cure, SAMPLES_PER_PERIOD / found)
 
 
 def _periods(found: float) -> Check:
     detail = f"{found:.1f} periods in the trace, limit {PERIODS:g}"
-    return _said("periods", found >= PERIODS, detail, "save the trace with a slower time base")
+    return _said("periods", found >= PERIODS, detail, "save the trace with a slower time base", PERIODS / found)
 
 
 def _fundamental(base: Base) -> Check:
@@ -155,7 +155,8 @@ def _named(order: int) -> str:
 def _steady(rest: Rest) -> Check:
     detail = f"{100.0 * rest.beside_share:.2g} % of power stands beside the fundamental, limit {100.0 * _UNSTEADY:g} %"
     cure = "its frequency or amplitude moves within the trace; save a shorter one, of a steady oscillator"
-    return _said("steady frequency", rest.beside_share <= _UNSTEADY or not rest.moves, detail, cure)
+    passed = rest.beside_share <= _UNSTEADY or not rest.moves
+    return _said("steady frequency", passed, detail, cure, rest.beside_share / _UNSTEADY)
 
 
 def _noise(rest: Rest) -> Check:
