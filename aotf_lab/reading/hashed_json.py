@@ -40,9 +40,9 @@ class HashedJson:
 
     def text(self, kind: str, body: Mapping[str, Any]) -> str:
         """Return ``body`` as the text of a file of ``kind``, headed by kind, schema and hash."""
-        head = {"kind": kind, "schema": self.schema}
-        head[self.hash_key] = self.sha256(head | body)
-        return json_text(head | dict(body), tables_in_lines=self.compact)
+        head: dict[str, Any] = {"kind": kind, "schema": self.schema}
+        head[self.hash_key] = self.sha256({**head, **body})
+        return json_text({**head, **body}, tables_in_lines=self.compact)
 
     def sha256(self, body: Mapping[str, Any]) -> str:
         """Return the hash of what ``body`` says; white space in the file does not count."""
