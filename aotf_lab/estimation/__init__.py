@@ -6,6 +6,7 @@
                         say what the readings cannot decide                         undetermined.py
     Fit                 correlated parameters, chi2, dof, checks, budget            fit.py, describe.py, fit_checks.py
     FittedFunction      a fitted function and its inverse with uncertainty          evaluate.py
+    linear              many numbers at once, by their values and slopes            linear.py
     confidence_band     where the curve may lie; prediction_band: the next reading  bands.py
     profile_interval    asymmetric intervals                                        intervals.py
     leave_one_out       what the others say of each reading                         influence.py

@@ -34,9 +34,10 @@ def new_cause(name: str, u: float, nominal: float = 0.0) -> UFloat:
             allowed="a finite number, zero or more",
             cure="state the size of the error",
         )
+    if u > 0:
+        return ufloat(nominal, u, tag=name)
     with warnings.catch_warnings():
-        if u == 0:
-            warnings.simplefilter("ignore", UserWarning)
+        warnings.simplefilter("ignore", UserWarning)
         return ufloat(nominal, u, tag=name)
 
 

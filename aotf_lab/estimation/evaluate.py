@@ -15,6 +15,7 @@ from uncertainties import UFloat
 
 from aotf_lab.errors import FitError, OutOfRangeError, Said
 from aotf_lab.estimation.fit import Fit
+from aotf_lab.estimation.linear import linear, nominals
 from aotf_lab.estimation.problem import FloatArray, differences
 
 __all__ = ["FittedFunction", "require_inside", "split"]
@@ -25,8 +26,7 @@ _CUBE_ROOT_EPS = float(np.finfo(float).eps) ** (1 / 3)
 def split(x: Any) -> tuple[FloatArray, list[Any], bool]:
     """Return the nominal values (n,) of ``x``, its elements, and whether it was a scalar."""
     elements = np.atleast_1d(np.asarray(x, dtype=object)).ravel().tolist()
-    nominal = np.array([e.n if isinstance(e, UFloat) else float(e) for e in elements])
-    return nominal, elements, np.ndim(x) == 0
+    return nominals(elements), elements, np.ndim(x) == 0
 
 
 def require_inside(name: str, nominal: FloatArray, low: float, high: float, unit: str) -> None:
@@ -57,7 +57,6 @@ class FittedFunction:
         steps = _CUBE_ROOT_EPS * np.where(scale > 0, scale, 1.0)
         narrow = np.where(sigma > 0, np.maximum(0.1 * sigma, 1e-9 * scale), steps)
         self._steps = np.minimum(steps, narrow)
-        self._deviations = [p - p.n for p in fit.parameters.values()]
 
     def nominal(self, x: FloatArray) -> FloatArray:
         """Return the plain values (n,) at ``x``."""
@@ -88,11 +87,7 @@ class FittedFunction:
         nominal, elements, scalar = split(x)
         values, gradient = self.nominal(nominal), self.gradient(nominal)
         slopes = self.slope(nominal) if any(isinstance(e, UFloat) for e in elements) else np.zeros_like(nominal)
-        results = np.empty(len(nominal), dtype=object)
-        for i, element in enumerate(elements):
-            results[i] = float(values[i]) + self._shift(gradient[i])
-            if isinstance(element, UFloat):
-                results[i] = results[i] + float(slopes[i]) * (element - element.n)
+        results = linear(values, *self._terms(gradient), (slopes, elements))
         return results[0] if scalar else results
 
     def inverse(self, y: Any, low: float, high: float) -> Any:
@@ -112,12 +107,7 @@ class FittedFunction:
                 allowed="a curve that rises or falls there",
                 cure="ask away from the curve's turning point",
             )
-        results = np.empty(len(nominal), dtype=object)
-        for i, element in enumerate(elements):
-            gap = -self._shift(gradient[i])
-            if isinstance(element, UFloat):
-                gap = gap + (element - element.n)
-            results[i] = float(roots[i]) + gap / float(slopes[i])
+        results = linear(roots, *self._terms(-gradient / slopes[:, None]), (1 / slopes, elements))
         return results[0] if scalar else results
 
     def _root(self, y: float, low: float, high: float) -> float:
@@ -137,5 +127,5 @@ class FittedFunction:
             )
         return float(brentq(gap, low, high, xtol=1e-12 * max(abs(low), abs(high), 1e-3), rtol=1e-14))
 
-    def _shift(self, gradient: FloatArray) -> UFloat:
-        return sum(float(g) * d for g, d in zip(gradient, self._deviations, strict=True))
+    def _terms(self, gradient: FloatArray) -> list[tuple[FloatArray, UFloat]]:
+        return list(zip(gradient.T, self.fit.parameters.values(), strict=True))

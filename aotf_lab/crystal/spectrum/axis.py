@@ -13,7 +13,8 @@ from scipy.interpolate import CubicSpline
 from aotf_lab.crystal.tuning.common import indicated_value, true_value
 from aotf_lab.crystal.tuning.curve import Tuning
 from aotf_lab.estimation import FittedFunction
-from aotf_lab.estimation.evaluate import require_inside, split
+from aotf_lab.estimation.evaluate import require_inside
+from aotf_lab.estimation.linear import linear, nominals
 from aotf_lab.estimation.problem import FloatArray
 
 __all__ = ["SpectralAxis"]
@@ -43,16 +44,13 @@ class SpectralAxis:
         """
         tuning = self.tuning
         indicated = indicated_value(tuning.readings.common_errors("frequency_mhz"), frequency_mhz)
-        nominal, elements, _ = split(indicated)
+        nominal = nominals(indicated)
         require_inside("frequency", nominal, *tuning.range_mhz, "MHz")
         nm, values = self.nominal_nm(nominal), tuning.fit.values
         for _ in range(3):
             nm = nm + (tuning.law(nm, *values) - nominal) / self._slope(nm, *values)
         curve, slope = FittedFunction(tuning.fit, tuning.law)(nm), self._slope(nm, *values)
-        found = np.empty(len(nm), dtype=object)
-        for k, (element, frequency) in enumerate(zip(elements, curve, strict=True)):
-            moved = frequency - frequency.n - (element - nominal[k])
-            found[k] = float(nm[k]) + moved / float(slope[k])
+        found = linear(nm, (1 / slope, curve), (-1 / slope, indicated))
         return np.asarray(true_value(tuning.readings.common_errors("wavelength_nm"), found))
 
     @cached_property

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from uncertainties import nominal_value
+from uncertainties import UFloat
 
 from aotf_lab.crystal.spectrum.axis import SpectralAxis
 from aotf_lab.crystal.spectrum.kernel import PassbandLaw
 from aotf_lab.crystal.spectrum.local import integral_weights
 from aotf_lab.estimation import new_cause
+from aotf_lab.estimation.linear import linear, nominals
 from aotf_lab.estimation.problem import FloatArray
 
 __all__ = ["U_LOBES", "Stray", "light_per_mhz"]
@@ -54,7 +54,7 @@ def light_per_mhz(
     """
     nm = axis.nominal_nm(indicated_mhz)
     area = law.area_mhz(indicated_mhz, nm)
-    light, plain = np.array([v.n for v in light_mw]), np.array([v.n for v in area])
+    light, plain = nominals(light_mw), nominals(area)
     weights = integral_weights(indicated_mhz, float(indicated_mhz[0]), float(indicated_mhz[-1]))
     within = law.stray_of(indicated_mhz, indicated_mhz, nm) * weights
     low, high = _ends(indicated_mhz, law, axis)
@@ -67,7 +67,8 @@ def light_per_mhz(
     step = 0.02
     more, less = (law.stray_of(indicated_mhz, indicated_mhz, nm, d) for d in (step, -step))
     stray = Stray(stray.inside_mw, stray.beyond_mw, ((more - less) * weights) @ density / (2 * step))
-    return (light_mw - _uncertain(stray, law)) / area, stray
+    doubts = ((-doubt / plain, cause) for doubt, cause in _doubts(stray, law))
+    return linear(density, (1 / plain, light_mw), (-density / plain, area), *doubts), stray
 
 
 def _ends(f: FloatArray, law: PassbandLaw, axis: SpectralAxis) -> tuple[FloatArray, FloatArray]:
@@ -81,10 +82,7 @@ def _ends(f: FloatArray, law: PassbandLaw, axis: SpectralAxis) -> tuple[FloatArr
     return sides[0], sides[1]
 
 
-def _uncertain(stray: Stray, law: PassbandLaw) -> NDArray[np.object_]:
-    """Return the stray light (n,) with what is not known of it: sidelobes, drive, light beyond the scan."""
-    form = new_cause("form of the sidelobes", U_LOBES)
-    edge = new_cause("light beyond the scan", _U_BEYOND)
-    drive: Any = law.drive - nominal_value(law.drive)
-    rows = zip(stray.inside_mw.tolist(), stray.beyond_mw.tolist(), stray.per_drive_mw.tolist(), strict=True)
-    return np.array([(i + b) * (1 + form) + b * edge + d * drive for i, b, d in rows], dtype=object)
+def _doubts(stray: Stray, law: PassbandLaw) -> tuple[tuple[FloatArray, UFloat | float], ...]:
+    """Return what is not known of the stray light: how much (n,) in mW goes with sidelobes, drive, light beyond."""
+    form, edge = new_cause("form of the sidelobes", U_LOBES), new_cause("light beyond the scan", _U_BEYOND)
+    return (stray.all_mw, form), (stray.beyond_mw, edge), (stray.per_drive_mw, law.drive)

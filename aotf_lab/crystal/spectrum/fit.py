@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from uncertainties import UFloat
 
 from aotf_lab.crystal.spectrum.axis import SpectralAxis
@@ -17,6 +18,7 @@ from aotf_lab.crystal.spectrum.rows import SpectrumReadings, spectrum_rows
 from aotf_lab.crystal.spectrum.spectrum import Spectrum
 from aotf_lab.crystal.tuning.common import true_value
 from aotf_lab.crystal.tuning.curve import Tuning
+from aotf_lab.estimation.linear import linear, nominals
 
 __all__ = ["fit_spectrum"]
 
@@ -57,11 +59,17 @@ def fit_spectrum(
     width = float(law.nominal_fwhm_mhz(np.array([law.reference_mhz]))[0])
     rows = spectrum_rows(readings, axis, tables, floor_mw, time_constant_s, width)
     nm = axis.wavelength_nm(rows.frequency_mhz)
-    seen: Any = np.ones(len(nm), dtype=object)
-    for factor in factors:
-        seen = seen * (factor(nm) if isinstance(factor, Response) else factor)
     indicated, stray = light_per_mhz(rows.indicated_mhz, rows.light_mw, law, axis)
-    per_mhz = true_value(rows.scale, indicated) / seen
-    density = per_mhz * axis.mhz_per_nm(nm)
+    per_mhz = _without(true_value(rows.scale, indicated), [f(nm) if isinstance(f, Response) else f for f in factors])
+    slope = axis.mhz_per_nm(nm)
+    density = linear(nominals(per_mhz) * nominals(slope), (nominals(slope), per_mhz), (nominals(per_mhz), slope))
     spectrum = Spectrum(label, axis, law, rows, nm, per_mhz, density, tuple(factors), stray, ())
     return replace(spectrum, checks=spectrum_checks(spectrum, corrected=efficiency is not None))
+
+
+def _without(light: NDArray[np.object_], factors: list[Any]) -> NDArray[np.object_]:
+    """Return ``light`` (n,) over each of ``factors``, a number for all or one (n,) for each."""
+    for factor in factors:
+        plain, by = nominals(light), nominals(np.broadcast_to(np.asarray(factor, dtype=object), light.shape))
+        light = linear(plain / by, (1 / by, light), (-plain / by**2, factor))
+    return light

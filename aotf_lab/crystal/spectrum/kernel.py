@@ -25,6 +25,7 @@ from aotf_lab.crystal.spectrum.axis import SpectralAxis
 from aotf_lab.crystal.spectrum.lobes import lobe_area, stray
 from aotf_lab.errors import AotfLabError, ReadingsError, Said
 from aotf_lab.estimation import Check, Fit, FittedFunction, Parameter, new_cause, weighted_fit
+from aotf_lab.estimation.linear import linear
 from aotf_lab.estimation.problem import FloatArray, differences
 
 __all__ = ["Passband", "PassbandLaw", "blurred", "passband_law"]
@@ -93,10 +94,12 @@ class PassbandLaw:
 
         at = np.array([drive, skew])
         slopes = differences(ratio, at, np.array([1e-3, 1e-3]), np.array([0.0, -1.0]), np.array([DRIVE_LIMITS[1], 1.0]))
-        d_drive, d_skew = self.drive - drive, self.skew - skew
-        moved = [float(a) * d_drive + float(b) * d_skew for a, b in slopes]
-        ratios = np.array([float(r) + m for r, m in zip(ratio(at), moved, strict=True)], dtype=object)
-        return np.asarray(ratios * self.fwhm_mhz(frequency_mhz))
+        share_of_fwhm, fwhm = ratio(at), self.nominal_fwhm_mhz(frequency_mhz)
+        by_drive, by_skew = slopes.T * fwhm
+        return linear(
+            share_of_fwhm * fwhm, (by_drive, self.drive), (by_skew, self.skew),
+            (share_of_fwhm, self.fwhm_mhz(frequency_mhz)),
+        )  # fmt: skip
 
     def stray_of(
         self, frequency_mhz: FloatArray, light_mhz: FloatArray, light_nm: FloatArray, more_drive: float = 0.0

@@ -16,7 +16,7 @@ from aotf_lab.crystal.spectrum.kernel import PassbandLaw, blurred
 from aotf_lab.crystal.spectrum.response import Response
 from aotf_lab.crystal.spectrum.rows import SpectrumRows
 from aotf_lab.errors import OutOfRangeError
-from aotf_lab.estimation import Check, u_by_cause
+from aotf_lab.estimation import Check
 from aotf_lab.estimation.problem import FloatArray
 
 __all__ = ["SpectrumPoints"]
@@ -70,12 +70,27 @@ class SpectrumPoints:
     @cached_property
     def u_noise(self) -> FloatArray:
         """The part (n,) of the density's standard uncertainty that each point has of its own (mW/nm)."""
-        return np.array([_part(v, own=True) for v in self.density_mw_per_nm])
+        return np.asarray(self._parts[0])
 
     @cached_property
     def u_shared(self) -> FloatArray:
         """The part (n,) of the density's standard uncertainty that comes from causes shared by all points (mW/nm)."""
-        return np.array([_part(v, own=False) for v in self.density_mw_per_nm])
+        return np.asarray(self._parts[1])
+
+    @cached_property
+    def u_density(self) -> FloatArray:
+        """The density's standard uncertainty (n,) in mW/nm, from all causes."""
+        return np.asarray(np.hypot(*self._parts))
+
+    @cached_property
+    def _parts(self) -> FloatArray:
+        """The parts (2, n) of the density's standard uncertainty: each point's own, and of shared causes."""
+        squares = np.zeros((2, len(self.density_mw_per_nm)))
+        for k, value in enumerate(self.density_mw_per_nm):
+            components = value.error_components().items()
+            own = sum(u * u for cause, u in components if cause.tag in SCATTER)
+            squares[:, k] = own, sum(u * u for _, u in components) - own
+        return np.asarray(np.sqrt(np.maximum(squares, 0.0)))
 
     @property
     def range_nm(self) -> tuple[float, float]:
@@ -98,8 +113,3 @@ class SpectrumPoints:
         lag = abs(float(nominal_value(self.rows_used.lag.mhz)))
         values = fwhm * blurred(lag / float(np.median(fwhm))) * self.axis.nominal_nm_per_mhz(f)
         return float(values[0]) if wavelength_nm is not None and np.ndim(wavelength_nm) == 0 else values
-
-
-def _part(value: UFloat, *, own: bool) -> float:
-    parts = u_by_cause(value)
-    return float(sum(u**2 for cause, u in parts.items() if (cause in SCATTER) == own) ** 0.5)

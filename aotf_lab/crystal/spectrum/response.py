@@ -15,6 +15,7 @@ from aotf_lab.crystal.efficiency.lines import EfficiencyLines
 from aotf_lab.errors import ReadingsError
 from aotf_lab.estimation import new_cause
 from aotf_lab.estimation.evaluate import require_inside, split
+from aotf_lab.estimation.linear import linear, nominals
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.reading.readings import Readings, as_readings
 
@@ -46,10 +47,13 @@ class Response:
         require_inside(f"wavelength of the {self.name}", nominal, *self.range_nm, "nm")
         right = np.clip(np.searchsorted(self.wavelength_nm, nominal, side="right"), 1, len(self.wavelength_nm) - 1)
         left = right - 1
-        results = np.empty(len(nominal), dtype=object)
-        for k, (element, i, j) in enumerate(zip(elements, left, right, strict=True)):
-            share = (element - self.wavelength_nm[i]) / (self.wavelength_nm[j] - self.wavelength_nm[i])
-            results[k] = self.values[i] + (self.values[j] - self.values[i]) * share
+        values, gap = nominals(self.values), self.wavelength_nm[right] - self.wavelength_nm[left]
+        share = (nominal - self.wavelength_nm[left]) / gap
+        rise = values[right] - values[left]
+        results = linear(
+            values[left] + rise * share, (1 - share, self.values[left]), (share, self.values[right]),
+            (rise / gap, elements),
+        )  # fmt: skip
         return results[0] if scalar else results
 
     def covers(self, wavelength_nm: FloatArray) -> NDArray[np.bool_]:

@@ -18,6 +18,7 @@ from aotf_lab.crystal.spectrum.response import Response
 from aotf_lab.crystal.tuning.common import true_value
 from aotf_lab.errors import ReadingsError, Said
 from aotf_lab.estimation import Check, CommonError, new_cause
+from aotf_lab.estimation.linear import linear, nominals
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.reading.readings import Readings
 
@@ -143,21 +144,16 @@ def _light(
     table: ScanTable, row: NDArray[np.intp], floor: list[UFloat | float], u_noise: FloatArray
 ) -> NDArray[np.object_]:
     """Return the indicated light (mW) of the rows, with each reading's own error and that of dark and floor."""
-    light = np.empty(len(row), dtype=object)
-    for k, r in enumerate(row):
-        read = float(table.power_mw[r]) + new_cause("scatter of the spectrum", float(u_noise[r]))
-        light[k] = (read - floor[r]) / float(table.light[r])
-    return light
+    course = table.light[row]
+    scatter = [new_cause("scatter of the spectrum", u) for u in u_noise[row].tolist()]
+    dark = [floor[r] for r in row]
+    return linear((table.power_mw[row] - nominals(dark)) / course, (1 / course, scatter), (-1 / course, dark))
 
 
 def _frequency(table: ScanTable, row: NDArray[np.intp], indicated: FloatArray, lag: Lag) -> NDArray[np.object_]:
     """Return the true frequency (MHz) of the rows' light, the lag taken out."""
     errors = table.readings.common_errors("frequency_mhz")
-    late = lag.mhz - nominal_value(lag.mhz)
-    frequency = np.empty(len(row), dtype=object)
-    for k, r in enumerate(row):
-        f: UFloat | float = float(indicated[r]) - float(table.direction[r] * lag.share[r]) * late
-        if table.u_frequency_mhz is not None:
-            f = f + new_cause("scatter of the frequency", float(table.u_frequency_mhz[r]))
-        frequency[k] = true_value(errors, f)
-    return frequency
+    u = table.u_frequency_mhz
+    scatter = 0.0 if u is None else [new_cause("scatter of the frequency", size) for size in u[row].tolist()]
+    late = -(table.direction * lag.share)[row]
+    return np.asarray(true_value(errors, linear(indicated[row], (late, lag.mhz), (1.0, scatter))))

@@ -15,6 +15,7 @@ from aotf_lab.crystal.spectrum.local import density_at, integral_weights
 from aotf_lab.crystal.spectrum.points import SpectrumPoints
 from aotf_lab.crystal.tuning.common import indicated_value
 from aotf_lab.errors import OutOfRangeError
+from aotf_lab.estimation.linear import linear, nominals
 from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.estimation.problem import FloatArray
 
@@ -29,7 +30,7 @@ class Spectrum(SpectrumPoints):
     def smoothing_mw_per_nm(self) -> FloatArray:
         """How much (n,) the passband is likely to have taken off the density (mW/nm): minus where it added."""
         f = self.rows_used.indicated_mhz
-        g = np.array([v.n for v in self.per_mhz])
+        g = nominals(self.per_mhz)
         weights = integral_weights(f, float(f[0]), float(f[-1]))
         away = (f[:, None] - f) / self.passband.nominal_fwhm_mhz(f)
         seen = np.where(np.abs(away) < 1.13, np.sinc(0.88589 * away) ** 2, 0.0) * weights
@@ -64,13 +65,10 @@ class Spectrum(SpectrumPoints):
         f = self.rows_used.indicated_mhz
         weights = integral_weights(f, *(nominal_value(e) for e in ends))
         rows = np.flatnonzero(weights != 0)
-        total: Any = sum(
-            (float(weights[r]) * self.per_mhz[r] for r in rows[1:]), float(weights[rows[0]]) * self.per_mhz[rows[0]]
-        )
-        here = np.interp([nominal_value(e) for e in ends], f, [v.n for v in self.per_mhz])
-        for end, density, sign in zip(ends, here.tolist(), (-1, 1), strict=True):
-            total = total + sign * density * (end - nominal_value(end))
-        return total
+        per_mhz = nominals(self.per_mhz)
+        low_end, high_end = np.interp(nominals(ends), f, per_mhz)
+        terms = zip([*weights[rows], -low_end, high_end], [*self.per_mhz[rows], *ends], strict=True)
+        return linear(np.array([weights @ per_mhz]), *terms)[0]
 
     def _end(self, limit_nm: float | None, row: int) -> Any:
         """Return a limit in indicated MHz, the doubt of tuning curve and lag in it; the end of the scan for None."""
@@ -97,7 +95,7 @@ class Spectrum(SpectrumPoints):
             "wavelength_nm": self.nominal_nm,
             "u_wavelength_nm": [v.s for v in self.wavelength_nm],
             "density_mw_per_nm": self.nominal_density,
-            "u_density_mw_per_nm": [v.s for v in self.density_mw_per_nm],
+            "u_density_mw_per_nm": self.u_density,
             "u_noise_mw_per_nm": self.u_noise,
             "u_shared_mw_per_nm": self.u_shared,
             "resolution_nm": self.resolution_nm(),
@@ -111,9 +109,8 @@ class Spectrum(SpectrumPoints):
         from aotf_lab.drawing.spectrum import plot_spectrum
 
         order = np.argsort(self.nominal_nm)
-        whole = np.array([v.s for v in self.density_mw_per_nm])
         return plot_spectrum(
-            self.nominal_nm[order], self.nominal_density[order], self.u_noise[order], whole[order],
+            self.nominal_nm[order], self.nominal_density[order], self.u_noise[order], self.u_density[order],
             self.resolution_nm()[order], self.label, ax,
         )  # fmt: skip
 
