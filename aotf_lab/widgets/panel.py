@@ -42,10 +42,16 @@ class Shown(Protocol):
 S = TypeVar("S", bound=Shown)
 
 _NUMBERS = "aotf-lab-numbers"
+# A notebook takes the keys of a list, slider or button for its own commands: D D deletes the cell. Lumino, which
+# hands the keys out, leaves alone what has this attribute.
+_OWN_KEYS = (
+    "this.closest('.widget-vbox').addEventListener('focusin', e => e.target.matches(':read-write')"
+    " || e.target.setAttribute('data-lm-suppress-shortcuts', 'true'))"
+)
 _LOOK = (
-    f"<style>.{_NUMBERS} th {{text-align: left; vertical-align: top; padding-right: 0.8em}} "
-    f".{_NUMBERS} caption {{text-align: left; font-weight: bold}} "
-    f".{_NUMBERS} th, .{_NUMBERS} td, .{_NUMBERS} li, .{_NUMBERS} p {{line-height: 1.4}} "
+    f'<style onload="{_OWN_KEYS}">.{_NUMBERS} th, .{_NUMBERS} td {{text-align: left; vertical-align: top}} '
+    f".{_NUMBERS} th {{padding-right: 0.8em}} .{_NUMBERS} caption {{text-align: left; font-weight: bold}} "
+    f".{_NUMBERS} :is(caption, th, td, li, p) {{line-height: 1.4}} "
     f".{_NUMBERS} ul {{padding-left: 1.2em}}</style>"
 )
 
