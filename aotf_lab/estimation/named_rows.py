@@ -7,6 +7,10 @@ from html import escape
 
 __all__ = ["rows_html", "rows_text"]
 
+_ROWS = "aotf-lab-rows"
+# No colours: a notebook has its own, light or dark. Left is said because notebooks set cells to the right.
+_LOOK = f"<style>.{_ROWS} :is(caption, td) {{text-align: left}} .{_ROWS} :is(th, td) {{vertical-align: top}}</style>"
+
 
 def rows_text(title: str, rows: Iterable[tuple[str, str]], said: Iterable[object] = ()) -> str:
     """Return the title, a line for each row with the values in one column, and a line for each of ``said``.
@@ -25,9 +29,10 @@ def rows_text(title: str, rows: Iterable[tuple[str, str]], said: Iterable[object
 def rows_html(title: str, rows: Iterable[tuple[str, str]], said: Iterable[object] = ()) -> str:
     """Return the same as an HTML table with a caption, and a list below it.
 
-    >>> rows_html("Beam", [("u", "< 1 mm")])
-    '<table><caption>Beam</caption><tr><th>u</th><td>&lt; 1 mm</td></tr></table>'
+    >>> print(rows_html("Beam", [("u", "< 1 mm")]).split("</style>")[1])
+    <table><caption>Beam</caption><tr><th>u</th><td>&lt; 1 mm</td></tr></table></div>
     """
     body = "".join(f"<tr><th>{escape(name or '')}</th><td>{escape(value)}</td></tr>" for name, value in rows)
     below = "".join(f"<li>{escape(str(s))}</li>" for s in said)
-    return f"<table><caption>{escape(title)}</caption>{body}</table>" + (f"<ul>{below}</ul>" if below else "")
+    table = f"<table><caption>{escape(title)}</caption>{body}</table>"
+    return f'<div class="{_ROWS}">{_LOOK}{table}' + (f"<ul>{below}</ul>" if below else "") + "</div>"
