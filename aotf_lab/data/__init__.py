@@ -75,6 +75,8 @@ def _line(name: str, row: dict[str, str], comment: str) -> CatalogueLine:
 def catalogue_lines() -> list[CatalogueLine]:
     """Return the packaged laser and lamp lines, ordered by vacuum wavelength.
 
+    Each holds its wavelength (nm) with u, and the source of both.
+
     >>> next(line.name for line in catalogue_lines() if abs(line.wavelength_nm - 632.9908) < 1e-6)
     'He-Ne unstabilised 632.99 vac'
     """

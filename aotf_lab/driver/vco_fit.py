@@ -43,6 +43,8 @@ def fit_vco(readings: Readings | pd.DataFrame) -> Vco:
     difference is one term: the curve is the mean of both sides. Counts near twice or half of what
     the other rows say are left out, each named in the check "counts".
 
+    Method: a Gaussian process whose readings have errors in both variables (York et al., Am. J. Phys. 72, 367 (2004)).
+
     Raises ``ReadingsError`` when the readings cannot carry a curve: see ``vco_table`` and
     ``miscounts``; and when the frequency falls with rising voltage by more than the readings'
     uncertainties explain.

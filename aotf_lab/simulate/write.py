@@ -30,8 +30,9 @@ def simulate_session(
 ) -> Path:
     """Write the raw files of one measuring session and its session.toml into ``folder``; return the folder.
 
-    The folder is made when it is not there. The same arguments write the same bytes. Raises ``SessionError`` when
-    a file that this would not write itself lies there as raw data would, or when the folder cannot be written.
+    The folder is made when it is not there. ``seed`` draws the noise, ``truth`` is the bench, ``faults`` what went
+    wrong on the day. The same arguments write the same bytes. Raises ``SessionError`` when a file that this would not
+    write itself lies there as raw data would, or when the folder cannot be written.
     """
     files = raw_files(seed, truth, faults)
     return write_session(folder, files, session_text(files, truth, faults, trace_counts_mhz(seed, truth)))

@@ -143,7 +143,7 @@ def expected_loops(
     ``cut`` is a fitted ``Cut``, or the incidence inside in deg from the optic axis; ``frequency_mhz`` None is the one
     that is phase-matched. ``acoustic_angle_deg`` from [110] is that of the cut, of parallel tangents where only the
     incidence is given. ``exit_tilt_deg`` is the exit face's normal from the light inside, towards [110];
-    ``v110_m_s`` the velocity of the slow shear wave along [110].
+    ``v110_m_s`` the velocity of the slow shear wave along [110]; ``incident`` is "ordinary" or "extraordinary".
 
     Raises ``MaterialError`` for a crystal without elastic constants (TeO2 has them) and outside the published
     indices, ``AotfLabError`` where nothing is phase-matched or a value is impossible.

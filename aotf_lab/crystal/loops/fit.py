@@ -81,8 +81,10 @@ def fit_loops(
     ``u_y_mm``. ``cut`` is a fitted ``Cut`` or the incidence inside (deg). Any setting given as a ``ufloat`` may move
     within its uncertainty, and has its share in the budget; a float counts as exact. ``u_spot_mm`` is how well the
     undiffracted spot was marked (each way), ``u_turn_deg`` how well x lies in the plane of the cut. ``loop``, (acoustic
-    wave, polarisation of the light), says which loop it is where that is known. ``stated_m_s`` is the velocity to
-    compare with: the packaged 617 m/s +- 0.5 % unless given; for a loop of the slow shear wave it is not used.
+    wave, polarisation of the light), says which loop it is where that is known. ``wavelength_nm`` is in vacuum,
+    ``distance_mm`` from the crystal to the screen, ``exit_tilt_deg`` as for ``expected_loops``. ``stated_m_s`` is the
+    velocity to compare with: the packaged 617 m/s +- 0.5 % unless given; for a loop of the slow shear wave it is not
+    used.
 
     The velocity hangs on the tips of the star's arms; the flanks tell which loop it is and hardly the velocity.
 

@@ -158,7 +158,8 @@ def fit_modulator(
 
     ``response``: readings of light against the carrier's frequency, the cell at one angle, as ``fit_response`` takes
     them. ``efficiency`` is the curve of ``fit_efficiency`` at the carrier; ``drive_ratio`` the RF power of the response
-    over that of full diffraction, if known.
+    over that of full diffraction, if known. ``wavelength_nm`` is in vacuum, ``velocity_m_s`` that of the sound,
+    ``diameter_mm`` the beam's (1/e^2) along it, ``time_constant_s`` that of the light's meter.
 
     Raises ``AotfLabError`` for a wavelength, velocity or diameter that is not above zero; ``ReadingsError`` and
     ``FitError`` as ``fit_response`` does.

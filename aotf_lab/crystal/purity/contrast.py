@@ -123,7 +123,8 @@ def contrast(
 
     ``others`` defaults to all other lines whose light is known, ``set_mhz`` to the line's peak, ``rf_power_w`` (n,)
     to 0.01 to 1.6 P_sat; end it at the crystal's rating. ``background`` is light that needs no RF, over the line's
-    incident light: the off reading of its extinction.
+    incident light: the off reading of its extinction. ``incident_mw`` (mW by line) weights each line by its light, all
+    alike without it.
 
     Raises ``AotfLabError`` for lines without a passband, RF powers that are not above zero and in rising order, and
     a background below zero; ``FitError`` where a line's light is not known.

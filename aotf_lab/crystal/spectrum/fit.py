@@ -47,7 +47,8 @@ def fit_spectrum(
     sidelobes grow with it. ``response``: indicated over true power, against wavelength. ``efficiency``: diffracted over
     incident light in tune, against wavelength at the RF power used; without it the spectrum is that of the diffracted
     light. A filter passes one polarisation: the spectrum is that of the light it takes. ``floor_mw``: what the meter
-    shows with RF off and the source on, in place of the dark reading.
+    shows with RF off and the source on, in place of the dark reading. ``time_constant_s``: that of the meter, whose lag
+    shifts each way of the sweep. ``label`` names the source.
 
     Readings that tuning curve or responses do not reach are not used, and the check "range" names them. Raises
     ``ReadingsError`` for readings that cannot be, or too few of them.

@@ -81,7 +81,8 @@ def generator_output(generator: GeneratorFacts, oscillator: OscillatorFacts, *, 
     """Return the generator at the port.
 
     Where [oscillator] input_ohm is not stated the port is taken as open; a resistance without its u has one of 2 %.
-    An accuracy that is not stated adds nothing, and every result says so.
+    An accuracy that is not stated adds nothing, and every result says so. ``bias_v`` (V) is a battery in series. Raises
+    ``AotfLabError`` for an accuracy or a resistance whose u is below zero.
     """
     assumed = []
     if generator.source_ohm is None:

@@ -60,6 +60,7 @@ def sine_sweep(
 ) -> SineSweep:
     """Return when each line lights on a sine of ``rate_khz``, and what to type for it.
 
+    ``lines`` as for ``generator_settings``; ``output`` is the generator at the port, from ``generator_output``.
     ``centre_v`` and ``amplitude_vpp`` (peak to peak) are volts that the generator makes at the port, before the port's
     pole; without them both are chosen so that every line is passed with room before the turning points. Raises
     ``AotfLabError`` for a rate or an amplitude that is not above zero, and for a sine that leaves what can be set.

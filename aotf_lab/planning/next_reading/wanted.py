@@ -80,7 +80,10 @@ def saturation_of(source: Curves | HasCurves, line: str) -> Wanted:
 
 
 def power_of_safe_supply(source: Curves | HasCurves) -> Wanted:
-    """Return the RF power (W) at the hottest frequency at the safe supply: the better known, the higher that supply."""
+    """Return the RF power (W) at the hottest frequency at the safe supply: the better known, the higher that supply.
+
+    Raises ``AotfLabError`` where there is no safe supply.
+    """
     curves, _ = curves_of(source)
     if curves.level is None or curves.safe is None:
         raise _missing("safe supply", "the level over band and supply was not measured", "")
@@ -89,7 +92,10 @@ def power_of_safe_supply(source: Curves | HasCurves) -> Wanted:
 
 
 def wavelength_of(source: Curves | HasCurves, line: str) -> Wanted:
-    """Return the wavelength (nm) found from a scanned line's peak; weighed by u over 1 nm."""
+    """Return the wavelength (nm) found from a scanned line's peak; weighed by u over 1 nm.
+
+    In vacuum. Raises ``AotfLabError`` without a tuning curve or a scan of ``line``.
+    """
     curves, _ = curves_of(source)
     if curves.tuning is None or line not in curves.scans:
         raise _missing("tuning curve with a scan of this line", "one of the two is missing", line)

@@ -88,6 +88,7 @@ def lag_or_hysteresis(
 ) -> LagOrHysteresis:
     """Fit the centres found sweeping up and down, each pair at one rate, and return the ``LagOrHysteresis``.
 
+    ``rates_mhz_per_s`` (n,) are above zero, whichever way; ``up_mhz`` and ``down_mhz`` (n,) the centres in MHz.
     Centres with uncertainty are weighted by that of their difference, in which what both share cancels; where any has
     none the scatter tells, which needs three rates or more. A lag may also be given as steps: rate = step / dwell.
 
