@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.optimize import LinearConstraint, minimize
 
 from aotf_lab.driver.stability import fit_warm_up
+from aotf_lab.driver.stability.exponentials import _allowed
 from aotf_lab.errors import AotfLabError, OutOfRangeError, ReadingsError
 from aotf_lab.estimation.causes import CommonError, new_cause
 from aotf_lab.reading.readings import Readings
@@ -60,6 +62,45 @@ def test_two_exponentials_are_told_and_said():
     assert w.time_constants_s[0].n == pytest.approx(130.0, abs=4 * w.time_constants_s[0].s)
     assert "two exponentials" in next(c.detail for c in w.fit.checks if c.name == "number of exponentials")
     assert w.time_constants_s[0].n < w.time_constant_s.n
+
+
+@pytest.mark.parametrize("minutes", [35, 50, 75])
+def test_a_short_log_of_one_exponential_is_given_no_second(minutes):
+    """Two that nearly cancel fit as well as one; what the readings tell of one is then lost: u of tens of MHz."""
+    for seed in range(4):
+        w = fit_warm_up(log(seed, minutes=minutes))
+        assert len(w.shifts_mhz) == 1
+        assert w.final_mhz.s < 0.36
+        assert abs(w.drift_mhz.n - 0.36) < 3 * w.drift_mhz.s
+
+
+def test_the_step_goes_to_the_least_within_the_bounds():
+    """Against the quadratic program as scipy.optimize solves it (SLSQP)."""
+    rng = np.random.default_rng(5)
+    low, high, apart = np.log([15.0, 2000.0, 1.5])
+    for _ in range(60):
+        root = rng.normal(size=(2, 2)) * [1.0, 0.2]
+        normal, pull = root.T @ root + 1e-3 * np.eye(2), rng.normal(size=2)
+        here = np.sort(rng.uniform(low, high - apart, 2)) + np.array([0.0, apart])
+        bounds = LinearConstraint(
+            np.array([[1.0, 0.0], [0.0, 1.0], [-1.0, 1.0]]), [low, low, apart], [high, high, np.inf]
+        )
+        wanted = minimize(
+            lambda x, n=normal, p=pull, h=here: (x - h) @ n @ (x - h) / 2 - p @ (x - h), here,
+            jac=lambda x, n=normal, p=pull, h=here: n @ (x - h) - p, constraints=[bounds], method="SLSQP",
+            options={"ftol": 1e-14, "maxiter": 300},
+        ).x - here  # fmt: skip
+        wanted /= max(1.0, np.abs(wanted).max())
+        np.testing.assert_allclose(_allowed(here, normal, pull, low, high) - here, wanted, atol=1e-4)
+
+
+def test_the_law_at_many_times_is_that_of_each(warm):
+    """The uncertainties package takes the derivatives by itself."""
+    times = np.linspace(*warm.range_s, 7)
+    law, u = warm.law_mhz(times)
+    each = warm.frequency_at(times)
+    np.testing.assert_allclose(law, [f.n for f in each], rtol=1e-14)
+    np.testing.assert_allclose(u, [(f - warm.final_mhz).s for f in each], rtol=1e-9)
 
 
 def test_one_exponential_is_said(warm):

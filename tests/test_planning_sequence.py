@@ -13,6 +13,7 @@ from uncertainties import ufloat
 from aotf_lab.crystal.passbands.passbands import passbands
 from aotf_lab.errors import AotfLabError
 from aotf_lab.planning.sequence import OFF, Step, least_order, sequence
+from aotf_lab.planning.sequence.beam import through_beam
 from aotf_lab.planning.sequence.port import kick_v, move_of, time_constant_us
 from aotf_lab.planning.sequence.staircase import Staircase
 from aotf_lab.simulate.amplifier import true_rf_power
@@ -129,6 +130,19 @@ def test_rf_switched_on_gives_the_edge_of_the_beam_alone(demo, bands):
     assert found["D"].hop.leave_us == pytest.approx(DELAY + stats.norm.ppf(0.05) * SIGMA, abs=1e-2)
     assert found[OFF].mean_rf_w == 0.0
     assert found["D"].mean_rf_w.n == pytest.approx(found["D"].place.rf_power_w.n * found["D"].hold_us / found.cycle_us)
+
+
+@pytest.mark.parametrize("deviation", [0.0005, 0.02, 0.6])
+def test_light_through_the_beam_is_the_mean_over_a_gaussian(deviation):
+    """Each step of the staircase by the normal distribution function itself (scipy.stats), at every time."""
+    rng = np.random.default_rng(3)
+    sent = np.union1d(np.sort(rng.uniform(0.0, 0.1, 500)), np.linspace(0.0, 1.5, 40))
+    light = rng.uniform(size=(2, len(sent) - 1))
+    before, after = np.array([0.3, 0.0]), np.array([0.0, 1.0])
+    seen = np.linspace(-6 * deviation, 1.5 + 6 * deviation, 301)
+    until = stats.norm.cdf((sent[:, None] - seen) / deviation)
+    wanted = np.outer(before, until[0]) + light @ np.diff(until, axis=0) + np.outer(after, 1 - until[-1])
+    np.testing.assert_allclose(through_beam(sent, light, before, after, seen, deviation), wanted, atol=1e-8)
 
 
 def test_every_line_is_good_when_promised_on_the_true_bench(seven):

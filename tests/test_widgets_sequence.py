@@ -113,7 +113,7 @@ def test_nothing_is_remembered_of_another_bench(demo):
 
 
 def test_no_more_is_remembered_than_fits(two):
-    scene = type(two.scene)(two.scene.vco, two.scene.passbands, two.scene.drive, two.scene.lines, two.scene.good_share)
+    scene = replace(two.scene)
     made = []
     for k in (*range(300), 299, 0):
         scene.once((k,), lambda k=k: made.append(k))

@@ -55,9 +55,7 @@ class LogSoFar:
         law = self.law
         if law is None:
             return self.time_s, self.frequency_mhz
-        t = law.log.time_s - law.log.time_s[0] + law.range_s[0]
-        left = np.array([r.n for r in law.remaining_mhz(np.clip(t, *law.range_s))])
-        known = law.log.frequency_mhz - law.explained_mhz() + left
+        t, known = law.times_s, law.log.frequency_mhz - law.by_temperature_mhz()
         if not self.newer:
             return t, known
         newer = self.frequency_mhz[-self.newer :] - self._by_temperature(law)[-self.newer :]

@@ -141,7 +141,6 @@ class WarmUpPanel(Panel[WarmUpState]):
         if law is None:
             return self._picture.drawn(read, None, None, None)
         times = np.linspace(*law.range_s, 120)
-        found = law.frequency_at(times)
-        half = law.fit.coverage_factor() * np.array([(f - law.final_mhz).s for f in found])
-        curve = (times, np.array([f.n for f in found]), half)
+        centre, u = law.law_mhz(times)
+        curve = (times, centre, law.fit.coverage_factor() * u)
         return self._picture.drawn(read, curve, float(law.final_mhz.n), state.wait_s)

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from aotf_lab.driver.stability.walk import Step, WalkFit, Whitener, least_squares, over_ratios, solved
+from aotf_lab.driver.stability.walk import Step, WalkFit, Whitener, least_squares, over_ratios
 from aotf_lab.estimation.problem import FloatArray
 
 __all__ = ["Terms", "decays", "fit_exponentials"]
@@ -33,6 +33,22 @@ class Terms:
     def bounds_s(self, count: int) -> tuple[float, float]:
         """Return the shortest and longest time constant (s) that these readings can show of ``count`` exponentials."""
         return _SHORTEST * float(np.median(np.diff(self.time_s))), _LONGEST[count] * float(np.ptp(self.time_s))
+
+    def widths(self, count: int) -> FloatArray:
+        """Return the width (2 count,) of the range that amplitudes (MHz) and log time constants are sought in."""
+        low, high = self.bounds_s(count)
+        return np.repeat([2.0 * float(np.ptp(self.frequency_mhz)), np.log(high / low)], count)
+
+    def overstated(self, covariance: FloatArray, count: int) -> float:
+        """Return the logarithm by which an average over all values counts those outside the range of the constants.
+
+        ``covariance`` (p, p) is that of all values, those of ``count`` exponentials last. A constant that the readings
+        tell well takes nothing; of one that they do not tell, little of its Gaussian lies within the range. Each range
+        is taken as a Gaussian of its width about the value found, as high there as the even one.
+        """
+        narrow = self.widths(count) / (2.0 * np.pi) ** 0.5
+        spread = covariance[-2 * count :, -2 * count :] / np.outer(narrow, narrow)
+        return 0.5 * float(np.linalg.slogdet(np.eye(2 * count) + spread)[1])
 
 
 def decays(time_s: FloatArray, log_tau: FloatArray) -> FloatArray:
@@ -95,42 +111,81 @@ def _descend(
     terms: Terms, whitener: Whitener, ratio: float, fixed: FloatArray, z: FloatArray, log_tau: FloatArray
 ) -> Step:
     """Go down from ``log_tau`` by damped Gauss-Newton steps with the linear terms at their best."""
-    low, high = np.log(terms.bounds_s(len(log_tau)))
+    k = len(log_tau)
+    bounds = np.log(terms.bounds_s(k))
     damping = 1e-4
-    linear, rows, residual = _solved(terms, whitener, fixed, z, log_tau)
-    for _ in range(_ITERATIONS if len(log_tau) else 0):
-        slopes = rows[:, -len(log_tau) :]
-        outside = slopes - rows[:, : -len(log_tau)] @ solved(rows[:, : -len(log_tau)], slopes)
-        normal = outside.T @ outside
-        move = np.linalg.solve(normal + damping * np.diag(np.diag(normal) + 1e-300), outside.T @ residual)
-        trial = np.clip(log_tau + np.clip(move, -1.0, 1.0), low, high)
-        if len(trial) == 2 and trial[1] - trial[0] < np.log(_APART):
-            trial = np.clip(trial.mean() + np.log(_APART) * np.array([-0.5, 0.5]), low, high)
-        better = _solved(terms, whitener, fixed, z, trial)
-        gained = float(residual @ residual - better[2] @ better[2])
-        if gained >= 0:
+    here = _solved(terms, whitener, fixed, z, log_tau)
+    for _ in range(_ITERATIONS if k else 0):
+        normal, pull = here.outside.T @ here.outside, here.outside.T @ here.residual
+        damped = normal + damping * np.diag(np.diag(normal) + 1e-300)
+        trial = _allowed(log_tau, damped, pull, *bounds)
+        there = _solved(terms, whitener, fixed, z, trial)
+        if there.squares <= here.squares:
             moved = float(np.max(np.abs(trial - log_tau)))
-            log_tau, (linear, rows, residual), damping = trial, better, max(damping / 5, 1e-9)
+            log_tau, here, damping = trial, there, max(damping / 5, 1e-9)
             if moved < 1e-6:
                 break
         else:
             damping *= 8
             if damping > 1e6:
                 break
-    return least_squares(whitener, ratio, np.concatenate([linear, log_tau]), rows, residual)
+    step = least_squares(whitener, ratio, np.concatenate([here.linear, log_tau]), here.rows, here.residual)
+    return replace(step, evidence=step.evidence - (terms.overstated(step.covariance, k) if k else 0.0))
 
 
-def _solved(
-    terms: Terms, whitener: Whitener, fixed: FloatArray, z: FloatArray, log_tau: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return the best linear values (m + k,), the whitened derivatives by all values (n, m + 2k), the residual (n,)."""
+def _allowed(log_tau: FloatArray, normal: FloatArray, pull: FloatArray, low: float, high: float) -> FloatArray:
+    """Return where the quadratic x normal x / 2 - pull x, x the way from ``log_tau``, is least within the bounds.
+
+    Two time constants are bounded by a triangle, shortest and longest and apart: where the least of all lies outside
+    it, that on its three sides is taken. One step goes no farther than a factor e.
+    """
+    move = np.linalg.solve(normal, pull)
+    trial = log_tau + move
+    if len(log_tau) == 1:
+        trial = np.clip(trial, low, high)
+    elif trial[0] < low or trial[1] > high or trial[1] - trial[0] < np.log(_APART):
+        near = np.log(_APART)
+        corners = np.array([(low, low + near), (low, high), (high - near, high)])
+        sides = [
+            _on_side(a, b, log_tau, normal, pull) for a, b in zip(corners, np.roll(corners, 1, axis=0), strict=True)
+        ]
+        trial = min(sides, key=lambda x: (x - log_tau) @ (normal @ (x - log_tau) / 2 - pull))
+    move = trial - log_tau
+    return np.asarray(log_tau + move / max(1.0, float(np.max(np.abs(move)))))
+
+
+def _on_side(a: FloatArray, b: FloatArray, origin: FloatArray, normal: FloatArray, pull: FloatArray) -> FloatArray:
+    """Return the place between ``a`` and ``b`` where the quadratic about ``origin`` is least."""
+    along = b - a
+    share = along @ (pull - normal @ (a - origin)) / (along @ normal @ along)
+    return np.asarray(a + np.clip(share, 0.0, 1.0) * along)
+
+
+@dataclass(frozen=True)
+class _Solved:
+    """The best ``linear`` values (m + k,) at given time constants, all whitened: derivatives by every value ``rows``
+    (n, m + 2k), ``residual`` (n,), and ``outside`` (n, k), what of the derivatives by log time constants no linear
+    value makes."""
+
+    linear: FloatArray
+    rows: FloatArray
+    residual: FloatArray
+    outside: FloatArray
+
+    @property
+    def squares(self) -> float:
+        """The sum of squares."""
+        return float(self.residual @ self.residual)
+
+
+def _solved(terms: Terms, whitener: Whitener, fixed: FloatArray, z: FloatArray, log_tau: FloatArray) -> _Solved:
+    """Return the best linear values at ``log_tau`` (k,)."""
     k = len(log_tau)
-    if k == 0:
-        linear = solved(fixed, z)
-        return linear, fixed, z - fixed @ linear
     shapes = decays(terms.time_s, log_tau)
-    slopes = shapes * terms.time_s[:, None] / np.exp(log_tau)
-    white = whitener(np.concatenate([shapes, slopes], axis=1))
+    white = whitener(np.concatenate([shapes, shapes * terms.time_s[:, None] / np.exp(log_tau)], axis=1))
     rows = np.concatenate([fixed, white[:, :k]], axis=1)
-    linear = solved(rows, z)
-    return linear, np.concatenate([rows, white[:, k:] * linear[-k:]], axis=1), z - rows @ linear
+    q, r = np.linalg.qr(rows)
+    within = q.T @ z
+    linear = np.linalg.solve(r, within)
+    slopes = white[:, k:] * linear[len(linear) - k :]
+    return _Solved(linear, np.concatenate([rows, slopes], axis=1), z - q @ within, slopes - q @ (q.T @ slopes))

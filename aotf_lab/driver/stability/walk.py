@@ -19,7 +19,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy import special
-from scipy.linalg import cholesky_banded, solve_banded
+from scipy.linalg import cholesky_banded
+from scipy.linalg.blas import dtbsv
 
 from aotf_lab.estimation.problem import FloatArray
 
@@ -58,20 +59,23 @@ class Whitener:
         covariance[0] = np.append(2.0 + ratio * np.diff(time_s), 1.0)
         covariance[1, : n - 2] = -1.0
         covariance[1, n - 2] = 1.0
-        band = cholesky_banded(covariance, lower=True)
+        band = np.asfortranarray(cholesky_banded(covariance, lower=True))
         return cls(band, 2.0 * float(np.sum(np.log(band[0]))))
 
     def __call__(self, columns: FloatArray) -> FloatArray:
         """Return ``columns`` (n,) or (n, p), whitened."""
         changes = np.concatenate([np.diff(columns, axis=0), columns[-1:]])
-        return np.asarray(solve_banded((1, 0), self.band, changes, check_finite=False))
+        if changes.ndim == 1:
+            return np.asarray(dtbsv(1, self.band, changes, lower=1))
+        white = np.empty_like(changes, order="F")
+        for k, column in enumerate(changes.T):
+            white[:, k] = dtbsv(1, self.band, column, lower=1)
+        return white
 
     def white_part(self, residual: FloatArray) -> FloatArray:
         """Return what of a residual (n,) is white noise, as far as the readings tell; the rest is the walk."""
         n = len(residual)
-        upper = np.zeros_like(self.band)
-        upper[1], upper[0, 1:] = self.band[0], self.band[1, : n - 1]
-        z = solve_banded((0, 1), upper, self(residual), check_finite=False)
+        z = dtbsv(1, self.band, self(residual), lower=1, trans=1)
         back = np.zeros(n)
         back[:-1] -= z[:-1]
         back[1:] += z[:-1]

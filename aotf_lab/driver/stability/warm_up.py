@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from html import escape
 from typing import Any
@@ -21,6 +22,8 @@ __all__ = ["WarmUp"]
 
 _PLACES = 300
 _DRAWS = 4000
+_AT_ONCE = 25
+"""Places looked at together for the last one from which too much is left."""
 
 
 @dataclass(frozen=True)
@@ -120,11 +123,16 @@ class WarmUp:
         _require(0.5 <= confidence < 1, "confidence", confidence, "0.5 to below 1")
         limit = share_of_passband * fwhm_mhz
         times = np.linspace(*self.range_s, _PLACES)
-        bound = self._bound(times, confidence)
+        bound_at = self._bound(confidence)
+        bound = np.zeros(0)
+        while len(bound) < _PLACES and not np.any(bound > limit):
+            last = _PLACES - len(bound)
+            bound = np.concatenate([bound_at(times[max(0, last - _AT_ONCE) : last]), bound])
         above = np.flatnonzero(bound > limit)
         if len(above) == 0:
             return float(times[0])
         k = int(above[-1])
+        times = times[-len(bound) :]
         if k == len(times) - 1:
             raise ReadingsError(
                 "the log is too short to promise that little warm-up is left",
@@ -135,8 +143,8 @@ class WarmUp:
             )  # fmt: skip
         return float(np.interp(-limit, -bound[k : k + 2], times[k : k + 2]))
 
-    def _bound(self, times: FloatArray, confidence: float) -> FloatArray:
-        """Return the upper bound (n,) of the size of what is left, each at ``confidence``.
+    def _bound(self, confidence: float) -> Callable[[FloatArray], FloatArray]:
+        """Return what gives the upper bound (n,) of the size of what is left at times (n,), each at ``confidence``.
 
         Quantiles of draws from the joint distribution of amplitudes and logarithms of time constants (JCGM 101:2008),
         Student t as the fit says. Half of the chance of error is kept for the doubt about the number of exponentials.
@@ -146,34 +154,57 @@ class WarmUp:
         rng = np.random.default_rng(0)
         normal = rng.multivariate_normal([0.0] * 2 * count, np.array(covariance_matrix(numbers)), _DRAWS, method="eigh")
         wide = np.sqrt(self.fit.dof / rng.chisquare(self.fit.dof, (_DRAWS, 1)))
-        draws = np.array([v.n for v in numbers]) + wide * normal
-        left = sum(
-            draws[:, [k]] * np.exp(-times / np.exp(np.clip(draws[:, [count + k]], -50, 50))) for k in range(count)
-        )
-        return np.asarray(np.quantile(np.abs(left), 0.5 + confidence / 2, axis=0))
+        draws = (np.array([v.n for v in numbers]) + wide * normal).T
+        shifts, rates = draws[:count], np.exp(-np.clip(draws[count:], -50, 50))
+
+        def bound(times: FloatArray) -> FloatArray:
+            left = sum(a * np.exp(-times[:, None] * rate) for a, rate in zip(shifts, rates, strict=True))
+            return np.asarray(np.quantile(np.abs(left), 0.5 + confidence / 2, axis=1))
+
+        return bound
+
+    def law_mhz(self, time_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return the law (n,) at ``time_s`` (n,) and its u (n,) beside that of the settled frequency.
+
+        It is that of ``frequency_at``, by derivatives for many times at once.
+        """
+        t = np.asarray(time_s, dtype=float)
+        hours = (t - self.range_s[1]) / 3600.0
+        pairs = [
+            (a.n, tau.n, np.exp(-t / tau.n)) for a, tau in zip(self.shifts_mhz, self.time_constants_s, strict=True)
+        ]
+        slopes = np.array([*(e for _, _, e in pairs), *(a * e * t / tau**2 for a, tau, e in pairs), hours])
+        numbers = [*self.shifts_mhz, *self.time_constants_s, self.slow_drift_mhz_per_h]
+        variance = np.einsum("in,ij,jn->n", slopes, np.array(covariance_matrix(numbers)), slopes)
+        left = np.sum([a * e for a, _, e in pairs], axis=0)
+        return self.final_mhz.n + left + hours * self.slow_drift_mhz_per_h.n, np.sqrt(np.maximum(variance, 0.0))
+
+    def by_temperature_mhz(self) -> FloatArray:
+        """Return what its temperature made of each reading that was used (n,), in MHz; 0 where that is not known."""
+        if self.temperature_mhz_per_k is None or self.temperature_c is None:
+            return np.zeros(len(self.log))
+        return np.asarray(self.temperature_mhz_per_k.n * (self.temperature_c - self.temperature_c.mean()))
 
     def explained_mhz(self) -> FloatArray:
         """Return what exponentials and temperature together make of each reading that was used (n,), in MHz."""
-        t = self.log.time_s - self.log.time_s[0] + self.range_s[0]
         pairs = zip(self.shifts_mhz, self.time_constants_s, strict=True)
-        total = np.asarray(sum(a.n * np.exp(-t / tau.n) for a, tau in pairs))
-        if self.temperature_mhz_per_k is not None and self.temperature_c is not None:
-            total = total + self.temperature_mhz_per_k.n * (self.temperature_c - self.temperature_c.mean())
-        return total
+        return np.asarray(sum(a.n * np.exp(-self.times_s / tau.n) for a, tau in pairs)) + self.by_temperature_mhz()
+
+    @property
+    def times_s(self) -> FloatArray:
+        """The time (n,) of each reading that was used, counted as ``range_s``."""
+        return np.asarray(self.log.time_s - self.log.time_s[0] + self.range_s[0])
 
     def plot(self, ax: Any = None) -> Any:
         """Draw the log, less the effect of its temperature, and the law with its band; return the Axes."""
         from aotf_lab.drawing.stability import plot_warm_up
 
         times = np.linspace(*self.range_s, 151)
-        found = self.frequency_at(times)
-        centre = np.array([f.n for f in found])
-        half = self.fit.coverage_factor() * np.array([(f - self.final_mhz).s for f in found])
-        t = self.log.time_s - self.log.time_s[0] + self.range_s[0]
-        left = sum(a.n * np.exp(-t / tau.n) for a, tau in zip(self.shifts_mhz, self.time_constants_s, strict=True))
-        shown = self.log.frequency_mhz - self.explained_mhz() + left
+        centre, u = self.law_mhz(times)
+        half = self.fit.coverage_factor() * u
         return plot_warm_up(
-            t, shown, times, centre, (centre - half, centre + half), self.final_mhz.n,
+            self.times_s, self.log.frequency_mhz - self.by_temperature_mhz(), times, centre,
+            (centre - half, centre + half), self.final_mhz.n,
             "power-on" if self.started_s is not None else "the first reading", ax=ax,
         )  # fmt: skip
 

@@ -67,8 +67,7 @@ def _columns(time_s: FloatArray, temperature: FloatArray | None) -> FloatArray:
 
 def _rivals(terms: Terms) -> Rivals:
     """Return the fits with 0, 1 and 2 exponentials, and how much more probable each is than the one before."""
-    ranges = (np.log(high / low) for low, high in (terms.bounds_s(1), terms.bounds_s(2)))
-    first, both = (float(np.log(2.0 * np.ptp(terms.frequency_mhz) * r)) for r in ranges)
+    first, both = (float(np.sum(np.log(terms.widths(count)))) / count for count in (1, 2))
     fits = tuple(fit_exponentials(terms, count) for count in range(3))
     gained = (fits[1].evidence - fits[0].evidence - first, fits[2].evidence - fits[1].evidence - both)
     return Rivals(fits, gained, RATHER)

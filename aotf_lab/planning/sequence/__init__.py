@@ -5,7 +5,7 @@ result     the answer itself; turn: one step of it; staircase: its corners, and 
 steps      ``Step``: what is wanted
 place      where the oscillator stands in each step; scene: what light each line has at any volts
 port       the port's single pole, and the kick that moves it faster
-hop        from one place to the next: dead time, lines crossed on the way
+hop        from one place to the next: dead time, lines crossed on the way; beam: what the beam's width makes of it
 order      the order that crosses least, by exact search
 dwell      dwells that give equal or weighted light
 dac        the staircase in codes of a converter, and what the rounding costs

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy.special import ndtr
 
+from aotf_lab.planning.sequence.beam import through_beam
 from aotf_lab.planning.sequence.place import Place
 from aotf_lab.planning.sequence.port import FloatArray, Move, move_of
 from aotf_lab.planning.sequence.scene import Scene, Timing
@@ -16,14 +17,18 @@ __all__ = ["COARSE", "FINE", "Crossing", "Grid", "Hop", "Transit", "hop_of", "tr
 
 @dataclass(frozen=True)
 class Grid:
-    """How finely a hop is followed: points over a passband and over the port's time constant, and points of light."""
+    """How finely a hop is followed: points over a passband and over the port's time constant, and points of light.
+
+    ``all_lines`` is whether every line is followed, or those of the two ends alone.
+    """
 
     per_width: int
     per_tau: int
     seen: int
+    all_lines: bool
 
 
-FINE, COARSE = Grid(40, 60, 700), Grid(12, 20, 240)
+FINE, COARSE = Grid(40, 60, 700, True), Grid(12, 20, 240, False)
 """For what is stated, and for how that changes with the times."""
 
 _REST = 1e-3
@@ -44,13 +49,15 @@ class Crossing:
 class Transit:
     """The frequency sent after a command: ``time_us`` (n,), ``frequency_mhz`` (n,), and the lines that it crosses.
 
-    The port is at rest after ``rest_us``; ``settle_us`` is when the frequency stays close enough for good light.
+    The last time is when the port is at rest; ``settle_us`` is when the frequency stays close enough for good light.
+    ``light`` (n,) is what each line that was followed gives at these frequencies with RF on, over its full light.
     """
 
     move: Move
     time_us: FloatArray = field(repr=False)
     frequency_mhz: FloatArray = field(repr=False)
     settle_us: float
+    light: dict[str, FloatArray] = field(repr=False)
     crossings: tuple[Crossing, ...]
 
     @property
@@ -89,41 +96,41 @@ def transit_of(
     scene: Scene, start: Place, end: Place, timing: Timing, kick_us: float | None, grid: Grid = FINE
 ) -> Transit:
     """Return what is sent on the way from ``start`` to ``end``; it is followed once on a scene."""
-    what = ("transit", start.spot, end.spot, timing, kick_us, grid)
-    return scene.once(what, lambda: _transit(scene, start, end, timing, kick_us, grid))
+    tau = timing.tau_us
+    what = ("transit", start.spot, end.spot, tau, kick_us, grid)
+    return scene.once(what, lambda: _transit(scene, start, end, tau, kick_us, grid))
 
 
-def _transit(scene: Scene, start: Place, end: Place, timing: Timing, kick_us: float | None, grid: Grid) -> Transit:
-    move = move_of(start.volts, end.volts, timing.tau_us, kick_us)
+def _transit(scene: Scene, start: Place, end: Place, tau_us: float, kick_us: float | None, grid: Grid) -> Transit:
+    move = move_of(start.volts, end.volts, tau_us, kick_us)
     slope = scene.slope_mhz_per_v(end.volts)
     near = scene.near_mhz(end.line) / slope
     rest = min(move.settled_us(_REST * near), move.until_us)
     span = abs(float(np.diff(scene.frequency_mhz(np.array([start.volts, end.volts])))[0]))
-    narrowest = min(float(scene.passbands.fwhm_mhz(n).n) for n in scene.lines)
-    count = int(np.clip(grid.per_width * span / narrowest, 50, 20000))
+    count = int(np.clip(grid.per_width * span / scene.narrowest_mhz, 50, 20000))
     volts = np.linspace(start.volts, end.volts, count + 1)[:-1]
     times = move.time_us(volts) if start.volts != end.volts else np.zeros(1)
-    times = np.union1d(times[times < rest], np.linspace(0.0, rest, max(2, int(grid.per_tau * rest / timing.tau_us))))
+    times = np.union1d(times[times < rest], np.linspace(0.0, rest, max(2, int(grid.per_tau * rest / tau_us))))
     frequency = scene.frequency_mhz(move.volts(times))
     settle = min(move.settled_us(near), move.until_us)
-    lit = start.rf_on and end.rf_on
-    crossings = _crossings(scene, start, end, times, frequency) if lit else ()
-    return Transit(move, times, frequency, settle, crossings)
+    ends = [line for line in (start.line, end.line) if line is not None]
+    light = scene.light(scene.lines if grid.all_lines else ends, frequency)
+    between = [line for line in scene.lines if line not in ends] if start.rf_on and end.rf_on else []
+    crossings = _crossings(scene, times, frequency, {n: light[n] for n in between if n in light})
+    return Transit(move, times, frequency, settle, light, crossings)
 
 
 def _crossings(
-    scene: Scene, start: Place, end: Place, times: FloatArray, frequency: FloatArray
+    scene: Scene, times: FloatArray, frequency: FloatArray, light: Mapping[str, FloatArray]
 ) -> tuple[Crossing, ...]:
     found = []
     low, high = sorted((float(frequency[0]), float(frequency[-1])))
-    for line in scene.lines:
-        if line in (start.line, end.line):
-            continue
-        light = scene.light(line, frequency)
-        middle = 0.5 * (light[1:] + light[:-1])
-        within = float(np.sum(np.diff(times)[middle >= 0.5]))
+    lasting = np.diff(times)
+    for line, course in light.items():
+        middle = 0.5 * (course[1:] + course[:-1])
+        within = float(np.sum(lasting[middle >= 0.5]))
         if within > 0 or low <= float(scene.passbands.peak_mhz(line).n) <= high:
-            found.append(Crossing(line, within, float(np.sum(middle * np.diff(times)))))
+            found.append(Crossing(line, within, float(np.sum(middle * lasting))))
     return tuple(found)
 
 
@@ -137,20 +144,16 @@ def hop_of(
 
 def _hop(scene: Scene, start: Place, end: Place, timing: Timing, kick_us: float | None, grid: Grid) -> Hop:
     transit = transit_of(scene, start, end, timing, kick_us, grid)
-    sent, frequency = transit.time_us, transit.frequency_mhz
+    sent = transit.time_us
     wing = _BEAM * timing.deviation_us
     seen = timing.delay_us + np.linspace(-wing, float(sent[-1]) + wing, grid.seen)
-    share = ndtr((sent[:, None] - (seen - timing.delay_us)[None, :]) / timing.deviation_us)
-    before, after = share[0], 1.0 - share[-1]
-    cells = np.diff(share, axis=0)
-    gate = float(end.rf_on)
-    light, sums = {}, {}
-    for line in scene.lines:
-        course = gate * scene.light(line, frequency)
-        middle = 0.5 * (course[1:] + course[:-1])
-        old = float(scene.light(line, frequency[:1])[0]) * float(start.rf_on) * before
-        light[line] = old + middle @ cells + float(course[-1]) * after
-        sums[line] = float(np.sum(middle * np.diff(sent)))
+    names, gate = list(transit.light), float(end.rf_on)
+    course = np.array([transit.light[n] for n in names])
+    middle = 0.5 * gate * (course[:, 1:] + course[:, :-1])
+    old, new = float(start.rf_on) * course[:, 0], gate * course[:, -1]
+    through = through_beam(sent, middle, old, new, seen - timing.delay_us, timing.deviation_us)
+    light = dict(zip(names, through, strict=True))
+    sums = dict(zip(names, (middle @ np.diff(sent)).tolist(), strict=True))
     dead, leave = _times(start, end, seen, light, scene.good_share, timing.delay_us)
     lost = float(sent[-1]) - sums[end.line] if end.line is not None else 0.0
     tail = sums[start.line] if start.line is not None else 0.0

@@ -7,9 +7,8 @@ from dataclasses import dataclass, replace
 
 from uncertainties import UFloat, nominal_value
 
-from aotf_lab.driver import Vco
 from aotf_lab.errors import AotfLabError, OutOfRangeError, Said
-from aotf_lab.planning.curves import Curves, HasCurves
+from aotf_lab.planning.curves import Curves, HasCurves, curves_of
 from aotf_lab.planning.park import Park
 from aotf_lab.planning.sequence.scene import Scene
 from aotf_lab.planning.sequence.steps import OFF, PARK, Step
@@ -49,18 +48,20 @@ class Place:
 
 
 def places_of(
-    source: Curves | HasCurves, vco: Vco, scene: Scene, steps: SequenceOf[Step], park: Park | float | None
+    source: Curves | HasCurves, scene: Scene, steps: SequenceOf[Step], park: Park | float | None
 ) -> list[Place]:
     """Return the place of every step; that of ``OFF`` is filled by ``ready_when_off`` once the order is known.
 
     Raises ``AotfLabError`` for a line that cannot be set, or a step of park without a place to park.
     """
-    names = list(dict.fromkeys(s.line for s in steps if not s.dark))
-    points = {p.line: p for p in set_points(source, names)}
+    vco = scene.vco
+    names = tuple(dict.fromkeys(s.line for s in steps if not s.dark))
+    own = tuple(curves_of(source)[1].items())
+    points = {p.line: p for p in scene.once(("set points", names, own), lambda: set_points(source, names))}
     made: list[Place] = []
     for step in steps:
         if step.line == PARK:
-            made.append(_parked(vco, scene, step, park))
+            made.append(_parked(scene, step, park))
         elif step.line == OFF:
             made.append(Place(step, None, vco.drive_true(vco.range_mhz[0]), vco.frequency(vco.range_v[0]), 0.0, None))
         else:
@@ -77,13 +78,14 @@ def places_of(
     return made
 
 
-def _parked(vco: Vco, scene: Scene, step: Step, park: Park | float | None) -> Place:
+def _parked(scene: Scene, step: Step, park: Park | float | None) -> Place:
     if park is None:
         raise AotfLabError(
             "no place to park", where=step.line, found=Said("park not given"), allowed="a Park, or MHz",
             cure="give park=session.park, or its frequency",
         )  # fmt: skip
     at = park.best.at_mhz if isinstance(park, Park) else float(park)
+    vco = scene.vco
     low, high = vco.range_mhz
     if not low <= at <= high:
         raise OutOfRangeError("park frequency", at, low, high, "MHz")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, TypeVar
@@ -15,6 +15,7 @@ from aotf_lab.driver import Vco
 from aotf_lab.errors import AotfLabError
 from aotf_lab.physics.coupled_waves import detuning_for_light
 from aotf_lab.physics.edges import RISE_PER_DEVIATION
+from aotf_lab.planning.curves import Curves
 from aotf_lab.planning.park.drive import ParkedDrive
 from aotf_lab.planning.sequence.port import FloatArray, time_constant_us
 
@@ -69,6 +70,7 @@ def _frequency_table(vco: Vco) -> CubicSpline:
 class Scene:
     """The bench as a sequence meets it: ``lines`` are lit, ``good_share`` (0 to 1) of a line's light counts as good."""
 
+    curves: Curves = field(repr=False)
     vco: Vco = field(repr=False)
     passbands: Passbands = field(repr=False)
     drive: ParkedDrive
@@ -76,11 +78,11 @@ class Scene:
     good_share: float
 
     def is_of(
-        self, vco: Vco, passbands: Passbands, drive: ParkedDrive, lines: tuple[str, ...], good_share: float
+        self, curves: Curves, passbands: Passbands, drive: ParkedDrive, lines: tuple[str, ...], good_share: float
     ) -> bool:
         """Return whether it is made of just these: then what was followed on it still holds."""
         own = self.drive
-        same = self.vco is vco and self.passbands is passbands and own.level is drive.level
+        same = self.curves is curves and self.passbands is passbands and own.level is drive.level
         driven = own.supply_v == drive.supply_v and own.flat_w is drive.flat_w
         return same and driven and self.lines == lines and self.good_share == good_share
 
@@ -112,23 +114,31 @@ class Scene:
         level = self.drive.level
         return self.drive.nominal_w(f if level is None else np.clip(f, *level.range_mhz))
 
-    def light(self, line: str, frequency_mhz: FloatArray) -> FloatArray:
-        """Return the light (n,) of ``line`` over its light at its own peak, both at the RF power that is there."""
+    def light(self, lines: Iterable[str], frequency_mhz: FloatArray) -> dict[str, FloatArray]:
+        """Return the light (n,) of each of ``lines`` over its light at its own peak, at the RF power that is there."""
         f = np.atleast_1d(np.asarray(frequency_mhz, dtype=float))
+        power = self.rf_power_w(f)
+        return {n: np.asarray(self.passbands.nominal(n, f, power) / self._full_light(n)) for n in lines}
+
+    def _full_light(self, line: str) -> float:
         if line not in self._full:
             peak = np.array([float(self.passbands.peak_mhz(line).n)])
             self._full[line] = float(self.passbands.nominal(line, peak, self.rf_power_w(peak))[0])
-        return np.asarray(self.passbands.nominal(line, f, self.rf_power_w(f)) / self._full[line])
+        return self._full[line]
 
     @cached_property
     def _full(self) -> dict[str, float]:
         """The light of each line at its own peak, as far as it was asked for."""
         return {}
 
+    @cached_property
+    def narrowest_mhz(self) -> float:
+        """The width (MHz) of the narrowest passband that is lit."""
+        return min(float(self.passbands.fwhm_mhz(n).n) for n in self.lines)
+
     def near_mhz(self, line: str | None) -> float:
         """Return how far (MHz) off the peak of ``line`` light is still good; of the narrowest line where None."""
-        lines = self.lines if line is None else (line,)
-        width = min(float(self.passbands.fwhm_mhz(n).n) for n in lines)
+        width = self.narrowest_mhz if line is None else float(self.passbands.fwhm_mhz(line).n)
         return float(detuning_for_light(self.good_share)) * width
 
     def slope_mhz_per_v(self, volts: float) -> float:

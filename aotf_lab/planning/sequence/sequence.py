@@ -89,9 +89,9 @@ def sequence(
     drive = parked_drive(source, curves, supply_v, rf_power_w)
     names = tuple(dict.fromkeys([*(passbands.lines if lit is None else lit), *(s.line for s in wanted if not s.dark)]))
     scene = None if like is None else like.scene
-    if scene is None or not scene.is_of(vco, passbands, drive, names, good_share):
-        scene = Scene(vco, passbands, drive, names, good_share)
-    places, words = _ordered(scene, places_of(source, vco, scene, wanted, park), timing, kick_us, order)
+    if scene is None or not scene.is_of(curves, passbands, drive, names, good_share):
+        scene = Scene(curves, vco, passbands, drive, names, good_share)
+    places, words = _ordered(scene, places_of(source, scene, wanted, park), timing, kick_us, order)
     if curves.rated_rf_power_w is not None:
         for place in places:
             require_safe(place.rf_power_w, curves.rated_rf_power_w, place.step.line)
