@@ -6,6 +6,7 @@ Exit codes: 0 done, 1 unusable input (one sentence says why) or a bench that mus
 from __future__ import annotations
 
 import argparse
+import gc
 import os
 import sys
 from collections.abc import Sequence
@@ -22,6 +23,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return the exit code."""
     options = _parser().parse_args(arguments)
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices only: threads would cost more than they give
+    gc.set_threshold(50_000)  # many small numbers, hardly a circle among them: a tenth of the time went into looking
     try:
         text, code = options.run(options)
     except AotfLabError as error:

@@ -40,7 +40,8 @@ def profile_interval(problem: Problem, fit: Fit, name: str, confidence: float = 
 
     def excess(trial: float) -> float:
         nearest, values = min(known, key=lambda item: abs(item[0] - trial))
-        solution = solve(started_at(problem, values + along * (trial - nearest)), {name: trial}, strict=False)
+        start = started_at(problem, values + along * (trial - nearest))
+        solution = solve(start, {name: trial}, strict=False, near=True)
         rise = solution.sum_squares - minimum
         if rise < -1e-3 - 1e-6 * minimum:
             raise _deeper(problem, name, trial, -rise)

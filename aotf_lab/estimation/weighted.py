@@ -91,7 +91,7 @@ def _fit_with_unknown_noise(problem: Problem, *, thorough: bool) -> Fit:
     for _ in range(100):
         trial = replace(started_at(problem, solution.values), u_y=np.full_like(problem.y, noise))
         if depends:
-            solution = solve(trial)
+            solution = solve(trial, near=True)
         fit = describe(trial, solution, noise, found)
         excess = fit.chi2 / fit.dof - 1
         typical = float(np.mean(trial.spread(solution.values) ** -2.0) ** -0.5)

@@ -10,6 +10,7 @@ import pandas as pd
 
 from aotf_lab.errors import ReadingsError, Said
 from aotf_lab.estimation.causes import CommonError
+from aotf_lab.given import given
 from aotf_lab.reading.receipt import Receipt
 from aotf_lab.reading.source import SourceFile
 
@@ -47,6 +48,11 @@ class Readings:
             return tuple(f"{f}:{n}" for f, n in zip(self.table["file"], self.table["line"], strict=True))
         return tuple(f"row {k + 1}" for k in range(len(self.table)))
 
+    @cached_property
+    def shown(self) -> dict[str, frozenset[int]]:
+        """The numbers of single columns, as bits, kept as they are asked for."""
+        return {}
+
     @property
     def headings_place(self) -> str:
         """``file:line`` of the headings of the last file read, the file alone where they are not known."""
@@ -76,8 +82,15 @@ class Readings:
 
 
 def as_readings(readings: Readings | pd.DataFrame) -> Readings:
-    """Return ``readings`` itself, or a bare table (bench-unit column names) wrapped up."""
-    return readings if isinstance(readings, Readings) else Readings(readings.reset_index(drop=True))
+    """Return ``readings`` itself, or a bare table (bench-unit column names) wrapped up.
+
+    Raises ``AotfLabError`` for anything else, such as a path.
+    """
+    if isinstance(readings, Readings):
+        return readings
+    allowed = "what a reader returned, or a DataFrame with columns in bench units"
+    cure = "read the file first, as read_table(path) does, or make it a DataFrame"
+    return Readings(given(readings, pd.DataFrame, "readings", allowed, cure).reset_index(drop=True))
 
 
 def join_readings(parts: Iterable[Readings]) -> Readings:

@@ -47,6 +47,8 @@ def equal_blocks(
     of what resolution and scatter say and of how often the other rows repeat a value (a setting repeats). Runs whose
     chance is above ``most`` are left out.
     """
+    if not within and any(_shown(first, c).isdisjoint(_shown(second, c)) for c in columns):
+        return []
     one, other = (np.stack([numbers(r.table[c]) for c in columns], axis=1) for r in (first, second))
     i, j = _pairs(one, other, within)
     if i.size == 0:
@@ -64,13 +66,17 @@ def equal_blocks(
     return sorted(found, key=lambda r: -len(r.second))
 
 
+def _shown(readings: Readings, column: str) -> frozenset[int]:
+    """Return the numbers that a column shows, as bits: each file is laid beside all others."""
+    if column not in readings.shown:
+        readings.shown[column] = frozenset(numbers(readings.table[column]).view(np.int64).tolist())
+    return readings.shown[column]
+
+
 def _pairs(one: Floats, other: Floats, within: bool) -> tuple[Rows, Rows]:
     """Return the positions (n,) of equal rows in both tables; no row of ``other`` has more than a few partners."""
     rows = np.concatenate([one, other])
-    bits = rows.view(np.int64)
-    if not within and not all(np.isin(b, a).any() for a, b in zip(bits[: len(one)].T, bits[len(one) :].T, strict=True)):
-        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
-    _, kinds = np.unique(bits, axis=0, return_inverse=True)
+    _, kinds = np.unique(rows.view(np.int64), axis=0, return_inverse=True)
     told = np.any(np.isfinite(rows), axis=1)
     places, asked = np.flatnonzero(told[: len(one)]), np.flatnonzero(told[len(one) :])
     places = places[np.argsort(kinds[places], kind="stable")]

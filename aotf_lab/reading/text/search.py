@@ -124,9 +124,11 @@ class Search:
             pure = "text" in kinds and not has_reading(kinds)
             if pure and self.is_units(at) and at and self._is_words(at - 1):
                 continue  # the units of the row above
-            score, below = heading_words(cells), self.below(at)
             mixed = has_reading(kinds) and not is_reading(kinds, self.width, self.numbers) and "text" in kinds
-            if (pure or mixed) and (self.is_reading(below) or (pure and score and self._is_damaged(below))):
+            if not (pure or mixed):
+                continue
+            score, below = heading_words(cells), self.below(at)
+            if self.is_reading(below) or (pure and score and self._is_damaged(below)):
                 found[cells] = Candidate(at, cells, score, pure)
         return list(found.values())
 
