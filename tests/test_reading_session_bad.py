@@ -23,6 +23,11 @@ def session(tmp_path):
             "session.toml [crystal]: materail: unknown key; found 'TeO2'; allowed: material, ",
         ),
         (
+            LINE + "[[play]]\nlines = ['D', 'park']\ndwell_us = [50]\n",
+            "session.toml [[play]] number 1: dwell_us: another number of dwells than of lines; found [50]; "
+            "allowed: a list of 2, or one number for all, without brackets",
+        ),
+        (
             "[crystals]\n",
             "session.toml: crystals: unknown key; found {}; allowed: session, crystal, instrument, amplifier, line, ",
         ),

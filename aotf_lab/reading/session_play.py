@@ -51,10 +51,11 @@ def play_facts(section: Section, names: Sequence[str]) -> Play:
     play = Play(name, lines, dwell, rate, equal)
     if not play.lit:
         raise section.refuse("lines", "none that gives light", allowed, "name a line")
-    if dwell is not None and len(dwell) == 1:
+    if dwell is not None and not section.is_list("dwell_us"):
         dwell = dwell * len(lines)
     if dwell is not None and len(dwell) != len(lines):
-        raise section.refuse("dwell_us", "another number of dwells than of lines", f"one, or {len(lines)}",
+        raise section.refuse("dwell_us", "another number of dwells than of lines",
+                             f"a list of {len(lines)}, or one number for all, without brackets",
                              "give one for each step, or one for all")  # fmt: skip
     if rate is not None and (dwell is not None or play.lit != lines):
         raise section.refuse("rate_khz", "a sine has neither dwells nor dark steps", "rate_khz with lines alone",

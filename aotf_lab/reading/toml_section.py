@@ -174,6 +174,10 @@ class Section:
         """Return whether the key is there and holds a section, written with [..] or in {..}."""
         return isinstance(self._content.get(key), dict)
 
+    def is_list(self, key: str) -> bool:
+        """Return whether the key is there and holds a list, written in brackets."""
+        return isinstance(self._content.get(key), list)
+
     def texts(self, key: str) -> tuple[str, ...]:
         """Return one text, or several in a list, as a tuple; the key must be there and not be an empty list."""
         value = self._take(key, _REQUIRED)
