@@ -13,6 +13,7 @@ SHARED = ROOT / "shared"
 
 FLOORS: dict[str, int] = {
     "errors": 0,
+    "given": 1,
     "quantities": 1,
     "data": 2,
     "physics": 3,

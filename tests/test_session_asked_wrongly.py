@@ -1,9 +1,10 @@
-"""Questions about the crystal's light that have no answer, or one in another unit, are refused or marked."""
+"""Questions that have no answer, are in another unit, or give a path for an open session, are refused or marked."""
 
 from __future__ import annotations
 
 import pytest
 
+from aotf_lab import SessionResults, check_session, keep, open_session, opening_of, results
 from aotf_lab.crystal.identity.identify import identify
 from aotf_lab.crystal.loops import expected_loops
 from aotf_lab.crystal.purity.contrast import contrast
@@ -44,3 +45,22 @@ def test_loops_of_a_frequency_in_khz_are_refused(demo):
 
 def test_failed_checks_of_a_session_are_counted(demo, tmp_path):
     assert write_page(demo, tmp_path / "report.html") == 2  # the generator's reach and its accuracy
+
+
+@pytest.mark.parametrize("ask", [check_session, results, lambda s: keep(s, "kept"), lambda s: opening_of("kept", s)])
+@pytest.mark.parametrize("wrong", ["/bench", None])
+def test_a_path_for_an_open_session(ask, wrong):
+    match = r"session of another kind; found ('/bench'|nothing); allowed: an open session; open its folder first"
+    with pytest.raises(AotfLabError, match=match):
+        ask(wrong)
+
+
+def test_a_session_for_a_path(demo, tmp_path):
+    with pytest.raises(AotfLabError, match=r"folder of another kind; found .* Session; allowed: the folder of session"):
+        open_session(demo)
+    with pytest.raises(AotfLabError, match=r"records of another kind; found .* Session; allowed: the folder of kept"):
+        opening_of(demo, demo)
+    with pytest.raises(AotfLabError, match=r"path of another kind; found .* Session; allowed: the path of a file that"):
+        SessionResults.from_json(demo)
+    with pytest.raises(AotfLabError, match="parts of another kind; found 3; allowed: names of parts"):
+        results(demo, 3)

@@ -388,6 +388,13 @@ def test_another_day(checked):
     assert (found.place, found.stated) == ("b.csv", "[session] name: warm run 2031-03-14")
 
 
+def test_another_day_than_the_date_of_the_session(checked):
+    own = stamped("2031-03-14 09:15")
+    found = of(checked("[session]\ndate = 2032-03-14\n", a=("oscillator", "", own)), "written on another day")
+    assert (found.place, found.stated) == ("a.csv", "[session] date: 2032-03-14")
+    assert none_of(checked("[session]\ndate = 2031-03-14\n", a=("oscillator", "", own)), "")
+
+
 # lines
 
 

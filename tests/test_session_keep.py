@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 
 import pytest
@@ -55,6 +55,43 @@ def test_nothing_to_keep(tmp_path: Path) -> None:
 def test_a_date_that_is_none(demo: aotf_lab.Session, tmp_path: Path) -> None:
     with pytest.raises(RecordError, match="a date that is none; found 'yesterday'"):
         keep(demo, tmp_path, measured="yesterday")
+
+
+def test_a_date_is_taken_as_it_is(demo: aotf_lab.Session, tmp_path: Path) -> None:
+    assert [p.name for p in keep(demo, tmp_path, measured=date(2031, 3, 2))] == [
+        "oscillator_2031-03-02.json", "crystal_2031-03-02.json",
+    ]  # fmt: skip
+
+
+def _bench(tmp_path: Path, day: str, written: date) -> Path:
+    """Write a session of ``day`` whose one raw file bears the time of ``written``."""
+    tmp_path.mkdir(exist_ok=True)
+    (tmp_path / "session.toml").write_text(
+        f'[session]\nname = "bare"\ndate = {day}\n[[file]]\npath = "v.csv"\npurpose = "oscillator"\n'
+    )
+    rows = "\n".join(f"{v},{40 + 5 * v - 0.05 * v * v}" for v in range(1, 13))
+    (tmp_path / "v.csv").write_text(f"drive (V),frequency (MHz)\n{rows}\n")
+    noon = datetime(written.year, written.month, written.day, 12).timestamp()
+    os.utime(tmp_path / "v.csv", (noon, noon))
+    return tmp_path
+
+
+def test_a_slip_of_the_year_is_a_failed_check_and_a_remark(tmp_path: Path) -> None:
+    """Judged by the raw files alone: 36 years after them is a slip, whenever this test is run."""
+    session = aotf_lab.open_session(_bench(tmp_path, "2062-03-02", date(2026, 3, 2)))
+    (record,) = records_of(session)
+    assert record.checks[-1].name == "date"
+    assert not record.checks[-1].passed
+    assert "the date 2062-03-02 lies 36 years after the newest raw file, of 2026-03-02" in record.checks[-1].detail
+    assert any("correct a slip of the year" in remark for remark in session.facts.remarks)
+    assert any("correct a slip of the year" in str(c) for c in records_of(session, measured="2126-03-02")[0].failed)
+
+
+@pytest.mark.parametrize("day", ["2026-03-02", "2026-03-05", "2031-03-02", "1999-01-01"])
+def test_a_date_near_the_raw_files_or_before_them_is_none_of_it(day: str, tmp_path: Path) -> None:
+    session = aotf_lab.open_session(_bench(tmp_path, day, date(2026, 3, 2)))
+    assert not [c for c in records_of(session)[0].checks if c.name == "date"]
+    assert session.facts.remarks == ()
 
 
 def test_a_modulator_is_kept_by_its_carrier(tmp_path: Path) -> None:

@@ -15,7 +15,7 @@
     receipt, source what was understood (receipt_html: for a browser); which file, with its hash
     sanity          what looks wrong in readings, and the likely cause
     long            logs too long to be kept in memory, reduced to block means
-    session_file    session.toml (session_line, _raw, _beside, _limits, toml_section serve it);  template writes one
+    session_file    session.toml (session_line, _day, _raw, _beside, _limits, toml_section serve it);  template one
     wavelength_unit whether a wavelength is in nm, or slipped in as um or Angstrom
     by_purpose      reads a raw file as what session.toml says it is
     atomic          write a file whole or not at all;  hashed_json  text that tells whether it was changed since

@@ -7,10 +7,10 @@ import json
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, NoReturn
 
 from aotf_lab.errors import RecordError, Said
+from aotf_lab.given import given_path
 
 __all__ = ["HashedJson", "json_text"]
 
@@ -58,9 +58,10 @@ class HashedJson:
         kind or of a schema that is not known, or was changed since it was written; for a key that stands twice and
         numbers that are none (NaN, Infinity).
         """
-        where = Path(path).name
+        file = given_path(path, "path", f"the path of a file that holds a {self.what}", "name the file")
+        where = file.name
         try:
-            content = Path(path).read_bytes()
+            content = file.read_bytes()
         except OSError as error:
             raise RecordError(
                 "the file cannot be read", where=where, found=Said(error.strerror or str(error)),

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from aotf_lab.errors import Said, SessionError
+from aotf_lab.given import given_path
 from aotf_lab.reading.instrument_fields import Instrument
 from aotf_lab.reading.instruments import (
     Counter,
@@ -21,6 +22,7 @@ from aotf_lab.reading.instruments import (
     Voltmeter,
 )
 from aotf_lab.reading.session_crystal import CRYSTAL_KINDS, CrystalFacts, crystal_facts
+from aotf_lab.reading.session_day import late_day
 from aotf_lab.reading.session_limits import (
     NO_LIMITS,
     CounterLimits,
@@ -104,7 +106,7 @@ def load_session_file(folder: str | os.PathLike[str]) -> SessionFile:
     values that are not understood, raw files that are missing or named twice, a file of a
     line that is not listed, a scan or an efficiency without a line, and a wavelength not in nm.
     """
-    home = Path(folder)
+    home = given_path(folder, "folder", f"the folder of {FILE_NAME}, as text or path", "name it")
     home = home.parent if home.name == FILE_NAME and home.is_file() else home
     content, root = _parsed(home)
     session, crystal, instrument = root.section("session"), root.section("crystal"), root.section("instrument")
@@ -124,9 +126,10 @@ def load_session_file(folder: str | os.PathLike[str]) -> SessionFile:
     oscillator = oscillator_facts(root.section("oscillator"))
     limits = replace(limits, oscillator=oscillator, generator=generator_facts(root.section("generator")))
     root.close()
+    late = [] if day is None else filter(None, [late_day(day, (f.path for f in files))])
     return SessionFile(
         home, name, note, facts, instruments, lines, files, source_file(home / FILE_NAME, content),
-        remarks_on(home, files, lines), (*assumed, *_assumed(instruments, files)), kept_sources(files),
+        (*remarks_on(home, files, lines), *late), (*assumed, *_assumed(instruments, files)), kept_sources(files),
         amplifier, layout_sources(files), limits, plays, day,
     )  # fmt: skip
 

@@ -12,9 +12,11 @@ from uncertainties import UFloat, nominal_value
 from aotf_lab.errors import AotfLabError, OutOfRangeError
 from aotf_lab.estimation import largest_cause, variance_shares
 from aotf_lab.estimation.named_rows import rows_html, rows_text
+from aotf_lab.given import given_list, given_number
 from aotf_lab.planning.curves import light_lost_percent
 from aotf_lab.planning.set_point import SetPoint, SetPoints, shown
 from aotf_lab.record.crystal import CrystalRecord
+from aotf_lab.record.given import given_crystal, given_oscillator
 from aotf_lab.record.oscillator import OscillatorRecord
 from aotf_lab.record.stored import SHARED, CauseBook
 
@@ -55,16 +57,19 @@ class KeptSetPoints(SetPoints):
 def kept_set_points(
     oscillator: OscillatorRecord,
     crystal: CrystalRecord,
-    lines: Iterable[str] | Mapping[str, UFloat | float] | None = None,
+    lines: str | Iterable[str] | Mapping[str, UFloat | float] | None = None,
     *,
     book: CauseBook | None = None,
 ) -> KeptSetPoints:
     """Return what to set for each line, from the two calibrations as they stand.
 
-    ``lines`` are names of the crystal's lines, or map names to wavelengths in vacuum (nm); None stands for all that
-    the crystal's calibration has. A line with a peak of its own is set to that, any other by the tuning curve. A line
-    that cannot be reached stays in the result with the reason. Raises ``AotfLabError`` for a name that is no line.
+    ``lines`` are names of the crystal's lines (or one), or map names to wavelengths in vacuum (nm); None stands for all
+    that the crystal's calibration has. A line with a peak of its own is set to that, any other by the tuning curve. A
+    line that cannot be reached stays in the result with the reason. Raises ``AotfLabError`` for a name that is no line
+    and a wavelength that is none.
     """
+    given_oscillator(oscillator)
+    given_crystal(crystal)
     causes = book or SHARED
     points = tuple(_point(oscillator, crystal, *line, causes) for line in _wanted(crystal, lines, causes))
     title = f"Set-points: oscillator as of {oscillator.as_of}, crystal as of {crystal.as_of}"
@@ -72,13 +77,19 @@ def kept_set_points(
 
 
 def _wanted(
-    crystal: CrystalRecord, lines: Iterable[str] | Mapping[str, UFloat | float] | None, book: CauseBook
+    crystal: CrystalRecord, lines: str | Iterable[str] | Mapping[str, UFloat | float] | None, book: CauseBook
 ) -> Iterator[tuple[str, UFloat | float | None]]:
     """Yield name and wavelength (nm) of each line."""
     if isinstance(lines, Mapping):
-        yield from lines.items()
+        for name, stated in lines.items():
+            known = (
+                None if stated is None else given_number(stated, f"wavelength of {name}", "nm", above=0, with_u=True)
+            )
+            yield name, known
         return
-    for name in crystal.lines if lines is None else lines:
+    several = [lines] if isinstance(lines, str) else crystal.lines if lines is None else lines
+    cure = "map a name to a wavelength: {name: nm}"
+    for name in given_list(several, "lines", "names of lines, or a table of names and wavelengths (nm)", cure):
         if name not in crystal.lines:
             raise AotfLabError(
                 "no such line in the crystal's calibration", where=f"{crystal.name}, {crystal.measured}", found=name,

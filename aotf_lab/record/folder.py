@@ -13,16 +13,19 @@ from typing import NoReturn, TypeVar
 
 from aotf_lab.errors import RecordError, Said
 from aotf_lab.estimation.named_rows import rows_html, rows_text
+from aotf_lab.given import given, given_path
 from aotf_lab.reading.atomic import write_new_text
 from aotf_lab.reading.session_file import FILE_NAME as SESSION_FILE
 from aotf_lab.reading.source import SourceFile
+from aotf_lab.record.calibration import Calibration
 from aotf_lab.record.crystal import CrystalRecord
 from aotf_lab.record.file import read_record, record_text
 from aotf_lab.record.oscillator import OscillatorRecord
 
-__all__ = ["KeptFile", "RecordFolder", "save_record"]
+__all__ = ["KeptFile", "RecordFolder", "record_folder", "save_record"]
 
 _Record = TypeVar("_Record", OscillatorRecord, CrystalRecord)
+_FOLDER = "the folder of kept calibrations, as text or path"
 
 
 def save_record(record: OscillatorRecord | CrystalRecord, folder: str | os.PathLike[str]) -> Path:
@@ -33,7 +36,8 @@ def save_record(record: OscillatorRecord | CrystalRecord, folder: str | os.PathL
     its own. A calibration that stands there already, word for word, is not written again. Raises ``RecordError`` for
     numbers that cannot be and for a file in the place of ``folder``, ``OSError`` as the file system does.
     """
-    home, text = Path(folder), record_text(record)
+    given(record, Calibration, "record", "one kept calibration", "keep a session with keep(session, folder)")
+    home, text = given_path(folder, "folder", _FOLDER, "name it"), record_text(record)
     if home.exists() and not home.is_dir():
         raise RecordError(
             "no folder to keep a calibration in", where=home.name, found=Said("a file of that name"),
@@ -67,7 +71,7 @@ class RecordFolder:
     folder: Path
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "folder", Path(self.folder))
+        object.__setattr__(self, "folder", given_path(self.folder, "folder", _FOLDER, "name it"))
         if not self.folder.is_dir():
             raise RecordError(
                 "no folder of calibrations", where=self.folder.name, found=Said("no such folder"),
@@ -169,6 +173,13 @@ class RecordFolder:
     @property
     def _said(self) -> tuple[str, ...]:
         return tuple(f"cannot be used: {error}" for error in self.troubles.values())
+
+
+def record_folder(records: object) -> RecordFolder:
+    """Return ``records`` itself, or the folder that it is the path of. Raises ``AotfLabError`` for anything else."""
+    if isinstance(records, RecordFolder):
+        return records
+    return RecordFolder(given_path(records, "records", _FOLDER, "name the folder that calibrations are kept in"))
 
 
 def _when(file: KeptFile) -> tuple[str, int]:

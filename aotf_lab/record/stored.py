@@ -14,12 +14,16 @@ from uncertainties import UFloat, nominal_value, ufloat
 from aotf_lab.errors import AotfLabError
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.estimation.smooth.numbers import LinearNumbers, linear_numbers
+from aotf_lab.given import given, given_table
 from aotf_lab.reading.instruments import UNSTATED
 
 __all__ = ["COMMON_CAUSES", "SHARED", "CauseBook", "StoredNumbers", "common_keys", "stored_numbers"]
 
 COMMON_CAUSES = frozenset(UNSTATED.causes) | {"power meter time constant"}
 """Causes of error that belong to an instrument: all that is measured with it shares them."""
+
+_KINDS = ("counter", "voltmeter", "scope", "power meter")
+"""Kinds of instrument of which a lab may have several; the names of their causes begin with these words."""
 
 REST = "what this calibration shares with no other"
 
@@ -140,10 +144,18 @@ def stored_numbers(
 def common_keys(instruments: Mapping[str, str] | None = None) -> dict[str, str]:
     """Return tag -> key of ``COMMON_CAUSES``; ``instruments`` names those of a bench that has more than one of a kind.
 
+    Raises ``AotfLabError`` for what is no table of kinds and names, and for a kind whose errors nothing shares.
+
     >>> common_keys({"counter": "counter 2"})["counter time base"]
     'counter time base@counter 2'
     """
-    named = instruments or {}
+    example = 'write {"counter": "counter 2"}'
+    named = given_table(instruments or {}, "instruments", "kinds of instrument and their names", example)
+    for kind, name in named.items():
+        if kind not in _KINDS:
+            what = "no such kind of instrument, whose errors calibrations share"
+            raise AotfLabError(what, found=kind, allowed=", ".join(_KINDS), cure=example)
+        given(name, str, f"name of the {kind}", "text", example)
     return {
         tag: next((f"{tag}@{name}" for kind, name in named.items() if tag.startswith(f"{kind} ")), tag)
         for tag in COMMON_CAUSES

@@ -12,7 +12,7 @@ from aotf_lab.reading.receipt_html import bullets, heading, page, paragraph, tab
 from aotf_lab.reading.sanity import Suspicion, suspicions, suspicions_between
 from aotf_lab.reading.session_file import RawFile, SessionFile
 from aotf_lab.session.contradictions import Contradiction, ReadFile, contradictions
-from aotf_lab.session.session import Session
+from aotf_lab.session.session import Session, given_session
 
 __all__ = ["FileCheck", "SessionCheck", "check_session"]
 
@@ -129,7 +129,7 @@ def check_session(session: Session) -> SessionCheck:
     A file that cannot be read stops nothing: its error stands in place of its receipt. The scans and the
     tuning curve are fitted, since some contradictions show only there. Raises nothing of the data.
     """
-    facts = session.facts
+    facts = given_session(session).facts
     outcomes = [_read(file, session) for file in facts.files]
     files = tuple(check for check, _ in outcomes)
     reads = [read for _, read in outcomes if read is not None]

@@ -12,8 +12,10 @@ from uncertainties import UFloat
 
 from aotf_lab.errors import RecordError, Said
 from aotf_lab.estimation.checks import Check
+from aotf_lab.given import given_day
+from aotf_lab.reading.session_day import late_day, newest_day
 from aotf_lab.record import CrystalRecord, OscillatorRecord, crystal_record, oscillator_record, save_record
-from aotf_lab.session.session import Session
+from aotf_lab.session.session import Session, given_session
 
 __all__ = ["date_of", "keep", "records_of"]
 
@@ -22,24 +24,25 @@ def keep(
     session: Session,
     folder: str | os.PathLike[str],
     *,
-    measured: str | None = None,
+    measured: str | date | None = None,
     instruments: Mapping[str, str] | None = None,
 ) -> tuple[Path, ...]:
     """Write the calibrations of ``session`` into ``folder`` and return the files: the oscillator's, the crystal's.
 
-    ``measured`` is the ISO date of the readings, by default that of session.toml, else that of the newest raw file.
-    ``instruments`` names the counter (or another instrument) where a lab has several: {"counter": "counter 2"};
-    calibrations made with one share its errors. What the session could not find is not kept. Raises ``RecordError``
-    when that is both, or the date is none; ``OSError`` as the file system does.
+    ``measured`` is the date of the readings (ISO text, or a ``date``), by default that of session.toml, else that of
+    the newest raw file; one that lies years after the raw files is a failed check of what is kept. ``instruments``
+    names the counter (or another instrument) where a lab has several: {"counter": "counter 2"}; calibrations made with
+    one share its errors. What the session could not find is not kept. Raises ``RecordError`` when that is both, or the
+    date is none; ``OSError`` as the file system does.
     """
     return tuple(save_record(r, folder) for r in records_of(session, measured=measured, instruments=instruments))
 
 
 def records_of(
-    session: Session, *, measured: str | None = None, instruments: Mapping[str, str] | None = None
+    session: Session, *, measured: str | date | None = None, instruments: Mapping[str, str] | None = None
 ) -> tuple[OscillatorRecord | CrystalRecord, ...]:
     """Return the calibrations that ``keep`` writes. Raises as ``keep``."""
-    when, dated = date_of(session, measured)
+    when, dated = date_of(given_session(session), measured)
     kept: list[OscillatorRecord | CrystalRecord] = []
     vco, curves = session.part("vco"), session.curves
     if vco is not None:
@@ -77,13 +80,17 @@ def records_of(
     return tuple(replace(record, checks=(*record.checks, *dated)) for record in kept)
 
 
-def date_of(session: Session, measured: str | None) -> tuple[str, tuple[Check, ...]]:
-    """Return the ISO date of the readings, and a remark where it was not stated: that of the newest raw file."""
-    stated = session.facts.date if measured is None else measured
+def date_of(session: Session, measured: str | date | None) -> tuple[str, tuple[Check, ...]]:
+    """Return the ISO date of the readings, and a remark where it was not stated, or years after the raw files.
+
+    Where it was not stated it is that of the newest raw file.
+    """
+    stated = session.facts.date if measured is None else given_day(measured, "measured")
+    paths = [f.path for f in session.facts.files]
     if stated is not None:
-        return stated, ()
-    newest = max((f.path.stat().st_mtime for f in session.facts.files), default=0.0)
-    found = date.fromtimestamp(newest).isoformat()
+        late = late_day(stated, paths)
+        return stated, (Check("date", False, late),) if late else ()
+    found = (newest_day(paths) or date.fromtimestamp(0)).isoformat()
     return found, (Check("date", True, f"{found} is the time of the newest raw file: no date was stated"),)
 
 

@@ -5,16 +5,16 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from pathlib import Path
+from datetime import date
 
 from uncertainties import UFloat
 
 from aotf_lab.crystal import Scan
 from aotf_lab.errors import Said, SessionError
-from aotf_lab.record.folder import RecordFolder
+from aotf_lab.record.folder import RecordFolder, record_folder
 from aotf_lab.record.opening import Opening, opening_check
 from aotf_lab.session.keep import date_of
-from aotf_lab.session.session import Session
+from aotf_lab.session.session import Session, given_session
 
 __all__ = ["opening_of"]
 
@@ -23,19 +23,20 @@ def opening_of(
     records: RecordFolder | str | os.PathLike[str],
     session: Session,
     *,
-    measured: str | None = None,
+    measured: str | date | None = None,
     name: str | None = None,
     instruments: Mapping[str, str] | None = None,
 ) -> Opening:
     """Return the opening check of the newest calibrations in ``records`` by the readings of ``session``.
 
-    Its files of the oscillator and its scans are taken, of every line whose peak was kept. ``measured`` is the ISO
-    date of the session, by default as ``keep`` finds it; ``name`` is that of the calibrations, by default the
-    session's own; ``instruments`` as in ``keep``. A calibration that holds these readings already is passed over: the
-    check can be made again. Raises ``SessionError`` for a session with neither, ``RecordError`` without older
-    calibrations of that name, and as ``opening_check``.
+    Its files of the oscillator and its scans are taken, of every line whose peak was kept. ``measured`` is the
+    date of the session (ISO text, or a ``date``), by default as ``keep`` finds it; ``name`` is that of the
+    calibrations, by default the session's own; ``instruments`` as in ``keep``. A calibration that holds these readings
+    already is passed over: the check can be made again. Raises ``SessionError`` for a session with neither,
+    ``RecordError`` without older calibrations of that name, and as ``opening_check``.
     """
-    folder = records if isinstance(records, RecordFolder) else RecordFolder(Path(records))
+    given_session(session)
+    folder = record_folder(records)
     called = session.facts.name if name is None else name
     told = session.readings("oscillator") if session.files("oscillator") else None
     scans = session.scans if session.files("scan") else {}

@@ -7,11 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from aotf_lab.errors import AotfLabError
+from aotf_lab.given import given
 from aotf_lab.reading.session_file import load_session_file
 from aotf_lab.reading.session_limits import NO_LIMITS
 from aotf_lab.session.timing import SessionTiming
 
-__all__ = ["Session", "open_session"]
+__all__ = ["Session", "given_session", "open_session"]
 
 _WHERE_MEASURED = {
     "waveforms": "trace",
@@ -75,6 +76,11 @@ class Session(SessionTiming):
         for part in sorted(self._troubles, key=lambda p: p.startswith("file ")):
             found.setdefault(str(self._troubles[part]), part)
         return {p: e for p, e in self._troubles.items() if found[str(e)] == p}
+
+
+def given_session(value: object) -> Session:
+    """Return ``value``. Raises ``AotfLabError`` when it is no open session, but the path of one, say."""
+    return given(value, Session, "session", "an open session", "open its folder first: open_session(folder)")
 
 
 def open_session(folder: str | os.PathLike[str]) -> Session:

@@ -18,6 +18,7 @@ import numpy as np
 from aotf_lab.errors import AotfLabError, ReadingsError, Said
 from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.estimation.problem import FloatArray
+from aotf_lab.given import given_number, given_numbers
 from aotf_lab.record.drift.history import dates_of
 
 __all__ = ["ControlChart", "control_chart"]
@@ -140,8 +141,16 @@ def control_chart(
     ()
     """
     days = dates_of(dates)
-    y = np.asarray(values, dtype=float)
-    spread = np.zeros_like(y) if u is None else np.asarray(u, dtype=float)
+    y = np.array(given_numbers(values, "values"))
+    spread = np.zeros_like(y) if u is None else np.array(given_numbers(u, "u"))
+    centre, sigma = (
+        None if number is None else given_number(number, name, unit)
+        for name, number in (("centre", centre), ("sigma", sigma))
+    )
+    if kind not in ("individuals", "ewma"):
+        raise AotfLabError("kind of chart", found=kind, allowed="individuals or ewma", cure="use one of these words")
+    baseline = None if baseline is None else given_number(baseline, "baseline", "records", whole=True)
+    weight = given_number(weight, "weight")
     _require(len(days), y, spread)
     order = np.argsort(np.array(days, dtype="datetime64[D]"), kind="stable")
     days, y, spread = tuple(days[k] for k in order), y[order], spread[order]

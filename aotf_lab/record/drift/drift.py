@@ -5,12 +5,12 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import pandas as pd
 
 from aotf_lab.errors import AotfLabError, ReadingsError, Said
 from aotf_lab.estimation import Check
+from aotf_lab.given import given, given_list, given_number
 from aotf_lab.record.calibration import Calibration
 from aotf_lab.record.crystal import CrystalRecord
 from aotf_lab.record.drift.due import Due, Passband
@@ -18,7 +18,7 @@ from aotf_lab.record.drift.due_of import due_of, room_of
 from aotf_lab.record.drift.history import Link, history_of_table
 from aotf_lab.record.drift.link import LinkDrift, fit_link_drift
 from aotf_lab.record.drift.records import crystal_history, known_coefficient, oscillator_history, passbands_of
-from aotf_lab.record.folder import RecordFolder
+from aotf_lab.record.folder import RecordFolder, record_folder
 from aotf_lab.record.oscillator import OscillatorRecord
 
 __all__ = ["Drift", "drift_of", "drift_of_tables"]
@@ -58,15 +58,11 @@ class Drift:
         Raises ``AotfLabError`` for a loss not between 0 and 100 or a swing below zero, and without any line;
         ``ReadingsError`` for a link without enough records.
         """
+        loss_percent = given_number(loss_percent, "loss_percent", "%")
         if not 0 < loss_percent < 100:
             raise AotfLabError("loss of light (%)", found=loss_percent, allowed="above 0, below 100", cure="take 1")
-        if temperature_swing_k is not None and not temperature_swing_k >= 0:
-            raise AotfLabError(
-                "swing of the temperature (K)",
-                found=temperature_swing_k,
-                allowed="zero or more",
-                cure="leave out its sign",
-            )
+        if temperature_swing_k is not None:
+            temperature_swing_k = given_number(temperature_swing_k, "temperature_swing_k", "K", at_least=0)
         if not self.lines:
             raise AotfLabError(
                 "light lost without a passband", found=Said("no line with peak and width"), allowed="one or more",
@@ -95,7 +91,7 @@ def drift_of(
     *,
     name: str | None = None,
     drives_v: Sequence[float] | None = None,
-    lines: Sequence[str] | None = None,
+    lines: str | Sequence[str] | None = None,
     u_temperature_k: float = 0.2,
 ) -> Drift:
     """Return the drift that kept calibrations show: a folder of them or its path, or oscillators and crystals in
@@ -108,10 +104,11 @@ def drift_of(
     Raises ``ReadingsError`` where neither link has two records, for records of several names, and what the histories
     raise; ``RecordError`` for a folder without any.
     """
-    records = RecordFolder(Path(records)) if isinstance(records, (str, os.PathLike)) else records
+    records = record_folder(records) if isinstance(records, (str, os.PathLike)) else records
+    u_temperature_k = given_number(u_temperature_k, "u_temperature_k", "K", at_least=0)
     if isinstance(records, RecordFolder) and not records.files:
         records.latest_oscillator(name)  # says what the folder holds instead
-    kept = [file.record for file in records.files] if isinstance(records, RecordFolder) else list(records)
+    kept = [file.record for file in records.files] if isinstance(records, RecordFolder) else _calibrations(records)
     oscillators = [r for r in kept if isinstance(r, OscillatorRecord) and name in (None, r.name)]
     crystals = [r for r in kept if isinstance(r, CrystalRecord) and name in (None, r.name)]
     found: dict[Link, LinkDrift] = {}
@@ -120,12 +117,18 @@ def drift_of(
         known = known_coefficient(oscillators, "mhz_per_k")
         found["oscillator"] = _with(fit_link_drift(history, known_per_k=known, u_temperature_k=u_temperature_k), check)
     if len(crystals) > 1:
-        history, check = crystal_history(crystals, lines)
+        history, check = crystal_history(crystals, [lines] if isinstance(lines, str) else lines)
         known = known_coefficient(crystals, "relative_per_k")
         found["crystal"] = _with(fit_link_drift(history, known_per_k=known, u_temperature_k=u_temperature_k), check)
     passbands = passbands_of(max(crystals, key=lambda r: r.as_of)) if crystals else {}
     troubles = records.troubles.values() if isinstance(records, RecordFolder) else ()
     return _drift(found, passbands, {"oscillator": len(oscillators), "crystal": len(crystals)}, troubles)
+
+
+def _calibrations(records: object) -> list[Calibration]:
+    several = given_list(records, "records", "a folder of calibrations, or several of them", "name the folder")
+    cure = "read each: read_record(file), or name their folder"
+    return [given(record, Calibration, "one of records", "a kept calibration", cure) for record in several]
 
 
 def drift_of_tables(

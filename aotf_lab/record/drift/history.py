@@ -12,6 +12,7 @@ import pandas as pd
 
 from aotf_lab.errors import ReadingsError, Said
 from aotf_lab.estimation.problem import FloatArray
+from aotf_lab.given import given_list
 
 __all__ = ["History", "Link", "dates_of", "history_of", "history_of_table"]
 
@@ -61,7 +62,7 @@ def dates_of(dates: Sequence[date | str]) -> tuple[date, ...]:
     (datetime.date(2031, 3, 2),)
     """
     found = []
-    for k, day in enumerate(dates):
+    for k, day in enumerate(given_list(dates, "dates", "dates in a list", "put them into a list")):
         try:
             found.append(date.fromisoformat(str(day)[:10]))
         except ValueError:

@@ -16,6 +16,7 @@ from aotf_lab.errors import AotfLabError, ReadingsError, Said
 from aotf_lab.estimation import Check
 from aotf_lab.estimation.checks import z_check, z_limit
 from aotf_lab.estimation.problem import FloatArray
+from aotf_lab.given import given_list, given_numbers
 from aotf_lab.record.calibration import Calibration
 from aotf_lab.record.crystal import CrystalRecord
 from aotf_lab.record.drift.due import Passband
@@ -41,6 +42,8 @@ def oscillator_history(
     two records or ranges that do not overlap, ``OutOfRangeError`` for a drive outside them.
     """
     ordered = _by_date(records, "oscillator")
+    if drives_v is not None:
+        drives_v = given_numbers(drives_v, "drives_v")
     if drives_v is None:
         low, high = max(r.range_v[0] for r in ordered), min(r.range_v[1] for r in ordered)
         if not low < high:
@@ -70,6 +73,8 @@ def crystal_history(records: Sequence[CrystalRecord], lines: Sequence[str] | Non
     ``ReadingsError`` for fewer than two records or no such line.
     """
     ordered = _by_date(records, "crystal")
+    if lines is not None:
+        lines = list(given_list(lines, "lines", "names of lines", "put them into a list"))
     if lines is None:
         lines = [n for n in ordered[-1].lines if all(r.known("peak", n) and _is_mark(r, n) for r in ordered)]
     if not lines:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Collection, Mapping
 
 from uncertainties import UFloat, nominal_value, std_dev, ufloat
 
 from aotf_lab.errors import AotfLabError, Said
+from aotf_lab.given import given_number, given_table
 from aotf_lab.record.fault_tree.chain import READINGS, STRONGEST_RATIO
 from aotf_lab.record.fault_tree.known import causes
 
@@ -31,6 +31,8 @@ Numbers = dict[str, UFloat | float]
 
 def asked(stored: Mapping[str, UFloat | float], today: Mapping[str, UFloat]) -> tuple[Numbers, dict[str, UFloat]]:
     """Return the stored numbers, with the drive ratio from power and saturation, and today's readings, both checked."""
+    given_table(stored, "stored", "names and numbers", "take them from the calibrations: line_numbers(crystal)")
+    given_table(today, "today", "names and numbers", 'write {"light_mw": ufloat(value, u)}')
     bases = dict.fromkeys(base for base, _ in READINGS.values())
     _known("stored number", stored, (*bases, *CONSTANTS))
     _known("reading", today, READINGS)
@@ -40,9 +42,9 @@ def asked(stored: Mapping[str, UFloat | float], today: Mapping[str, UFloat]) -> 
             cure="read the light meter and the counter first",
         )  # fmt: skip
     for name, value in stored.items():
-        _usable(f"stored {name}", value, name in _ABOVE_ZERO)
+        given_number(value, f"stored {name}", above=0 if name in _ABOVE_ZERO else None, with_u=True)
     for name, value in today.items():
-        _usable(name, value, False)
+        given_number(value, name, with_u=True)
         base = READINGS[name][0]
         if base not in stored:
             raise AotfLabError(
@@ -83,26 +85,12 @@ def _known(kind: str, given: Collection[str], allowed: Collection[str]) -> None:
             )
 
 
-def _usable(name: str, value: UFloat | float, above_zero: bool) -> None:
-    n, u = float(nominal_value(value)), float(std_dev(value))
-    if not (math.isfinite(n) and math.isfinite(u)) or (above_zero and not n > 0):
-        raise AotfLabError(
-            "a number that cannot be used", where=name, found=n if math.isfinite(u) else u,
-            allowed="a finite number" + (" above zero" if above_zero else ""), cure="correct it, or leave it out",
-        )  # fmt: skip
-
-
 def wander_of(changed: Mapping[str, float]) -> dict[str, float]:
     """Return change -> healthy wander, with those of single causes (by key) replaced."""
-    _known("cause", changed, causes())
+    _known("cause", given_table(changed, "wander", "causes and numbers", "write {cause: number}"), causes())
     found: dict[str, float] = {}
     for key, cause in causes().items():
-        u = changed.get(key, cause.wander)
-        if not (math.isfinite(u) and u >= 0):
-            raise AotfLabError(
-                "healthy wander of a cause", where=key, found=u, allowed="a finite number, zero or more",
-                cure="state its standard deviation from day to day",
-            )  # fmt: skip
+        u = given_number(changed.get(key, cause.wander), f"wander of {key}", at_least=0)
         if u > 0:
             found[cause.branches[0]] = u
     return found

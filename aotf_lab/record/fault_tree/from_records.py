@@ -8,8 +8,10 @@ import numpy as np
 from uncertainties import UFloat, nominal_value, ufloat
 
 from aotf_lab.estimation import new_cause
+from aotf_lab.given import given_number, given_table
 from aotf_lab.physics.coupled_waves import diffraction_efficiency, passband_fwhm
 from aotf_lab.record.crystal import CrystalRecord
+from aotf_lab.record.given import given_crystal, given_oscillator
 from aotf_lab.record.oscillator import OscillatorRecord
 
 __all__ = ["line_numbers"]
@@ -41,6 +43,11 @@ def line_numbers(
     beside a ``light_mw`` as the meter shows it. Raises ``AotfLabError`` for a line without a peak, ``OutOfRangeError``
     beyond the oscillator's curve.
     """
+    given_crystal(crystal)
+    if oscillator is not None:
+        given_oscillator(oscillator)
+    added = given_table(also or {}, "also", "names and numbers", 'write {"dark_mw": ufloat(value, u)}')
+    drive_v = None if drive_v is None else given_number(drive_v, "drive_v", "V")
     peak = crystal.peak(line)
     found: dict[str, UFloat | float] = {
         name: crystal.number(kept, line) for name, kept in _LINE.items() if crystal.known(kept, line)
@@ -55,7 +62,7 @@ def line_numbers(
         found["detuning_mhz"] = float(nominal_value(found["frequency_mhz"]) - peak.n)
         if {"light_mw", "fwhm_mhz"} <= found.keys():
             found["light_mw"] = found["light_mw"] * _off_peak(found)
-    return found | dict(also or {})
+    return found | dict(added)
 
 
 def _of_oscillator(oscillator: OscillatorRecord, drive_v: float) -> dict[str, UFloat | float]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from datetime import date
 from typing import Any, TypeVar
 
 import numpy as np
@@ -12,10 +13,12 @@ from uncertainties import UFloat
 
 from aotf_lab.errors import ReadingsError, RecordError, Said
 from aotf_lab.estimation.named_rows import rows_html, rows_text
+from aotf_lab.given import given, given_day, given_list, given_number, given_table
 from aotf_lab.reading.readings import Readings, as_readings
 from aotf_lab.reading.source import SourceFile
 from aotf_lab.record.calibration import Update
 from aotf_lab.record.crystal import CrystalRecord
+from aotf_lab.record.given import given_crystal, given_oscillator
 from aotf_lab.record.opening.ask_crystal import ask_crystal
 from aotf_lab.record.opening.ask_oscillator import ask_oscillator, box_temperature_c
 from aotf_lab.record.opening.link import LinkCheck, checked_link
@@ -94,7 +97,7 @@ def opening_check(
     oscillator: OscillatorRecord,
     crystal: CrystalRecord,
     *,
-    measured: str,
+    measured: str | date,
     oscillator_readings: Readings | pd.DataFrame | None = None,
     line_peak: Mapping[str, UFloat] | None = None,
     box_c: float | None = None,
@@ -104,11 +107,12 @@ def opening_check(
 ) -> Opening:
     """Return the verdict on each link from today's readings, and the calibrations brought up to date.
 
-    ``measured`` is today's ISO date. ``oscillator_readings`` are one to three rows (more will do) of ``drive_v``, as
-    the bench's voltmeter shows it, and ``frequency_mhz``, as the counter does; ``line_peak`` is a line's peak in true
-    MHz, such as the ``centre_mhz`` of a scan, by name. ``box_c`` (by default the mean of the readings'
-    ``temperature_c``) and ``crystal_c`` are today's temperatures; ``instruments`` as in ``oscillator_record``.
-    ``peak_files`` are the raw files of the peaks; with those of the readings they are noted in what is renewed.
+    ``measured`` is today, as ISO text or a date. ``oscillator_readings`` are one to three rows (more will do) of
+    ``drive_v``, as the bench's voltmeter shows it, and ``frequency_mhz``, as the counter does; ``line_peak`` is a
+    line's peak in true MHz, such as the ``centre_mhz`` of a scan, by name. ``box_c`` (by default the mean of the
+    readings' ``temperature_c``) and ``crystal_c`` are today's temperatures; ``instruments`` as in
+    ``oscillator_record``. ``peak_files`` are the raw files of the peaks; with those of the readings they are noted in
+    what is renewed.
 
     A link is used as it is where the readings lie within the prediction of the kept curve, or miss it by less than
     1 % of the light; a significant plain shift, or with three readings a tilt smaller than the shift, is corrected; a
@@ -118,7 +122,15 @@ def opening_check(
     measured voltages; ``AotfLabError`` for a line whose peak was not kept; ``RecordError`` for a date that is none or
     before the calibration, and for readings that the calibration holds already: they would count twice.
     """
-    told, peaks = oscillator_readings, line_peak or {}
+    given_oscillator(oscillator)
+    given_crystal(crystal)
+    day = given_day(measured, "measured")
+    box_c, crystal_c = (
+        None if value is None else given_number(value, name, "C")
+        for name, value in (("box_c", box_c), ("crystal_c", crystal_c))
+    )
+    allowed, cure = "names of lines and their peaks (MHz)", "write {line: scan.centre_mhz}"
+    told, peaks = oscillator_readings, given_table(line_peak or {}, "line_peak", allowed, cure)
     if (told is None or not len(as_readings(told).table)) and not peaks:
         raise ReadingsError(
             "an opening check without a reading", found=Said("neither readings of the oscillator nor a peak"),
@@ -131,13 +143,16 @@ def opening_check(
         _require_new(oscillator, sources)
         box_c = box_temperature_c(as_readings(told)) if box_c is None else box_c
         first, numbers = checked_link(ask_oscillator(oscillator, crystal, told, box_c, instruments))
-        today = _renewed(oscillator, numbers, first, measured, {"temperature_c": box_c}, sources)
+        today = _renewed(oscillator, numbers, first, day, {"temperature_c": box_c}, sources)
     if peaks:
-        files = tuple(peak_files)
+        cure = "give scan.readings.sources"
+        files = tuple(given_list(peak_files, "peak_files", "the records of files, not their names", cure))
+        for file in files:
+            given(file, SourceFile, "one of peak_files", "the record of a file, with its hash", cure)
         _require_new(crystal, files)
         second, numbers = checked_link(ask_crystal(crystal, peaks, crystal_c, instruments))
-        warm = _renewed(crystal, numbers, second, measured, {"crystal_c": crystal_c}, files)
-    return Opening(measured, first, second, today, warm, (oscillator.as_of, crystal.as_of))
+        warm = _renewed(crystal, numbers, second, day, {"crystal_c": crystal_c}, files)
+    return Opening(day, first, second, today, warm, (oscillator.as_of, crystal.as_of))
 
 
 def _require_new(record: OscillatorRecord | CrystalRecord, files: tuple[SourceFile, ...]) -> None:
@@ -162,7 +177,8 @@ def _renewed(
     if measured < record.as_of:
         raise RecordError(
             "an opening check before its calibration", where=f"{record.part} {record.name}", found=measured,
-            allowed=f"{record.as_of} or later", cure="state the day of the check, or take an older calibration",
+            allowed=f"{record.as_of} or later",
+            cure="state the day of the check, or take an older calibration: put a file aside whose date is a slip",
         )  # fmt: skip
     if link.verdict == "measure again":
         return record

@@ -7,7 +7,9 @@ from dataclasses import dataclass
 
 from aotf_lab.errors import AotfLabError
 from aotf_lab.estimation.named_rows import rows_html, rows_text
+from aotf_lab.given import given
 from aotf_lab.record.crystal import CrystalRecord
+from aotf_lab.record.given import given_crystal, given_oscillator
 from aotf_lab.record.oscillator import OscillatorRecord
 from aotf_lab.record.parts.concerned import concerned, size_of_change
 from aotf_lab.record.parts.cover import shortest_set
@@ -98,6 +100,11 @@ def change_of_parts(
     and their lines, and say how much a change of the supply or the temperature moves the frequency. Raises
     ``AotfLabError`` for a part that is not known, and for a line that the crystal's calibration does not have.
     """
+    if oscillator is not None:
+        given_oscillator(oscillator)
+    if crystal is not None:
+        given_crystal(crystal)
+    given(part, str, "part", "the name of a part", "name one: change_of_parts('laser', line='E')")
     if part not in parts():
         raise AotfLabError(
             "no such part of a bench", found=part, allowed=", ".join(parts()), cure="name one of these parts"

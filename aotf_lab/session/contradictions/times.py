@@ -33,7 +33,8 @@ def against_times(reads: Sequence[ReadFile]) -> Iterator[Contradiction]:
 
 
 def _day(read: ReadFile, start: datetime) -> Iterator[Contradiction]:
-    said = {"path": read.name, "[session] name": read.facts.name, "[session] note": read.facts.note}
+    said = {"path": read.name, "[session] name": read.facts.name, "[session] note": read.facts.note,
+            "[session] date": read.facts.date or ""}  # fmt: skip
     for key, text in said.items():
         days = [d for match in _DATE.finditer(text) if (d := _date(match)) is not None]
         if days and all(abs((start.date() - d).days) > 1 for d in days):

@@ -14,6 +14,7 @@ import pandas as pd
 
 from aotf_lab.errors import AotfLabError, SessionError
 from aotf_lab.estimation.named_rows import rows_html, rows_text
+from aotf_lab.given import given_list
 from aotf_lab.reading.atomic import write_text_atomically
 from aotf_lab.reading.source import SourceFile
 from aotf_lab.session.rerun.collect import failed_checks, rows_of
@@ -22,7 +23,7 @@ from aotf_lab.session.rerun.file import loaded_results, results_text
 from aotf_lab.session.rerun.row import ResultRow
 from aotf_lab.session.rerun.samples import sample_rows, set_point_rows
 from aotf_lab.session.rerun.table import ResultTable
-from aotf_lab.session.session import Session
+from aotf_lab.session.session import Session, given_session
 
 __all__ = ["PROGRAMS", "SessionResults", "results"]
 
@@ -94,7 +95,9 @@ def results(session: Session, parts: Iterable[str] | None = None) -> SessionResu
     ``parts`` are names of ``session.parts`` (or one), and "set_points". What cannot be computed stands in ``missing``
     with its reason. Raises ``SessionError`` for a part that the session does not have.
     """
-    parts = (parts,) if isinstance(parts, str) else parts
+    given_session(session)
+    if parts is not None:
+        parts = (parts,) if isinstance(parts, str) else tuple(given_list(parts, "parts", "names of parts", "name one"))
     wanted = _wanted(session, parts)
     rows: list[ResultRow] = []
     failed: list[str] = []
