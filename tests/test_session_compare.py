@@ -180,7 +180,31 @@ def test_processes_give_what_one_session_alone_gives(tmp_path):
     assert found.rows[0].titles is found.rows[2].titles
 
 
-def test_the_backend_is_the_one_that_joblib_is_told_to_use():
+@pytest.fixture(scope="module")
+def copies(tmp_path_factory):
+    """Three folders of the demo: one folder named three times would be taken once."""
+    home = tmp_path_factory.mktemp("copies")
+    return [shutil.copytree(DEMO, home / name) for name in ("one", "two", "three")]
+
+
+def test_a_folder_that_is_named_again_is_taken_once(tmp_path, monkeypatch):
+    bench = tmp_path / "bench"
+    shutil.copytree(DEMO, bench)
+    (tmp_path / "link").symlink_to(bench)
+    monkeypatch.chdir(tmp_path)
+    found = compare([bench, "bench/", "./bench", tmp_path / "link", bench / "session.toml"], jobs=1, parts=SMALL)
+    assert [r.reason for r in found.rows] == ["", *[f"the same folder as {bench}: taken once"] * 4]
+    assert len(found.sessions) == 1
+    assert f"link: NO NUMBERS: the same folder as {bench}: taken once" in str(found)
+
+
+def test_what_is_no_folder_is_a_row_with_its_reason(demo):
+    found = compare([demo, 3], jobs=1, parts=SMALL)
+    assert found.rows[0].reason.startswith("folder of another kind; found an object of the kind Session; allowed: the")
+    assert found.rows[1].reason.startswith("folder of another kind; found 3; allowed: the path of a session's folder")
+
+
+def test_the_backend_is_the_one_that_joblib_is_told_to_use(copies):
     seen = []
 
     class Counted(ThreadingBackend):
@@ -190,27 +214,27 @@ def test_the_backend_is_the_one_that_joblib_is_told_to_use():
 
     joblib.register_parallel_backend("counted", Counted)
     with joblib.parallel_config(backend="counted", n_jobs=2):
-        found = compare([DEMO, DEMO, DEMO], parts=SMALL)
+        found = compare(copies, parts=SMALL)
     assert len(seen) == 3
     assert not found.without
 
 
-def test_a_backend_that_returns_all_at_once_serves_too():
+def test_a_backend_that_returns_all_at_once_serves_too(copies):
     class Whole(ThreadingBackend):
         supports_return_generator = False
 
     with joblib.parallel_config(backend=Whole(), n_jobs=2):
-        found = compare([DEMO, DEMO], parts=SMALL)
+        found = compare(copies[:2], parts=SMALL)
     assert [r.reason for r in found.rows] == ["", ""]
 
 
-def test_a_cluster_of_dask():
+def test_a_cluster_of_dask(copies):
     distributed = pytest.importorskip("distributed")
     with (
         distributed.Client(processes=False, n_workers=1, threads_per_worker=2, dashboard_address=None),
         joblib.parallel_config(backend="dask"),
     ):
-        found = compare([DEMO, DEMO], parts=SMALL)
+        found = compare(copies[:2], parts=SMALL)
     assert [r.reason for r in found.rows] == ["", ""]
 
 
@@ -266,10 +290,14 @@ def test_no_folder_at_all():
 def test_a_folder_that_is_in_no_list_and_no_process_at_all(tmp_path):
     """A text is a list of letters, and each would be taken for a folder."""
     for one in (str(tmp_path), tmp_path):
-        with pytest.raises(AotfLabError, match=r"one folder where a list is asked for; .* put it into a list"):
+        with pytest.raises(AotfLabError, match=r"folders of another kind; found '/.*; .* put it into a list"):
             compare(one)
-    with pytest.raises(AotfLabError, match="number of processes; found 0; allowed: 1 or more, or None for all"):
+    with pytest.raises(AotfLabError, match="jobs out of bounds; found 0; allowed: a whole number, 1 or more"):
         compare([tmp_path], jobs=0)
+    with pytest.raises(AotfLabError, match="jobs of another kind; found '2'; allowed: a whole number, 1 or more"):
+        compare([tmp_path], jobs="2")
+    with pytest.raises(AotfLabError, match="parts of another kind; found 3; allowed: names of parts"):
+        compare([tmp_path], parts=3)
     ((_, row),) = session_rows([DEMO.parent / "skerry_day120"], jobs=1, parts="scans")
     assert {title.partition(".")[0] for title in row.titles} == {"scans"}
 

@@ -12,7 +12,9 @@ import joblib
 from joblib.parallel import get_active_backend
 
 from aotf_lab.errors import AotfLabError
+from aotf_lab.given import given_list, given_number
 from aotf_lab.session.many.comparison import Comparison
+from aotf_lab.session.many.named import NamedFolders
 from aotf_lab.session.many.progress import session_progress
 from aotf_lab.session.many.row import SessionRow, session_row
 
@@ -30,7 +32,8 @@ def compare(
 
     ``folders`` may be a generator; of each session only its numbers are kept. ``jobs`` is the number of processes,
     all cores by default. ``parts`` limits the work to parts of a session, such as "scans" and "set_points". A session
-    that fails is a row with its reason. ``progress`` shows on a terminal how many are done.
+    that fails is a row with its reason, and so is a folder that is named again. ``progress`` shows on a terminal how
+    many are done.
 
     Any backend of joblib serves, such as a Dask cluster whose workers have this library and see the folders::
 
@@ -39,13 +42,9 @@ def compare(
 
     Raises ``AotfLabError`` for no folder at all, for one that is in no list, and for no process.
     """
-    if isinstance(folders, (str, os.PathLike)):
-        raise AotfLabError(
-            "one folder where a list is asked for", found=os.fspath(folders), allowed="folders in a list",
-            cure="put it into a list: compare([folder])",
-        )  # fmt: skip
-    if jobs == 0:
-        raise AotfLabError("number of processes", found=0, allowed="1 or more, or None for all", cure="leave jobs out")
+    given_list(folders, "folders", "session folders in a list", "put it into a list: compare([folder])")
+    if jobs is not None:
+        jobs = given_number(jobs, "jobs", "processes", at_least=1, whole=True)
     show = session_progress(len(folders) if isinstance(folders, Sized) else None)
     rows: dict[int, SessionRow] = {}
     titles: dict[tuple[str, ...], tuple[str, ...]] = {}
@@ -69,21 +68,29 @@ def session_rows(
     becomes a row with that reason.
     """
     waiting = enumerate(folders)
-    wanted = None if parts is None else (parts,) if isinstance(parts, str) else tuple(parts)
-    given: dict[int, str] = {}
+    if parts is not None:
+        parts = (parts,) if isinstance(parts, str) else tuple(given_list(parts, "parts", "names of parts", "name one"))
+    at_work: dict[int, str] = {}
+    refused: dict[int, SessionRow] = {}
 
     def tasks() -> Iterator[object]:
+        named = NamedFolders()
         for position, folder in waiting:
-            given[position] = os.fspath(folder)
-            yield joblib.delayed(_numbered)(position, given[position], wanted)
+            place, reason = named.new(folder)
+            if reason:
+                refused[position] = SessionRow(place, reason=reason)
+                continue
+            at_work[position] = place
+            yield joblib.delayed(_numbered)(position, place, parts)
 
     try:
         for position, row in _parallel(jobs)(tasks()):
-            del given[position]
+            del at_work[position]
             yield position, row
     except BrokenExecutor:
-        for position, folder in (*given.items(), *waiting):
-            yield position, SessionRow(os.fspath(folder), reason=_DIED)
+        for position, folder in (*at_work.items(), *waiting):
+            yield position, SessionRow(str(folder), reason=_DIED)
+    yield from refused.items()
 
 
 def _parallel(jobs: int | None) -> joblib.Parallel:
