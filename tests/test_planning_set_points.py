@@ -115,4 +115,7 @@ def test_files_hold_what_the_table_holds(points, tmp_path):
 def test_text_names_every_line(points):
     assert len(str(points).splitlines()) == len(points) == 7
     assert "MHz" in str(points)
-    assert points._repr_html_().startswith("<table")
+    page = points._repr_html_()
+    assert page.startswith("<table")
+    for point in points:
+        assert f"<td>{point.drive_v:.2uS}</td>" in page

@@ -9,7 +9,10 @@ __all__ = ["rows_html", "rows_text"]
 
 _ROWS = "aotf-lab-rows"
 # No colours: a notebook has its own, light or dark. Left is said because notebooks set cells to the right.
-_LOOK = f"<style>.{_ROWS} :is(caption, td) {{text-align: left}} .{_ROWS} :is(th, td) {{vertical-align: top}}</style>"
+_LOOK = (
+    f"<style>.{_ROWS} :is(caption, td) {{text-align: left !important}} "
+    f".{_ROWS} :is(th, td) {{vertical-align: top}}</style>"
+)
 
 
 def rows_text(title: str, rows: Iterable[tuple[str, str]], said: Iterable[object] = ()) -> str:

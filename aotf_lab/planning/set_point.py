@@ -49,6 +49,10 @@ class SetPoint:
 
 
 _PAIRS = ("wavelength_nm", "frequency_mhz", "drive_v", "drive_other_meter_v", "rf_power_w", "supply_v", "efficiency")
+_HEADS = {
+    "wavelength_nm": "vacuum wavelength (nm)", "frequency_mhz": "frequency (MHz)", "drive_v": "drive (V)",
+    "rf_power_w": "RF power (W)", "supply_v": "supply (V)", "efficiency": "efficiency",
+}  # fmt: skip
 _PLAIN = ("u_setting_mhz", "share_of_fwhm", "light_lost_percent", "largest_cause", "reachable", "remark")
 
 
@@ -103,12 +107,23 @@ class SetPoints:
         return "\n".join(_line(p) for p in self.points)
 
     def _repr_html_(self) -> str:
-        return str(self.table.to_html(index=False, float_format=lambda v: f"{v:.5g}"))
+        return str(pd.DataFrame([_cells(p) for p in self.points]).to_html(index=False))
 
 
 def shown(value: UFloat | float) -> str:
     """Return value(uncertainty) with two digits of the uncertainty, or the plain number when it is exact."""
     return f"{value:.2uS}" if isinstance(value, UFloat) and value.s > 0 else f"{nominal_value(value):.6g}"
+
+
+def _cells(point: SetPoint) -> dict[str, str]:
+    values = {head: getattr(point, name) for name, head in _HEADS.items()}
+    lost = point.light_lost_percent
+    return {
+        "line": point.line,
+        **{head: "-" if value is None else shown(value) for head, value in values.items()},
+        "light lost up to (%)": "-" if lost is None else f"{lost:.2g}",
+        "remark": point.remark,
+    }
 
 
 def _line(point: SetPoint) -> str:
