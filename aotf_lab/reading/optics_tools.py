@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 from uncertainties import UFloat
 
@@ -105,9 +106,9 @@ class Detector(Instrument):
         """What was assumed, in words."""
         return said((self.rise_us, "rise of the photodiode not stated: none is taken off the edges of the light"))
 
-    @property
+    @cached_property
     def known_rise_us(self) -> UFloat | float | None:
-        """The rise with its uncertainty, 10 % where none is stated (common practice, no source)."""
+        """The rise with its uncertainty, one cause; 10 % where none is stated (common practice, no source)."""
         if self.rise_us is None:
             return None
         u = 0.1 * self.rise_us if self.u_rise_us is None else self.u_rise_us

@@ -6,6 +6,7 @@ Every limit may be left out: what it guards is then said to be unknown. Nothing 
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from functools import cached_property
 from typing import Any, TypeVar
 
 from uncertainties import UFloat
@@ -80,9 +81,9 @@ class OscillatorFacts(Instrument):
     u_input_ohm: float | None = stated(at_least=0)
     port_bandwidth_khz: float | None = stated(above=0)
 
-    @property
+    @cached_property
     def known_port_bandwidth_khz(self) -> UFloat | None:
-        """The bandwidth with its uncertainty, a cause of its own; None where nothing is stated."""
+        """The bandwidth with its uncertainty, one cause for all that the port slows; None where nothing is stated."""
         stated_khz = self.port_bandwidth_khz
         return None if stated_khz is None else new_cause("port's bandwidth", U_PORT * stated_khz, stated_khz)
 

@@ -35,15 +35,24 @@ class SessionCrystal(SessionDriver):
     """The crystal's curves; each raises when it cannot be computed."""
 
     @cached_property
+    def meter_s(self) -> UFloat | None:
+        """The power meter's time constant (s) as stated: one meter, so one error for all that it trails in."""
+        seconds = self.facts.instruments.power_meter.time_constant_s
+        return None if seconds is None else new_cause("power meter time constant", U_TIME_CONSTANT * seconds, seconds)
+
+    @cached_property
+    def stated_nm(self) -> Mapping[str, UFloat]:
+        """Vacuum wavelength (nm) of each line as session.toml states it: one cause a label."""
+        stated = {line.name: stated_wavelength(line) for line in self.facts.lines}
+        return {name: value for name, value in stated.items() if value is not None}
+
+    @cached_property
     def scans(self) -> Mapping[str, Scan]:
         """The passband of each scanned line."""
         names = {f.line: f.line for f in self.files("scan") if f.line}
-        seconds = self.facts.instruments.power_meter.time_constant_s
-        # one meter, so one error of its time constant for all scans
-        lag = None if seconds is None else new_cause("power meter time constant", U_TIME_CONSTANT * seconds, seconds)
 
         def fitted(name: str) -> Scan:
-            return fit_scan(self.readings("scan", name), line=name, time_constant_s=lag)
+            return fit_scan(self.readings("scan", name), line=name, time_constant_s=self.meter_s)
 
         return self._each(names, fitted, "scan of line")
 
@@ -89,13 +98,12 @@ class SessionCrystal(SessionDriver):
         if not scanned:
             self.readings("scan")
         lines = {line.name: line for line in self.facts.lines if line.name in scanned}
-        lag = self.facts.instruments.power_meter.time_constant_s
         efficiency = self.part("efficiency") if self.files("efficiency") else None
         sizes = (self.part("beam_size") if self.files("beam_size") else None) or {}
 
         def fitted(line: LineFacts) -> Modulator:
             curve = efficiency.line(line.name) if efficiency is not None and line.name in efficiency.own else None
-            nm, size = stated_wavelength(line), sizes.get(line.name, sizes.get(""))
+            nm, size = self.stated_nm.get(line.name), sizes.get(line.name, sizes.get(""))
             if nm is None:
                 raise SessionError(
                     f"wavelength of line {line.name}", where="session.toml", found=Said("none"),
@@ -103,7 +111,7 @@ class SessionCrystal(SessionDriver):
                 )  # fmt: skip
             return fit_modulator(
                 self.readings("scan", line.name), wavelength_nm=nm, efficiency=curve, velocity_m_s=self.velocity_m_s,
-                diameter_mm=None if size is None else size.diameter_mm, line=line.name, time_constant_s=lag,
+                diameter_mm=None if size is None else size.diameter_mm, line=line.name, time_constant_s=self.meter_s,
             )  # fmt: skip
 
         return self._each(lines, fitted, "modulator at line")
@@ -128,7 +136,8 @@ class SessionCrystal(SessionDriver):
     @cached_property
     def wavelengths_nm(self) -> Mapping[str, UFloat | float | None]:
         """Vacuum wavelength of each line: as found from its peak where it was to be found, else as stated."""
-        return {line.name: self.found_nm.get(line.name, stated_wavelength(line)) for line in self.facts.lines}
+        known = {**self.stated_nm, **self.found_nm}
+        return {line.name: known.get(line.name) for line in self.facts.lines}
 
     @cached_property
     def cut(self) -> Cut:

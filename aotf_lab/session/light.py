@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
-from uncertainties import UFloat, umath
+from uncertainties import umath
 
 from aotf_lab.crystal.angles import Angles, fit_angles
 from aotf_lab.crystal.beam import BeamSize, fit_beam_size
@@ -24,11 +24,9 @@ from aotf_lab.crystal.spectrum.response import response_of_efficiency
 from aotf_lab.crystal.spectrum.spectrum import Spectrum
 from aotf_lab.crystal.tuning.curve import Tuning, fit_tuning
 from aotf_lab.data import CatalogueLine
-from aotf_lab.driver.waveform.shares import DriverHarmonic, typical_harmonics
 from aotf_lab.errors import ReadingsError, Said
 from aotf_lab.session.by_name import ByName
 from aotf_lab.session.crystal import SessionCrystal
-from aotf_lab.session.lines import stated_wavelength
 
 __all__ = ["SessionLight"]
 
@@ -36,12 +34,6 @@ __all__ = ["SessionLight"]
 @dataclass(frozen=True)
 class SessionLight(SessionCrystal):
     """The light of a session; each part raises when it cannot be computed."""
-
-    @cached_property
-    def stated_nm(self) -> Mapping[str, UFloat]:
-        """Vacuum wavelength (nm) of each line as session.toml states it, labels with their own u."""
-        stated = {line.name: stated_wavelength(line) for line in self.facts.lines}
-        return {name: value for name, value in stated.items() if value is not None}
 
     @cached_property
     def hunt(self) -> Hunt:
@@ -54,11 +46,6 @@ class SessionLight(SessionCrystal):
             harmonics=None if harmonics is None else {h.order: 10 * umath.log10(h.share) for h in harmonics},
             time_constant_s=self.facts.instruments.power_meter.time_constant_s,
         )
-
-    @cached_property
-    def driver_harmonics(self) -> tuple[DriverHarmonic, ...] | None:
-        """The driver's harmonics as its traces show them, None without a trace."""
-        return typical_harmonics(self.waveforms.values())
 
     @cached_property
     def identity(self) -> Identity:
@@ -108,7 +95,7 @@ class SessionLight(SessionCrystal):
             passband=self.scans,
             efficiency=response_of_efficiency(efficiency, power, self.tuning.range_nm) if known else None,
             drive_ratio=power / efficiency.saturation_power_w(middle) if known else None,
-            time_constant_s=self.facts.instruments.power_meter.time_constant_s,
+            time_constant_s=self.meter_s,
         )
 
     @cached_property

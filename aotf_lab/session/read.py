@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import Any, TypeVar
 
 from aotf_lab.driver.waveform import Waveform, fit_waveform
-from aotf_lab.driver.waveform.shares import typical_harmonics
+from aotf_lab.driver.waveform.shares import DriverHarmonic, typical_harmonics
 from aotf_lab.errors import AotfLabError, SessionError
 from aotf_lab.reading.by_purpose import READERS, read_raw_file
 from aotf_lab.reading.instruments import Instruments
@@ -67,9 +67,13 @@ class SessionReadings:
 
         A level in volts rms or peak to peak then gives the power of the fundamental.
         """
-        stated = self.facts.instruments
-        harmonics = typical_harmonics(self.waveforms.values())
+        stated, harmonics = self.facts.instruments, self.driver_harmonics
         return stated if harmonics is None else stated.with_harmonics(harmonics)
+
+    @cached_property
+    def driver_harmonics(self) -> tuple[DriverHarmonic, ...] | None:
+        """The driver's harmonics as its traces show them, None without a trace."""
+        return typical_harmonics(self.waveforms.values())
 
     @cached_property
     def waveforms(self) -> Mapping[str, Waveform]:
