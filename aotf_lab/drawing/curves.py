@@ -168,7 +168,7 @@ def plot_efficiency(
 def mark_rated_power(ax: Axes, rated_w: float) -> Axes:
     """Mark the crystal's rated RF power on an efficiency plot, without widening the plot for it."""
     low, high = ax.get_xlim()
-    ax.axvline(rated_w, color="black", linewidth=2, label=f"rated {rated_w:g} W")
+    ax.axvline(rated_w, color="black", linewidth=2, label=f"rated {rated_w:g} W" if rated_w <= high else None)
     ax.set_xlim(low, high)
     if rated_w <= high:
         ax.legend(frameon=False, fontsize="small")
@@ -182,9 +182,9 @@ def plot_light_residuals(rf_power_w: Floats, residual: Floats, u: Floats, ax: Ax
     ax.axhline(0, color=GREY, linewidth=0.8)
     for sign in (-1, 1):
         ax.axhline(5 * sign, color=BLUE, linewidth=1, linestyle="--")
-    ax.set_title("broken lines: 5 % of the light", fontsize="x-small", loc="right", color=BLUE, pad=2)
+    ax.set_title("broken lines: 5 % of the light", fontsize="small", loc="right", color=BLUE, pad=2)
     ax.set_xlabel(axis_label("rf_power_w"))
-    ax.set_ylabel("Residual (%)")
+    ax.set_ylabel("Residual (%)", fontsize="small")
     ax.grid(visible=True, color="0.9", linewidth=0.6)
     return ax
 
@@ -212,8 +212,8 @@ def plot_residuals(
     if five_percent_mhz is not None:
         for sign in (-1, 1):
             ax.axhline(sign * 1e3 * five_percent_mhz, color=BLUE, linewidth=1, linestyle="--")
-        ax.set_title("broken lines: 5 % of the light lost", fontsize="x-small", loc="right", color=BLUE, pad=2)
+        ax.set_title("broken lines: 5 % of the light lost", fontsize="small", loc="right", color=BLUE, pad=2)
     ax.set_xlabel(axis_label(x_column))
-    ax.set_ylabel("Residual (kHz)")
+    ax.set_ylabel("Residual (kHz)", fontsize="small")
     ax.grid(visible=True, color="0.9", linewidth=0.6)
     return ax

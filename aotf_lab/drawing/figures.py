@@ -8,8 +8,20 @@ import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.ticker import FixedLocator
 
-__all__ = ["BLUE", "GREY", "ORANGE", "axes_or_new", "figure_to_svg", "name_axes", "new_figure"]
+__all__ = [
+    "BLUE",
+    "GREY",
+    "ORANGE",
+    "axes_or_new",
+    "figure_to_svg",
+    "legend_above",
+    "legend_in_words",
+    "name_axes",
+    "new_figure",
+]
 
 BLUE = "#003C71"
 ORANGE = "#DD7000"
@@ -21,6 +33,11 @@ _POINTS = 72
 _BETWEEN = 0.16
 """Space between axes above each other, as a share of their mean height."""
 _EDGE_IN = 0.04
+_LETTER, _HANDLE = 0.55, 3.6
+"""Mean breadth of a letter, and that of a legend's mark with its space, in sizes of the text."""
+
+_MARKS = {"o": "circles", "v": "triangles", "^": "triangles", "s": "squares", ".": "dots"}
+_LINES = {"-": "solid line", "--": "broken line", ":": "dotted line", "-.": "line of dots and dashes"}
 
 
 def axes_or_new(ax: Axes | None) -> Axes:
@@ -39,6 +56,51 @@ def name_axes(ax: Axes, x_label: str, y_label: str) -> Axes:
     ax.grid(visible=True, color="0.9", linewidth=0.6)
     ax.set_axisbelow(True)
     return ax
+
+
+def legend_above(ax: Axes) -> Axes:
+    """Set the legend of ``ax``, with its title, above the axes, where it covers no data; return the Axes.
+
+    It has two columns where they find room side by side, else one.
+    """
+    handles, labels = ax.get_legend_handles_labels()
+    drawn = ax.get_legend()
+    title = ax.get_title(loc="left") or ax.get_title() or (drawn.get_title().get_text() if drawn is not None else "")
+    if not labels:
+        return ax
+    size = 0.833 * mpl.rcParams["font.size"]
+    width = ax.get_window_extent().width * _POINTS / ax.figure.dpi
+    columns = 2 if len(labels) > 1 and 2 * size * (_LETTER * max(map(len, labels)) + _HANDLE) < width else 1
+    for side in ("left", "center"):
+        ax.set_title("", loc=side)
+    ax.legend(
+        handles, labels, title=title, title_fontsize="medium", alignment="left", ncols=columns, loc="lower left",
+        bbox_to_anchor=(0.0, 1.0), borderpad=0.1, borderaxespad=0.25, handlelength=2.2, labelspacing=0.25,
+        columnspacing=1.2, frameon=False, fontsize="small",
+    )  # fmt: skip
+    return ax
+
+
+def legend_in_words(ax: Axes) -> str:
+    """Take the legend of the lines and marks of ``ax`` away and return it in words, for several plots of one kind.
+
+    >>> _, (ax,) = new_figure()
+    >>> _ = ax.plot([1], [1], "o", markerfacecolor="white", label="readings, down")
+    >>> _ = ax.plot([1], [1], "--", label="fit")
+    >>> legend_in_words(ax)
+    'open circles: readings, down; broken line: fit'
+    """
+    told = []
+    for handle, label in zip(*ax.get_legend_handles_labels(), strict=True):
+        if not isinstance(handle, Line2D):
+            continue
+        mark = _MARKS.get(str(handle.get_marker()))
+        face = "open " if handle.get_markerfacecolor() == "white" else ""
+        told.append(f"{face}{mark}: {label}" if mark else f"{_LINES[str(handle.get_linestyle())]}: {label}")
+    drawn = ax.get_legend()
+    if drawn is not None:
+        drawn.remove()
+    return "; ".join(told)
 
 
 def new_figure(
@@ -62,7 +124,13 @@ def figure_to_svg(figure: Figure, salt: str) -> str:
 
 
 def _fit_margins(figure: Figure) -> None:
-    """Set the margins so that labels just fit; measuring them once takes half of the time of a constrained layout."""
+    """Set the margins so that labels just fit; measuring them once takes half of the time of a constrained layout.
+
+    The ticks of the y axes stay as they were measured: others could have broader labels.
+    """
+    for ax in figure.axes:
+        if ax.get_yscale() == "linear":
+            ax.yaxis.set_major_locator(FixedLocator(ax.get_yticks().tolist()))
     box, (width, height), now = figure.get_tightbbox(), figure.get_size_inches(), figure.subplotpars
     figure.subplots_adjust(
         left=now.left + (_EDGE_IN - box.x0) / width,

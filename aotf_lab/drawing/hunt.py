@@ -68,7 +68,7 @@ def plot_hunt(
         for m, height in zip(these, y, strict=True):
             word = "" if kind == "sidelobe" else m.name if kind == "line" else f"{kind} {m.name}"
             ax.annotate(
-                word, (m.frequency_mhz, height), xytext=(0, 7), textcoords="offset points", fontsize="x-small",
+                word, (m.frequency_mhz, height), xytext=(0, 7), textcoords="offset points", fontsize="small",
                 ha="center", va="bottom", rotation=0 if kind == "line" else 90,
             )  # fmt: skip
     if log:
@@ -76,5 +76,5 @@ def plot_hunt(
         top = max([float(np.max(shown)), *(m.power_mw for m in marks)])
         ax.set_ylim(0.7 * bottom_mw, 12.0 * top)
     name_axes(ax, axis_label("frequency_mhz"), axis_label("optical_power_mw"))
-    ax.legend(frameon=False, fontsize="x-small", ncols=3, loc="upper center")
+    ax.legend(frameon=False, fontsize="small", ncols=3, loc="upper center")
     return ax

@@ -7,7 +7,7 @@ from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
 from aotf_lab.drawing.curves import plot_curve
-from aotf_lab.drawing.figures import GREY, ORANGE
+from aotf_lab.drawing.figures import GREY, ORANGE, legend_above
 
 __all__ = ["mark_limit", "mark_safe_supply", "plot_level_against_supply", "plot_level_over_band"]
 
@@ -59,8 +59,7 @@ def mark_limit(ax: Axes, limit_w: float) -> Axes:
 def mark_safe_supply(ax: Axes, supply_v: float) -> Axes:
     """Mark the highest safe supply on a plot of power against supply."""
     ax.axvline(supply_v, color="black", linewidth=1.4, linestyle="--", label=f"highest safe supply {supply_v:.2f} V")
-    ax.legend(frameon=True, framealpha=0.9, edgecolor="none", fontsize="small")
-    return ax
+    return legend_above(ax)
 
 
 def _finished(ax: Axes, x: Floats, y: Floats, title: str, limit_w: float | None) -> Axes:
@@ -70,5 +69,4 @@ def _finished(ax: Axes, x: Floats, y: Floats, title: str, limit_w: float | None)
     ax.set_ylim(bottom=0.0)
     if limit_w is not None:
         mark_limit(ax, limit_w)
-    ax.legend(frameon=True, framealpha=0.9, edgecolor="none", fontsize="small")
-    return ax
+    return legend_above(ax)

@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from aotf_lab.drawing.figures import BLUE, GREY, axes_or_new, name_axes
+from aotf_lab.drawing.figures import BLUE, GREY, axes_or_new, legend_above, name_axes
 
 __all__ = ["plot_match"]
 
@@ -35,5 +35,4 @@ def plot_match(
     for k, (low, high) in enumerate(bands_mhz):
         ax.plot([low, high], [matched_db] * 2, "-", color=GREY, linewidth=5, label="" if k else "matched for sure")
     ax.set_ylim(0.0, top)
-    name_axes(ax, "Frequency f (MHz)", "Return loss (dB)").legend()
-    return ax
+    return legend_above(name_axes(ax, "Frequency f (MHz)", "Return loss (dB)"))

@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, name_axes
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, legend_above, name_axes
 from aotf_lab.quantities import axis_label
 
 __all__ = ["name_ends", "plot_one_drive"]
@@ -16,7 +16,8 @@ __all__ = ["name_ends", "plot_one_drive"]
 Floats = NDArray[np.float64]
 
 _STYLES = ("-", "--", "-.")
-_APART = 0.058
+_APART_PT = 12.5
+"""Of two names: a small letter with its paper, and what a legend above takes off the height later."""
 
 
 def plot_one_drive(
@@ -38,7 +39,6 @@ def plot_one_drive(
         style, ink = _STYLES[k % len(_STYLES)], BLUE if k % 2 == 0 else GREY
         ax.plot(supply_v, np.where(beyond[k], np.nan, curve), style, color=ink, linewidth=1.5)
         ax.plot(supply_v, np.where(beyond[k], curve, np.nan), ":", color=ink, linewidth=1.1)
-    name_ends(ax, supply_v[-1], efficiency[:, -1], names)
     ax.plot([], [], ":", color=GREY, label="by the law: no drive went so far")
     ax.axvspan(*within_v, color=ORANGE, alpha=0.18, linewidth=0, label="within 1 % of the best")
     ax.axvline(chosen_v, color=ORANGE, linewidth=1.8, label=f"one drive for all {chosen_v:.2f} V")
@@ -47,15 +47,17 @@ def plot_one_drive(
     ax.axvspan(safe_v, right, facecolor="none", edgecolor=GREY, hatch="///", linewidth=0, alpha=0.5)
     ax.set_xlim(float(supply_v[0]), right)
     ax.set_ylim(0.0, 1.05)
-    ax.legend(frameon=True, framealpha=0.9, edgecolor="none", fontsize="small", loc="lower right")
+    name_ends(ax, supply_v[-1], efficiency[:, -1], names)
+    legend_above(ax)
     return name_axes(ax, axis_label("supply_v"), axis_label("efficiency"))
 
 
 def name_ends(ax: Axes, x: float, ends: Floats, names: Sequence[str]) -> None:
-    """Write each name at the end of its curve, no two on top of each other."""
-    last = -np.inf
+    """Write each name at the end of its curve, no two on top of each other; the limits of ``ax`` stand already."""
+    height_pt = 72.0 * ax.get_window_extent().height / ax.figure.dpi
+    apart, last = _APART_PT / height_pt * float(np.ptp(ax.get_ylim())), -np.inf
     for k in np.argsort(ends):
-        y = max(float(ends[k]), last + _APART)
+        y = max(float(ends[k]), last + apart)
         ax.annotate(names[k], (x, y), xytext=(3, 0), textcoords="offset points", fontsize="small", va="center",
                     bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8})  # fmt: skip
         last = y

@@ -8,14 +8,15 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, name_axes
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, legend_above, name_axes
 from aotf_lab.quantities import axis_label
 
 __all__ = ["plot_park"]
 
 Floats = NDArray[np.float64]
 
-_ROOM_DB = 12.0
+_ROOM_DB = 20.0
+_PAPER = {"facecolor": "white", "edgecolor": "none", "pad": 0.6}
 
 
 def plot_park(
@@ -47,12 +48,13 @@ def plot_park(
                    label="cannot be set" if k == 0 else None)  # fmt: skip
     for name, peak in peaks_mhz.items():
         ax.annotate(f"line {name}", (peak, top), xytext=(0, 3), textcoords="offset points", ha="center",
-                    fontsize="small", rotation=90, va="bottom")  # fmt: skip
+                    fontsize="small", rotation=90, va="bottom", bbox=_PAPER)  # fmt: skip
     for at, name, leak in traps:
-        ax.annotate(name, (at, leak), xytext=(0, 11), textcoords="offset points", ha="center",
-                    fontsize="x-small", rotation=90, va="bottom")  # fmt: skip
+        height = max(leak, float(np.interp(at, frequency_mhz, total_db)))
+        ax.annotate(name, (at, height), xytext=(0, 3), textcoords="offset points", ha="center",
+                    fontsize="small", rotation=90, va="bottom", bbox=_PAPER)  # fmt: skip
     ax.plot(*best, "v", color=ORANGE, markersize=9, label=f"park at {best[0]:.3f} MHz, {best[1]:.0f} dB")
     ax.set_xlim(float(frequency_mhz[0]), float(frequency_mhz[-1]))
     ax.set_ylim(bottom, top + _ROOM_DB)
-    ax.legend(frameon=True, framealpha=0.9, edgecolor="none", fontsize="x-small", loc="lower right")
+    legend_above(ax)
     return name_axes(ax, axis_label("frequency_mhz"), "Leak over full light (dB)")

@@ -55,7 +55,8 @@ def plot_depth(
         ax.plot(x, y, style, color=BLUE, linewidth=1.5, label=name)
     for name, (at, height) in marks.items():
         ax.plot([at, at], [0.0, height], ":", color=GREY, linewidth=1)
-        ax.annotate(f"{name} {at:.0f} kHz ", (at, height), fontsize="small", ha="right", va="top")
+        ax.annotate(f"{name} {at:.0f} kHz ", (at, height), fontsize="small", ha="right", va="top",
+                    bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6})  # fmt: skip
     ax.set_xscale("log")
     ax.set_ylim(bottom=0)
     ax.legend(frameon=False, fontsize="small")
