@@ -16,6 +16,7 @@ from aotf_lab.report.content_time import time_table
 from aotf_lab.report.content_traces import unused_traces
 from aotf_lab.report.content_verdict import supply_sentence, verdict
 from aotf_lab.report.driver_parts import driver_of
+from aotf_lab.report.figures import PAIR
 from aotf_lab.report.figures_driver import driver_figures
 from aotf_lab.report.light_parts import light_of
 from aotf_lab.report.pace_parts import pace_of
@@ -154,7 +155,7 @@ def test_budget_in_time_says_what_it_supposes_and_leaves_out(demo, driver):
 def test_figures_of_the_driver_say_what_they_show(demo, driver):
     figures = driver_figures(demo, driver)
     assert len(figures) == 6
-    assert all(f.small and len(f.alt) > 30 and f.caption.endswith(".") for f in figures)
+    assert all(f.width == PAIR and len(f.alt) > 30 and f.caption.endswith(".") for f in figures)
     assert any("trace_64mhz_10v.csv" in f.caption for f in figures)
     nothing = replace(driver, level=None, match=None, warm_up=None, stability=None, good={})
     assert driver_figures(demo, nothing) == []

@@ -11,6 +11,7 @@ from aotf_lab.planning import SetPoints
 from aotf_lab.report.checks import PartCheck, gathered_checks
 from aotf_lab.report.content import set_point_rows
 from aotf_lab.report.content_files import all_files_sha256
+from aotf_lab.report.content_pace import typed_rows
 from aotf_lab.report.driver_parts import driver_of
 from aotf_lab.report.findings import Finding
 from aotf_lab.report.light_parts import light_of
@@ -19,7 +20,7 @@ from aotf_lab.report.page import rendered
 from aotf_lab.report.sheet import bench_sheet
 from aotf_lab.report.sheet_fit import fitted
 from aotf_lab.report.sheet_parts import Box, Failure
-from aotf_lab.report.sheet_rows import failures
+from aotf_lab.report.sheet_rows import Texts, failures
 from aotf_lab.report.write import PAPERS
 from tests.conftest import DEMO
 
@@ -38,7 +39,11 @@ def checks(demo, parts):
 @pytest.fixture(scope="module")
 def sheet(demo, parts, checks):
     points = demo.set_points()
-    return bench_sheet(demo, parts, points, set_point_rows(points, demo.safe_supply.supply_v), (checks, []))
+    return bench_sheet(demo, parts, points, texts(demo, parts[2], points, demo.safe_supply.supply_v), (checks, []))
+
+
+def texts(demo, pace, points, highest_v):
+    return Texts(set_point_rows(points, highest_v), typed_rows(pace), all_files_sha256(demo))
 
 
 def laid_out(sheet, paper):
@@ -133,10 +138,8 @@ def test_what_could_not_be_computed_is_told(demo, parts, checks):
     driver, light, pace = parts
     bare = replace(driver, safe=None, withheld="the rating is not stated", warm_up=None)
     points = demo.set_points()
-    sheet = bench_sheet(
-        demo, (bare, replace(light, park=None, one_drive=None), replace(pace, levels={})), points,
-        set_point_rows(points, None), (checks, []),
-    )  # fmt: skip
+    dark, still = replace(light, park=None, one_drive=None), replace(pace, levels={}, plays={})
+    sheet = bench_sheet(demo, (bare, dark, still), points, texts(demo, still, points, None), (checks, []))
     assert sheet.boxes == (
         Box("Supply of the amplifier, never above", "no supply", "none is called safe: the rating is not stated"),
         Box("After power-on, wait", "not known", "no warm-up was logged"),

@@ -14,7 +14,8 @@ from aotf_lab.planning.generator.sweep import SineSweep
 from aotf_lab.planning.sequence import Sequence
 from aotf_lab.reading.session_play import Play
 from aotf_lab.report import report_html
-from aotf_lab.report.content_pace import advice, generator_notes, pace_rows, play_texts, typed_rows
+from aotf_lab.report.content_pace import advice, generator_notes, pace_rows, typed_rows
+from aotf_lab.report.content_plays import play_texts
 from aotf_lab.report.driver_parts import nothing_computed
 from aotf_lab.report.figures_pace import pace_figures
 from aotf_lab.report.pace_parts import pace_checks, pace_of

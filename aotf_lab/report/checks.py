@@ -18,7 +18,10 @@ __all__ = ["PartCheck", "gathered_checks"]
 
 @dataclass(frozen=True)
 class PartCheck:
-    """A check, the part of the bench it speaks of, its cost in words, and the light lost ("" when none is known)."""
+    """A check, the part of the bench it speaks of, its cost in words, and the light lost ("" when none is known).
+
+    ``of_limit`` is how much of its limit is used up, as the check says.
+    """
 
     part: str
     name: str
@@ -26,6 +29,7 @@ class PartCheck:
     detail: str
     cost: str
     lost: str = ""
+    of_limit: float | None = None
 
     @property
     def found_and_cure(self) -> tuple[str, str]:
@@ -40,7 +44,7 @@ def gathered_checks(session: Session, driver: Driver, light: Light, pace: Pace) 
     Traces that are not used are left out: their checks say why, and nothing rests on them.
     """
     curves = session.curves
-    whole = [PartCheck("Session", c.name, c.passed, c.detail, "") for c in session.checks]
+    whole = [PartCheck("Session", c.name, c.passed, c.detail, "", of_limit=c.of_limit) for c in session.checks]
     found = (*_all(curves), *_of_light(light), *pace_checks(pace), *_of_driver(driver))
     return [_worded(curves, *each) for each in found] + whole
 
@@ -101,5 +105,9 @@ def _worded(curves: Curves, part: str, check: Check, frequency_mhz: float | None
         fwhm = curves.fwhm_mhz(frequency_mhz)
         if fwhm is not None:
             lost = light_words(light_lost_percent(check.at_stake_mhz, fwhm))
-            cost = f"At stake: {1e3 * check.at_stake_mhz:.0f} kHz, which loses {lost} of the light."
-    return PartCheck(part, check.name, check.passed, check.detail, cost, lost)
+            cost = f"At stake: {_size(check.at_stake_mhz)}, which loses {lost} of the light."
+    return PartCheck(part, check.name, check.passed, check.detail, cost, lost, check.of_limit)
+
+
+def _size(mhz: float) -> str:
+    return f"{1e3 * mhz:.0f} kHz" if mhz < 1.0 else f"{mhz:.3g} MHz"

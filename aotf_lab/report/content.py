@@ -34,7 +34,9 @@ NOTES = (
     "Drive in volts as the voltmeter of the oscillator's readings shows; another meter or a generator adds its own "
     "error (\u201cDrive by another meter\u201d). Set RF power to the watts shown on the bench's own scope: the supply "
     "makes them in a matched load, by the meter of the level's readings. Watts count, volts only help to find them.",
-    "\u201cLight lost, at most\u201d is what the line loses at the 95 % limit of its set-point's frequency error.",
+    "\u201cLight lost, at most\u201d is what the line loses at the 95 % limit of its set-point's frequency error; "
+    "\u201cat most\u201d means the 95 % limit everywhere here. u is the standard uncertainty (k = 1), FWHM the full "
+    "width of a passband at half of its light, \u201cthe port\u201d the oscillator's control input.",
 )
 
 
@@ -85,10 +87,10 @@ def _detail_row(point: SetPoint) -> tuple[str, ...]:
 
 
 def budget_rows(points: SetPoints) -> list[tuple[str, list[str]]]:
-    """Return the share of each cause in the variance of each reachable set-point."""
+    """Return the share (percent) of each cause in the variance of each reachable set-point."""
     reached = [(p.line, _general(p)) for p in points if p.budget]
     names = dict.fromkeys(cause for _, shares in reached for cause, share in shares.items() if share >= 0.005)
-    return [(n, [f"{100 * shares.get(n, 0.0):.0f} %" for _, shares in reached]) for n in names]
+    return [(n, [f"{100 * shares.get(n, 0.0):.0f}" for _, shares in reached]) for n in names]
 
 
 def _general(point: SetPoint) -> dict[str, float]:

@@ -8,7 +8,6 @@ from dataclasses import dataclass, fields
 from aotf_lab.data import read_packaged_table
 from aotf_lab.estimation import Fit
 from aotf_lab.reading.instrument_fields import Instrument
-from aotf_lab.report.content_files import all_files_sha256
 from aotf_lab.report.driver_parts import Driver
 from aotf_lab.report.light_parts import Light
 from aotf_lab.report.pace_parts import Pace
@@ -31,11 +30,15 @@ class Paragraph:
     words: str
 
 
-def method(session: Session, driver: Driver, light: Light, pace: Pace) -> list[Paragraph]:
-    """Return what is to be told of all that was computed from this session, in the order of the bench day."""
+def method(session: Session, parts: tuple[Driver, Light, Pace], all_files: str) -> list[Paragraph]:
+    """Return what is to be told of all that was computed from this session, in the order of the bench day.
+
+    ``all_files`` is the SHA-256 of all files together.
+    """
+    driver, light, pace = parts
     found = (
-        *_general(session), *_oscillator(session), *_scans(session), *_tuning(session), *_efficiency(session),
-        *_level(driver), *_driver(driver), *_light(light), *_pace(pace), *_composed(light),
+        *_general(session, all_files), *_oscillator(session), *_scans(session), *_tuning(session),
+        *_efficiency(session), *_level(driver), *_driver(driver), *_light(light), *_pace(pace), *_composed(light),
     )  # fmt: skip
     return [Paragraph(p.topic, p.words[0].upper() + p.words[1:]) for p in found]
 
@@ -59,14 +62,14 @@ def accuracies(tool: Instrument) -> str:
     return ", ".join(said)
 
 
-def _general(session: Session) -> Iterator[Paragraph]:
+def _general(session: Session, all_files: str) -> Iterator[Paragraph]:
     facts, bench = session.facts, session.facts.instruments
     day = "on a day that session.toml does not state" if facts.date is None else f"on {facts.date}"
     read = len(session.all_readings)
     yield Paragraph(
         "Readings",
         f"Taken {day}: {count(read, 'raw file')} read, SHA-256 of all files together "
-        f"{all_files_sha256(session)}. Each value stands with its standard uncertainty (k = 1) in brackets, in units "
+        f"{all_files}. Each value stands with its standard uncertainty (k = 1) in brackets, in units "
         "of its last digits (JCGM 100:2008). Where readings scatter significantly more than their instruments' "
         "accuracies say, u is scaled up (Birge ratio) and intervals use Student t; it is never scaled down.",
     )

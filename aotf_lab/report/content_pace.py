@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from uncertainties import UFloat
 
@@ -16,11 +15,9 @@ from aotf_lab.report.words import light, measured, of_line
 __all__ = [
     "OUT_OF_REACH",
     "TYPED_HEADS",
-    "PlayText",
     "advice",
     "generator_notes",
     "pace_rows",
-    "play_texts",
     "typed_rows",
 ]
 
@@ -28,21 +25,12 @@ OUT_OF_REACH = "out of reach"
 
 TYPED_HEADS = (
     "Line",
-    "Offset on a display for high impedance (V)",
-    "Offset on a display for 50 ohm (V)",
+    "Offset, high-impedance display (V)",
+    "Offset, 50-ohm display (V)",
     "Volts at the port, by the voltmeter",
     "Light lost as typed, at most",
     "Light lost once set by the voltmeter, at most",
 )
-
-
-@dataclass(frozen=True)
-class PlayText:
-    """A play as text: its name, what it is, and its lines."""
-
-    name: str
-    what: str
-    rows: tuple[tuple[str, str], ...]
 
 
 def pace_rows(pace: Pace) -> list[NumberRow]:
@@ -120,7 +108,7 @@ def generator_notes(pace: Pace) -> list[str]:
         f"The port's {load:g} ohm take {share:.2g} % off the generator's open-circuit volts; that is allowed for."
     ]  # fmt: skip
     notes.append(
-        "DC: amplitude off, the offset alone. A display for 50 ohm shows half of what it shows for a high impedance: "
+        "DC: amplitude off, the offset alone. A 50-ohm display shows half of what a high-impedance display shows: "
         "look which one is chosen in the menu before the port is plugged in."
     )
     worst = [m for level in pace.levels.values() for m in level.made if m.reachable and m.generator_share > 0.5]
@@ -130,14 +118,6 @@ def generator_notes(pace: Pace) -> list[str]:
             f"{1e3 * max(m.error_mhz.s for m in worst):.0f} kHz (k = 1). Set each level by the voltmeter at the port."
         )
     return notes
-
-
-def play_texts(pace: Pace) -> list[PlayText]:
-    """Return each play as text."""
-    return [
-        PlayText(name, play.title, play.made_rows() if isinstance(play, GeneratorSettings) else play.rows())
-        for name, play in pace.plays.items()
-    ]
 
 
 def advice(pace: Pace) -> list[str]:

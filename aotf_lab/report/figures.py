@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from itertools import groupby
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +14,8 @@ from aotf_lab.crystal import Efficiency
 from aotf_lab.crystal.efficiency.law import drive_law
 from aotf_lab.drawing import (
     figure_to_svg,
+    legend_above,
+    legend_in_words,
     mark_found_lines,
     mark_rated_power,
     new_figure,
@@ -21,9 +24,10 @@ from aotf_lab.drawing import (
 )
 from aotf_lab.driver import Vco
 from aotf_lab.physics.coupled_waves import detuning_for_light
+from aotf_lab.report.words import measured
 from aotf_lab.session import Session
 
-__all__ = ["ReportFigure", "encoded", "report_figures"]
+__all__ = ["PAGE", "PAIR", "QUARTER", "WIDTHS_IN", "ReportFigure", "encoded", "in_rows", "report_figures"]
 
 Floats = NDArray[np.float64]
 
@@ -31,19 +35,36 @@ _FIVE_PERCENT = float(detuning_for_light(0.95))
 """Share of the FWHM at which 5 % of the light is lost."""
 
 
+PAGE, PAIR, QUARTER = "page", "pair", "quarter"
+"""How broad a figure stands on the page: alone, two or four beside each other."""
+
+WIDTHS_IN = {PAGE: 7.4, PAIR: 3.67, QUARTER: 1.81}
+"""Their widths as printed, so that letters print in the size in which they are drawn."""
+
+
 @dataclass(frozen=True)
 class ReportFigure:
-    """A figure: base64 of its SVG, what it shows, and the same for someone who cannot see it."""
+    """A figure: base64 of its SVG, what it shows, the same for someone who cannot see it, and how broad it stands.
+
+    ``key`` is its legend in words where it holds none, told once for all figures that share it.
+    """
 
     svg: str
     caption: str
     alt: str
-    small: bool = False
+    width: str = PAGE
+    key: str = ""
 
 
 def report_figures(session: Session) -> list[ReportFigure]:
     """Return the figures of everything that could be computed."""
-    return [*_oscillator(session), *_tuning(session), *_efficiency(session), *_scans(session), *_modulators(session)]
+    return [*_oscillator(session), *_scans(session), *_tuning(session), *_efficiency(session), *_modulators(session)]
+
+
+def in_rows(figures: Iterable[ReportFigure]) -> list[tuple[str, str, list[ReportFigure]]]:
+    """Return the figures in their order, those beside each other together: how broad, their key, and they."""
+    runs = groupby(figures, key=lambda f: (f.width, f.key))
+    return [(width, key, list(run)) for (width, key), run in runs]
 
 
 def encoded(svg: str) -> str:
@@ -55,7 +76,7 @@ def _oscillator(session: Session) -> Iterator[ReportFigure]:
     vco = session.curves.vco
     if vco is None:
         return
-    figure, (top, bottom) = new_figure(2, (3, 1), height_in=4.5)
+    figure, (top, bottom) = new_figure(2, (3, 1), height_in=4.1, width_in=WIDTHS_IN[PAGE])
     vco.plot(top)
     top.set_xlabel("")
     plot_residuals(
@@ -97,7 +118,7 @@ def _tuning(session: Session) -> Iterator[ReportFigure]:
     tuning = session.curves.tuning
     if tuning is None:
         return
-    figure, (top, bottom) = new_figure(2, (3, 1), height_in=4.5)
+    figure, (top, bottom) = new_figure(2, (3, 1), height_in=4.1, width_in=WIDTHS_IN[PAGE])
     tuning.plot(top)
     found = _found_lines(session)
     if found:
@@ -131,18 +152,19 @@ def _found_lines(session: Session) -> dict[str, tuple[float, float]]:
 def _efficiency(session: Session) -> Iterator[ReportFigure]:
     lines = session.curves.efficiency
     for name, curve in lines.own.items() if lines is not None else ():
-        figure, (top, bottom) = new_figure(2, (3, 1), height_in=3.8, width_in=4.3)
+        figure, (top, bottom) = new_figure(2, (5, 2), height_in=3.55, width_in=WIDTHS_IN[PAIR])
         curve.plot(top)
         top.set_title(f"Line {name}: {curve.level}", fontsize="medium", loc="left")
         top.set_xlabel("")
         if session.curves.rated_rf_power_w is not None:
             mark_rated_power(top, session.curves.rated_rf_power_w)
+        legend_above(top)
         plot_light_residuals(*_light_residuals(curve), ax=bottom)
         yield ReportFigure(
             encoded(figure_to_svg(figure, f"efficiency {name}")),
             f"Efficiency of line {name} against RF power; below, readings minus curve in percent of the light.",
             f"Efficiency of line {name} for RF power up to {curve.range_w[1]:.2g} W; level: {curve.level}.",
-            small=True,
+            PAIR,
         )
 
 
@@ -158,26 +180,31 @@ def _light_residuals(curve: Efficiency) -> tuple[Floats, Floats, Floats]:
 
 def _scans(session: Session) -> Iterator[ReportFigure]:
     for name, scan in session.curves.scans.items():
-        figure, (axes,) = new_figure(1, height_in=2.9, width_in=4.3)
+        figure, (axes,) = new_figure(1, height_in=1.75, width_in=WIDTHS_IN[QUARTER])
         scan.plot(axes)
+        key = legend_in_words(axes)
+        axes.set_xlabel("f (MHz)")
+        axes.set_ylabel("\u03a6 (mW)")
         axes.set_title(f"Line {name}", fontsize="medium", loc="left")
         yield ReportFigure(
             encoded(figure_to_svg(figure, f"scan {name}")),
-            f"Passband of line {name}; the broken vertical line is its centre.",
+            f"Line {name}: centre {measured(scan.centre_mhz, 'MHz')}, FWHM {measured(scan.fwhm_mhz, 'MHz')}.",
             f"Passband centred at {scan.centre_mhz.n:.3f} MHz, full width at half maximum {scan.fwhm_mhz.n:.3f} MHz.",
-            small=True,
+            QUARTER,
+            f"optical power \u03a6 against frequency f; {key}; upright line of dots and dashes: the centre",
         )
 
 
 def _modulators(session: Session) -> Iterator[ReportFigure]:
     for name, modulator in session.curves.modulators.items():
-        figure, (axes,) = new_figure(1, height_in=2.9, width_in=4.3)
+        figure, (axes,) = new_figure(1, height_in=3.0, width_in=WIDTHS_IN[PAIR])
         modulator.plot(axes)
         axes.set_title(f"Line {name}", fontsize="medium", loc="left")
+        legend_above(axes)
         carrier, band = modulator.carrier_mhz.n, modulator.bandwidth_mhz.n
         yield ReportFigure(
             encoded(figure_to_svg(figure, f"modulator {name}")),
             f"Light of line {name} against the carrier; the broken vertical line is the best carrier.",
             f"Best carrier {carrier:.2f} MHz; half of the light is left over {band:.2f} MHz.",
-            small=True,
+            PAIR,
         )

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from aotf_lab.drawing import figure_to_svg, new_figure
+from aotf_lab.drawing import figure_to_svg, legend_above, new_figure
 from aotf_lab.drawing.level import mark_safe_supply
 from aotf_lab.report.driver_parts import Driver
-from aotf_lab.report.figures import ReportFigure, encoded
+from aotf_lab.report.figures import PAIR, WIDTHS_IN, ReportFigure, encoded
 from aotf_lab.session import Session
 
 __all__ = ["driver_figures", "small_figure"]
@@ -21,9 +21,10 @@ def driver_figures(session: Session, driver: Driver) -> list[ReportFigure]:
 
 def small_figure(name: str, draw: Callable[..., object], caption: str, alt: str) -> ReportFigure:
     """Return the small figure that ``draw`` puts on the axes it is given."""
-    figure, (axes,) = new_figure(1, height_in=3.0, width_in=4.3)
+    figure, (axes,) = new_figure(1, height_in=2.75, width_in=WIDTHS_IN[PAIR])
     draw(axes)
-    return ReportFigure(encoded(figure_to_svg(figure, name)), caption, alt, small=True)
+    legend_above(axes)
+    return ReportFigure(encoded(figure_to_svg(figure, name)), caption, alt, PAIR)
 
 
 def _level(driver: Driver, limit_w: float | None) -> Iterator[ReportFigure]:

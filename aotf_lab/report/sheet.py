@@ -6,7 +6,6 @@ from collections.abc import Iterator
 
 from aotf_lab.planning import SetPoints
 from aotf_lab.report.checks import PartCheck
-from aotf_lab.report.content_files import all_files_sha256
 from aotf_lab.report.content_time import LOST_PERCENT, since, wait_of
 from aotf_lab.report.driver_parts import Driver
 from aotf_lab.report.findings import Finding
@@ -15,7 +14,7 @@ from aotf_lab.report.pace_parts import Pace
 from aotf_lab.report.preflight_rows import rounded_down
 from aotf_lab.report.sheet_fit import fitted
 from aotf_lab.report.sheet_parts import BenchSheet, Box
-from aotf_lab.report.sheet_rows import failures, sheet_lines
+from aotf_lab.report.sheet_rows import Texts, failures, sheet_lines, sheet_plays
 from aotf_lab.report.words import clipped, measured
 from aotf_lab.session import Session
 
@@ -28,20 +27,22 @@ def bench_sheet(
     session: Session,
     parts: tuple[Driver, Light, Pace],
     points: SetPoints,
-    set_rows: list[tuple[str, ...]],
+    texts: Texts,
     judged: tuple[list[PartCheck], list[Finding]],
 ) -> BenchSheet:
-    """Return the sheet of what was computed; ``set_rows`` are the texts of the table of set-points."""
+    """Return the sheet of what was computed, with ``texts`` of the details."""
     driver, light, pace = parts
     sheet = BenchSheet(
         clipped(session.facts.note, _NOTE),
         session.facts.date or "",
         (_supply(driver), _wait(session, driver), _park(light)),
-        tuple(sheet_lines(points, set_rows, pace)),
+        tuple(sheet_lines(points, texts)),
         tuple(_notes(light, pace)),
+        tuple(sheet_plays(pace)),
         tuple(failures(session, points, *judged)),
         0,
-        all_files_sha256(session)[:_HASH],
+        0,
+        texts.all_files[:_HASH],
         size_pt=0.0,
         table_em=1.0,
     )

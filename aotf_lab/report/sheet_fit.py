@@ -32,25 +32,33 @@ _BOX, _CELL = 1.7, 0.7
 _COLUMNS = (0.50, 0.13, 0.37)
 """Shares of the width: what failed, its cost, the cure."""
 
+_PLAY_COLUMNS, _VOLTS = (0.18, 0.115, 0.36), 1.6
+"""Shares of the width: what is played, each of four volts to type, what it is; the size of the volts."""
+
 
 def fitted(sheet: BenchSheet) -> BenchSheet:
     """Return the sheet in the largest size in which it fits.
 
-    Rather than too small, what failed is told in fewer words, and then without the last ones.
+    Rather than too small, what failed is told in fewer words; then the longer of the tables of what failed and of what
+    to play loses its last row, and says so.
     """
     for size_pt in _SIZES_PT:
         wide = _WIDTH_PT / size_pt
         table_em = min(1.0, wide / (_SPARE * max(_table_width(sheet), 1.0)))
         fits = _SPARE * _boxes_width(sheet) <= wide and _height(sheet, wide, table_em) <= _HEIGHT_PT / size_pt
-        if fits or (size_pt == _SIZES_PT[-1] and not sheet.failures):
+        left = bool(sheet.failures or sheet.plays)
+        if fits or (size_pt == _SIZES_PT[-1] and not left):
             return replace(sheet, size_pt=size_pt, table_em=round(table_em, 3))
-        if size_pt <= _READABLE_PT and sheet.failures:
+        if size_pt <= _READABLE_PT and left:
             break
     terse = tuple(
         replace(f, words=clipped(f.words, _TERSE[0]), cure=clipped(f.cure, _TERSE[1])) for f in sheet.failures
     )
     if terse != sheet.failures:
         return fitted(replace(sheet, failures=terse))
+    wide = _WIDTH_PT / _READABLE_PT
+    if sheet.plays and _plays(sheet, wide) >= _failures(sheet, wide):
+        return fitted(replace(sheet, plays=sheet.plays[:-1], more_plays=sheet.more_plays + 1))
     return fitted(replace(sheet, failures=sheet.failures[:-1], more=sheet.more + 1))
 
 
@@ -90,7 +98,19 @@ def _height(sheet: BenchSheet, wide: float, table_em: float) -> float:
     ) + 1.3  # fmt: skip
     table = table_em * (3.0 + len(sheet.lines) * (1.15 * _DRIVE + 0.3)) + 1.0
     notes = sum(_lines(note, wide, _SMALL) + 0.15 for note in sheet.notes)
-    return head + boxes + table + notes + _failures(sheet, wide) + 5.6
+    return head + boxes + table + notes + _plays(sheet, wide) + _failures(sheet, wide) + 5.6
+
+
+def _plays(sheet: BenchSheet, wide: float) -> float:
+    if not sheet.plays and not sheet.more_plays:
+        return 0.0
+    height = 4.6 + 1.2 * bool(sheet.more_plays)
+    name, volts, words = _PLAY_COLUMNS
+    for play in sheet.plays:
+        cells = ((play.name, name), (play.steps, 4 * volts), (play.words, words))
+        rows = [_lines(text, share * wide - _CELL, _SMALL) for text, share in cells]
+        height += max(*rows, 1.15 * _VOLTS if play.typed else 0.0) + 0.35
+    return height
 
 
 def _failures(sheet: BenchSheet, wide: float) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["BenchSheet", "Box", "Failure", "SheetLine"]
+__all__ = ["BenchSheet", "Box", "Failure", "SheetLine", "SheetPlay"]
 
 
 @dataclass(frozen=True)
@@ -34,6 +34,20 @@ class SheetLine:
 
 
 @dataclass(frozen=True)
+class SheetPlay:
+    """What the generator is to play, as text: its name, what to type, and what comes of it.
+
+    ``typed`` is offset and amplitude on a high-impedance, then on a 50-ohm display, empty for a wave of its own, whose
+    steps ``steps`` holds.
+    """
+
+    name: str
+    typed: tuple[str, ...]
+    steps: str
+    words: str
+
+
+@dataclass(frozen=True)
 class Failure:
     """One thing that failed: its name, what was found, the light that it costs, and what to do ("" where not known)."""
 
@@ -48,8 +62,8 @@ class BenchSheet:
     """The sheet; ``size_pt`` is the largest size of its text at which it stands on one page, A4 or US Letter.
 
     The table of lines is set ``table_em`` times as large. ``day`` is that of the readings, "" where it is not stated.
-    ``more`` counts the failures for which there is no room: they stand in the details only. ``sha256`` is the head of
-    that of all files together.
+    ``more`` counts the failures, ``more_plays`` the plays for which there is no room: they stand in the details only.
+    ``sha256`` is the head of that of all files together.
     """
 
     note: str
@@ -57,8 +71,10 @@ class BenchSheet:
     boxes: tuple[Box, ...]
     lines: tuple[SheetLine, ...]
     notes: tuple[str, ...]
+    plays: tuple[SheetPlay, ...]
     failures: tuple[Failure, ...]
     more: int
+    more_plays: int
     sha256: str
     size_pt: float
     table_em: float

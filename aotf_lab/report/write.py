@@ -11,6 +11,7 @@ from aotf_lab.planning import SetPoints, set_points
 from aotf_lab.reading.atomic import write_bytes_atomically
 from aotf_lab.report.cautions import CAUTIONS
 from aotf_lab.report.checks import PartCheck, gathered_checks
+from aotf_lab.report.checks_passed import PASSED_HEADS, passed_once, passed_rows
 from aotf_lab.report.content import (
     DETAIL_HEADS,
     NOTES,
@@ -24,12 +25,13 @@ from aotf_lab.report.content_files import all_files_sha256, file_rows
 from aotf_lab.report.content_light import light_rows, light_sentences
 from aotf_lab.report.content_method import method
 from aotf_lab.report.content_numbers import NUMBER_HEADS, crystal_rows
-from aotf_lab.report.content_pace import TYPED_HEADS, advice, generator_notes, pace_rows, play_texts, typed_rows
+from aotf_lab.report.content_pace import TYPED_HEADS, advice, generator_notes, pace_rows, typed_rows
+from aotf_lab.report.content_plays import play_texts
 from aotf_lab.report.content_time import TIME_HEADS, time_table
 from aotf_lab.report.content_traces import unused_traces
 from aotf_lab.report.content_verdict import trouble_names, verdict
 from aotf_lab.report.driver_parts import Driver, driver_of, nothing_computed
-from aotf_lab.report.figures import report_figures
+from aotf_lab.report.figures import in_rows, report_figures
 from aotf_lab.report.figures_driver import driver_figures
 from aotf_lab.report.figures_light import light_figures
 from aotf_lab.report.figures_pace import pace_figures
@@ -39,6 +41,7 @@ from aotf_lab.report.pace_parts import Pace, pace_of
 from aotf_lab.report.page import rendered
 from aotf_lab.report.pdf import pdf_of, require_pdf
 from aotf_lab.report.sheet import bench_sheet
+from aotf_lab.report.sheet_rows import Texts
 from aotf_lab.session import Session, check_session, require_output
 from aotf_lab.session.before_rf import before_rf
 from aotf_lab.session.rerun.differences import Differences
@@ -86,9 +89,10 @@ def _content(
     light, pace = parts
     points = _points(session, driver)
     set_rows = set_point_rows(points, None if driver.safe is None else driver.safe.supply_v)
+    texts = Texts(set_rows, typed_rows(pace), all_files_sha256(session))
     return {
         "title": f"{session.facts.name or session.facts.folder.name}: bench report",
-        "sheet": bench_sheet(session, (driver, light, pace), points, set_rows, (checks, findings)),
+        "sheet": bench_sheet(session, (driver, light, pace), points, texts, (checks, findings)),
         "verdict": [*verdict(session, driver, points, checks), *light_sentences(light), *findings_verdict(findings)],
         "set_points": set_rows,
         "set_point_heads": SET_POINT_HEADS,
@@ -99,18 +103,23 @@ def _content(
         "troubles": list(zip(trouble_names(session), map(str, session.troubles.values()), strict=True)),
         "failed": [c for c in checks if not c.passed],
         "passed": [c for c in checks if c.passed],
+        "passed_rows": [astuple(row) for row in passed_rows(checks)],
+        "passed_once": passed_once(checks),
+        "passed_heads": PASSED_HEADS,
         "unused": unused_traces(driver),
-        "typed": typed_rows(pace),
+        "typed": texts.typed,
         "typed_heads": TYPED_HEADS,
         "typed_notes": generator_notes(pace),
         "plays": play_texts(pace),
         "advice": advice(pace),
-        "figures": [
-            *report_figures(session),
-            *light_figures(light),
-            *pace_figures(pace),
-            *driver_figures(session, driver),
-        ],
+        "figures": in_rows(
+            [
+                *report_figures(session),
+                *light_figures(light),
+                *pace_figures(pace),
+                *driver_figures(session, driver),
+            ]
+        ),
         "numbers": [
             astuple(row) for row in (*crystal_rows(session), *light_rows(light), *pace_rows(pace), *driver_rows(driver))
         ],
@@ -121,8 +130,8 @@ def _content(
         "time_heads": TIME_HEADS,
         "assumed": (*session.facts.assumed, *session.facts.remarks),
         "files": file_rows(session),
-        "all_files": all_files_sha256(session),
-        "method": method(session, driver, light, pace),
+        "all_files": texts.all_files,
+        "method": method(session, (driver, light, pace), texts.all_files),
         "cautions": CAUTIONS,
         "version": version("aotf-lab"),
     }

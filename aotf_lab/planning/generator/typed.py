@@ -56,14 +56,24 @@ class Typed:
         """The offset in open-circuit volts."""
         return self.offset_v / self.factor
 
+    @property
+    def offset_text(self) -> str:
+        """The offset (V) with the digits that its step has."""
+        return _volts(self.offset_v, self.steps_v[1])
+
+    @property
+    def amplitude_text(self) -> str:
+        """The amplitude (V peak to peak) with the digits that its step has."""
+        return _volts(self.amplitude_vpp, self.steps_v[0])
+
     def __str__(self) -> str:
         if self.amplitude_vpp == 0:
-            return f"DC, offset {_volts(self.offset_v, self.steps_v[1])} V"
+            return f"DC, offset {self.offset_text} V"
         a, o = self.steps_v
         level = None if a is None or o is None else min(a / 2, o)
         words = (
             f"high {_volts(self.high_v, level)} V, low {_volts(self.low_v, level)} V; or offset "
-            f"{_volts(self.offset_v, o)} V, amplitude {_volts(self.amplitude_vpp, a)} V peak to peak"
+            f"{self.offset_text} V, amplitude {self.amplitude_text} V peak to peak"
         )
         return words if self.codes is None else f"{words}; codes {', '.join(map(str, self.codes))}"
 
