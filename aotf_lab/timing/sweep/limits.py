@@ -10,7 +10,7 @@ the span.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -27,6 +27,10 @@ from aotf_lab.timing.sweep.pulse import peak_light
 __all__ = ["SweepLimits", "SweepPart", "sweep_limits"]
 
 Course = Literal["triangle", "sine"]
+
+_PORT = "oscillator port"
+_PER_MHZ = {"triangle": 1.0, "sine": 2.0 / math.pi}
+"""Sweeps of a span at one rate in its middle, over those of a triangle."""
 
 
 @dataclass(frozen=True)
@@ -168,14 +172,27 @@ def sweep_limits(
     if generator_slew_v_per_us is not None and mhz_per_v is None:
         raise AotfLabError("the generator's slew without the oscillator's slope", found=generator_slew_v_per_us,
                            allowed="mhz_per_v beside it", cure="give the oscillator's MHz/V at the line")  # fmt: skip
-    detector = 0.0 if detector_rise_us is None else pole_of_rise_us(1.0) * detector_rise_us
     hold = generator_step_us or 0.0
-    tau = 0.0 if port_bandwidth_khz is None else pole_of_bandwidth_us(1.0) / port_bandwidth_khz
-    hard = {
-        "port": _port_rate(tau, span_mhz, loss, course),
-        "slew": math.inf if generator_slew_v_per_us is None else generator_slew_v_per_us * abs(mhz_per_v or 0.0),
-    }
-    of = (0.25 * transit_us, detector, hold, fwhm_mhz)
+    late: dict[str, Number] = {"beam": delay_us}
+    if detector_rise_us is not None:
+        late["detector"] = pole_of_rise_us(1.0) * detector_rise_us
+    if port_bandwidth_khz is not None:
+        late[_PORT] = pole_of_bandwidth_us(1.0) / port_bandwidth_khz
+    if generator_step_us is not None or generator_slew_v_per_us is not None:
+        late["generator"] = 0.5 * hold
+    slew = math.inf if generator_slew_v_per_us is None else generator_slew_v_per_us * abs(mhz_per_v or 0.0)
+    hard = {_PORT: _port_rate(late.get(_PORT, 0.0), span_mhz, loss, course), "generator": slew}
+    return _limits(hard, (0.25 * transit_us, late.get("detector", 0.0), hold, fwhm_mhz), late, loss, span_mhz, course)
+
+
+def _limits(
+    hard: Mapping[str, Number], of: tuple[Number, float | Number, float, Number], late: Mapping[str, Number],
+    loss: float, span_mhz: float | None, course: Course,
+) -> SweepLimits:  # fmt: skip
+    """Return the limits by ``hard`` rates (MHz/us) of port and slew, and by what blurs: ``of`` makes a ``_Times``.
+
+    ``late`` is the lag (us) of each part that is there.
+    """
 
     def highest(name: str) -> Number:
         return through(lambda s, d, b, w: _Times(s, d, b, w).highest(name, loss), *of)
@@ -183,22 +200,19 @@ def sweep_limits(
     times = _Times(*map(nominal, of))
     rate: Number = min((highest("all"), *hard.values()), key=nominal)
     at = nominal(rate)
-    blurs = {n: times.lost(n, at) for n in ("beam", "detector", "generator")}
-    parts = [SweepPart("beam", highest("beam"), blurs["beam"], nominal(delay_us), "of the light")]
-    if detector_rise_us is not None:
-        parts.append(SweepPart("detector", highest("detector"), blurs["detector"], nominal(detector), "of the light"))
-    if port_bandwidth_khz is not None:
-        lost = 0.0 if span_mhz is None else _span_lost(at, nominal(tau), span_mhz, course)
-        parts.append(SweepPart("oscillator port", hard["port"], lost, nominal(tau), "of the span"))
-    if generator_step_us is not None or generator_slew_v_per_us is not None:
-        own: Number = min((highest("generator"), hard["slew"]), key=nominal)
-        parts.append(SweepPart("generator", own, blurs["generator"], 0.5 * hold, "of the light"))
-    hardest = min(hard, key=lambda k: nominal(hard[k]))
-    names = {"port": "oscillator port", "slew": "generator"}
-    limited = names[hardest] if nominal(hard[hardest]) <= at else max(blurs, key=lambda n: blurs[n])
-    per_mhz = {"triangle": 1.0, "sine": 2.0 / math.pi}[course]
-    sweeps = None if span_mhz is None else 1e6 * per_mhz * rate / span_mhz
-    return SweepLimits(rate, sweeps, limited, tuple(parts), loss, span_mhz, course, nominal(fwhm_mhz), times.lost)
+    blurs = {name: times.lost(name, at) for name in ("beam", "detector", "generator")}
+    parts = []
+    for name, lag in late.items():
+        if name == _PORT:
+            lost = 0.0 if span_mhz is None else _span_lost(at, nominal(lag), span_mhz, course)
+            parts.append(SweepPart(name, hard[name], lost, nominal(lag), "of the span"))
+        else:
+            own: Number = min((highest(name), hard.get(name, math.inf)), key=nominal)
+            parts.append(SweepPart(name, own, blurs[name], nominal(lag), "of the light"))
+    hardest = min(hard, key=lambda name: nominal(hard[name]))
+    limited = hardest if nominal(hard[hardest]) <= at else max(blurs, key=lambda name: blurs[name])
+    sweeps = None if span_mhz is None else 1e6 * _PER_MHZ[course] * rate / span_mhz
+    return SweepLimits(rate, sweeps, limited, tuple(parts), loss, span_mhz, course, nominal(of[3]), times.lost)
 
 
 def _port_rate(tau_us: Number, span_mhz: float | None, loss: float, course: Course) -> Number:
