@@ -229,6 +229,13 @@ def test_assignment(shown):
     shown.follows(before)
 
 
+@pytest.mark.parametrize("shown", ["assignment"], indirect=True)
+def test_a_notebook_leaves_the_keys_of_a_list_and_a_button_alone(shown):
+    for control in (shown.labelled("Peak C", "select"), shown.button("Take the names of the scans")):
+        shown.page.value(f"({control}).focus()")
+        assert shown.page.value(f"({control}).hasAttribute('data-lm-suppress-shortcuts')")
+
+
 @pytest.mark.parametrize("shown", ["generator"], indirect=True)
 def test_generator(shown):
     before = shown.both
