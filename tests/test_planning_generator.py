@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 
 from aotf_lab.errors import AotfLabError
 from aotf_lab.physics.coupled_waves import light_lost
-from aotf_lab.planning.curves import Curves
+from aotf_lab.planning.curves import Curves, light_lost_percent
 from aotf_lab.planning.generator import generator_output, generator_settings
 from aotf_lab.planning.generator.typed import typed_of
 from aotf_lab.reading.session_limits import GeneratorFacts, OscillatorFacts
@@ -111,10 +111,8 @@ def test_error_and_light_are_those_of_the_curve(demo, pair):
     assert made.light_lost_percent > 99
 
 
-def test_loss_at_most_never_falls_as_the_error_grows(demo):
-    # beyond the first null, 1.129 FWHM at weak drive (sinc^2: 1 / 0.8859), a sidelobe gives light back; a bound does not
-    from aotf_lab.planning import light_lost_percent
-
+def test_loss_at_most_never_falls_as_the_error_grows():
+    """sinc^2 has its first null at 1 / 0.8859 FWHM; beyond it a sidelobe gives light back, a bound does not."""
     lost = [light_lost_percent(x, 1.0) for x in np.linspace(0, 3, 301)]
     assert np.all(np.diff(lost) >= 0)
     assert lost[50] == pytest.approx(50, abs=1e-9)
