@@ -30,6 +30,13 @@ def test_demo_has_every_part_and_no_trouble(demo):
     assert set(demo.efficiency.own) == set("BEG")
 
 
+def test_a_session_and_its_readings_show_themselves_in_short(demo):
+    assert str(demo).splitlines()[0] == "Session Skerry"
+    assert "14 scan" in str(demo)
+    assert "<td>" in demo._repr_html_()
+    assert demo.readings("oscillator")._repr_html_().count("<table") == 2  # the readings, and their receipt
+
+
 def test_results_are_kept(demo):
     assert demo.vco is demo.vco
     assert demo.tuning is demo.curves.tuning

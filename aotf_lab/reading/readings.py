@@ -33,6 +33,9 @@ class Readings:
     receipts: tuple[Receipt, ...] = ()
     sources: tuple[SourceFile, ...] = ()
 
+    def _repr_html_(self) -> str:
+        return str(self.table.to_html(max_rows=12)) + "".join(r._repr_html_() for r in self.receipts)
+
     def common_errors(self, column: str) -> tuple[CommonError, ...]:
         """Return the shared errors of ``column``."""
         return tuple(e for e in self.common if e.column == column)

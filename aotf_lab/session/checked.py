@@ -86,8 +86,12 @@ class SessionCheck:
         return "\n\n".join([*parts, self.verdict])
 
     def _repr_html_(self) -> str:
-        """Return the check as HTML: the verdict, what speaks against the session, and every receipt."""
-        return "".join((paragraph(self.verdict), *self._findings(), *(f._repr_html_() for f in self.files)))
+        """Return the check as HTML: the verdict, what speaks against the session, and every receipt, folded up."""
+        receipts = "".join(f._repr_html_() for f in self.files)
+        folded = (
+            f"<details><summary>How each of {_count(self.files, 'file')} was understood</summary>{receipts}</details>"
+        )
+        return "".join((paragraph(self.verdict), *self._findings(), folded))
 
     def _findings(self) -> tuple[str, ...]:
         against = [(c.place, c.what, c.found, c.stated, c.cure, _grave(c)) for c in self.contradictions]

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import os
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 from aotf_lab.errors import AotfLabError
+from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.given import given
 from aotf_lab.reading.session_file import load_session_file
 from aotf_lab.reading.session_limits import NO_LIMITS
@@ -47,6 +49,25 @@ class Session(SessionTiming):
     computed; ``curves`` leaves them out. ``scans`` holds those that could be fitted. ``troubles`` says
     what is missing, and why.
     """
+
+    def __str__(self) -> str:
+        return rows_text(f"Session {self.facts.name}", self._rows)
+
+    def _repr_html_(self) -> str:
+        return rows_html(f"Session {self.facts.name}", self._rows)
+
+    @property
+    def _rows(self) -> tuple[tuple[str, str], ...]:
+        purposes = Counter(f.purpose for f in self.facts.files)
+        return (
+            ("folder", str(self.facts.folder)),
+            (
+                "lines",
+                ", ".join(f"{e.name} {e.wavelength_nm:.2f} nm" for e in self.facts.lines) or "none stated",
+            ),
+            ("raw files", ", ".join(f"{n} {purpose}" for purpose, n in purposes.items())),
+            ("to be computed", ", ".join(self.parts)),
+        )
 
     @property
     def parts(self) -> tuple[str, ...]:
