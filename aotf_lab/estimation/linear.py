@@ -20,7 +20,8 @@ def linear(nominal: FloatArray, *terms: tuple[ArrayLike, Any]) -> NDArray[np.obj
     A term is ``(slopes, numbers)``: derivatives, (n,) or one for all, and a number with uncertainty that all rest on,
     or a sequence (n,) of them, one for each. Plain numbers do not move; what rests on nothing else is a ``float``.
     The same as arithmetic with ``ufloat``s row by row, without its 10 us an operation. ``_linear_part`` is what such
-    arithmetic refers to: as there, what a number rests on is only gathered where its u is asked for.
+    arithmetic refers to: as there, what a row rests on is gathered where its u is asked for. ``derivatives`` gathers at
+    once what several rows share.
 
     >>> from uncertainties import ufloat
     >>> gain = ufloat(2.0, 0.1)
@@ -32,13 +33,16 @@ def linear(nominal: FloatArray, *terms: tuple[ArrayLike, Any]) -> NDArray[np.obj
     for slopes, numbers in terms:
         each = np.broadcast_to(np.asarray(slopes, dtype=float), len(rows)).tolist()
         if isinstance(numbers, UFloat):
-            shared = numbers._linear_part
+            shared = LinearCombination(numbers.derivatives)
             for row, slope in zip(rows, each, strict=True):
                 row.append((slope, shared))
         elif np.ndim(numbers) > 0:
+            before: Any = None
             for row, slope, number in zip(rows, each, numbers, strict=True):
                 if isinstance(number, UFloat):
-                    row.append((slope, number._linear_part))
+                    part = LinearCombination(number.derivatives) if number is before else number._linear_part
+                    row.append((slope, part))
+                before = number
     result = np.empty(len(rows), dtype=object)
     for k, (value, row) in enumerate(zip(np.asarray(nominal, dtype=float).tolist(), rows, strict=True)):
         result[k] = AffineScalarFunc(value, LinearCombination(row)) if row else value

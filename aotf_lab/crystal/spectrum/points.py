@@ -85,12 +85,13 @@ class SpectrumPoints:
     @cached_property
     def _parts(self) -> FloatArray:
         """The parts (2, n) of the density's standard uncertainty: each point's own, and of shared causes."""
-        squares = np.zeros((2, len(self.density_mw_per_nm)))
-        for k, value in enumerate(self.density_mw_per_nm):
-            components = value.error_components().items()
-            own = sum(u * u for cause, u in components if cause.tag in SCATTER)
-            squares[:, k] = own, sum(u * u for _, u in components) - own
-        return np.asarray(np.sqrt(np.maximum(squares, 0.0)))
+        squares = []
+        for value in self.density_mw_per_nm:
+            of = [0.0, 0.0]
+            for cause, slope in value.derivatives.items():
+                of[cause.tag not in SCATTER] += (slope * cause.std_dev) ** 2
+            squares.append(of)
+        return np.asarray(np.sqrt(np.array(squares).T))
 
     @property
     def range_nm(self) -> tuple[float, float]:

@@ -53,8 +53,9 @@ def kind_of(cell: str) -> str:
     return "torn" if _TORN.search(cell) else "text"
 
 
+@lru_cache(maxsize=8192)
 def kinds_in(cells: tuple[str, ...]) -> tuple[str, ...]:
-    """Return the kind of each cell."""
+    """Return the kind of each cell; kept a while, as several questions are asked of a row."""
     return tuple([kind_of(cell) for cell in cells])
 
 
