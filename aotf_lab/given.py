@@ -136,7 +136,7 @@ def given_number(
         raise AotfLabError(f"u of {name} out of bounds", found=u, allowed="a finite number", cure="state it")
     low = (above is not None and size <= above) or (at_least is not None and size < at_least)
     if not math.isfinite(size) or low or (whole and size != int(size)):
-        raise AotfLabError(f"{name} out of bounds", found=number, allowed=allowed, cure="correct it, or leave it out")
+        raise AotfLabError(f"{name} out of bounds", found=number, allowed=allowed, cure="correct it")
     return value if isinstance(value, UFloat) else int(size) if whole else size
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Protocol
+from inspect import getattr_static
+from typing import Any, Protocol
 
 import numpy as np
 from uncertainties import UFloat
@@ -14,6 +15,7 @@ from aotf_lab.crystal.modulator.modulator import Modulator
 from aotf_lab.driver import Vco
 from aotf_lab.driver.level import Level, SafeSupply
 from aotf_lab.errors import AotfLabError, Said
+from aotf_lab.given import given_list, given_number
 from aotf_lab.physics.coupled_waves import light_lost
 
 __all__ = ["Curves", "Doubt", "HasCurves", "curves_of", "light_lost_percent", "line_peak", "wanted_lines"]
@@ -85,28 +87,42 @@ class HasCurves(Protocol):
 
 
 def curves_of(source: Curves | HasCurves) -> tuple[Curves, Mapping[str, UFloat | float | None]]:
-    """Return the curves of ``source``, and the wavelengths (nm) of the lines that it has of its own."""
-    return (source, {}) if isinstance(source, Curves) else (source.curves, source.wavelengths_nm)
+    """Return the curves of ``source``, and the wavelengths (nm) of the lines that it has of its own.
+
+    Raises ``AotfLabError`` for anything that has no curves, such as the path of a session.
+    """
+    if isinstance(source, Curves):
+        return source, {}
+    if getattr_static(source, "curves", None) is None:
+        kept = "; kept calibrations go into kept_set_points" if hasattr(source, "as_of") else ""
+        raise AotfLabError(
+            "source of another kind", found=Said(f"an object of the kind {type(source).__name__}"),
+            allowed="an open session, or Curves", cure=f"open the session's folder first: open_session(folder){kept}",
+        )  # fmt: skip
+    return source.curves, source.wavelengths_nm
 
 
 def wanted_lines(
-    lines: Mapping[str, UFloat | float | None] | Iterable[float | str] | None,
+    lines: str | float | Mapping[str, UFloat | float | None] | Iterable[float | str] | None,
     own: Mapping[str, UFloat | float | None],
     curves: Curves,
 ) -> dict[str, UFloat | float | None]:
     """Return name -> vacuum wavelength (nm) of the lines asked for; None stands for all that there are.
 
-    ``lines`` maps names to wavelengths, or lists wavelengths, or names of ``own`` or of scanned lines. Raises
-    ``AotfLabError`` for a name that is no line.
+    ``lines`` maps names to wavelengths, or lists wavelengths, or names of ``own`` or of scanned lines; one alone needs
+    no list. Raises ``AotfLabError`` for a name that is no line and a wavelength that is no number above zero.
     """
     if lines is None:
         return dict(own) or dict.fromkeys(curves.scans)
     if isinstance(lines, Mapping):
-        return dict(lines)
+        return {name: None if nm is None else _wavelength(nm, name) for name, nm in lines.items()}
+    several = [lines] if isinstance(lines, str | float | int | UFloat) else lines
+    allowed, cure = "names of lines, wavelengths (nm), or a table of both", 'write ["D", "E"], or {"new": 589.1}'
     wanted: dict[str, UFloat | float | None] = {}
-    for line in lines:
+    for line in given_list(several, "lines", allowed, cure):
         if not isinstance(line, str):
-            wanted[f"{line:g} nm"] = line
+            nm = _wavelength(line, "a line")
+            wanted[f"{nm:g} nm"] = nm
         elif line in own or line in curves.scans:
             wanted[line] = own.get(line)
         else:
@@ -115,6 +131,10 @@ def wanted_lines(
                 "no such line", found=line, allowed=f"one of {known}", cure="name a line or a wavelength"
             )
     return wanted
+
+
+def _wavelength(nm: object, line: str) -> Any:
+    return given_number(nm, f"wavelength of {line}", "nm", above=0, with_u=True)
 
 
 def line_peak(curves: Curves, name: str, wavelength_nm: UFloat | float | None) -> tuple[UFloat | float | None, UFloat]:

@@ -10,6 +10,7 @@ from uncertainties import nominal_value
 
 from aotf_lab.crystal import Scan
 from aotf_lab.errors import AotfLabError, Said
+from aotf_lab.given import given_numbers, given_table
 
 __all__ = ["incident_of"]
 
@@ -35,6 +36,8 @@ def incident_of(
     power that is missing or not above zero.
     """
     if stated is not None:
+        given_table(stated, "incident_mw", "lines and their incident power (mW)", 'write {"D": 1.2, "E": 0.8}')
+        given_numbers(stated.values(), "incident_mw")
         bad = [n for n in lines if not (n in stated and np.isfinite(stated[n]) and stated[n] > 0)]
         if bad:
             raise AotfLabError(

@@ -17,6 +17,7 @@ from aotf_lab.driver.level import Level, SafeSupply
 from aotf_lab.errors import AotfLabError, OutOfRangeError, Said, UnsafeDriveError
 from aotf_lab.estimation import Check
 from aotf_lab.estimation.problem import FloatArray
+from aotf_lab.given import given_number, given_numbers, given_table
 from aotf_lab.planning.curves import Curves, HasCurves, curves_of, wanted_lines
 from aotf_lab.planning.one_drive_lines import DrivenLine, drawn_efficiencies, driven_lines, efficiencies, peak_supply
 from aotf_lab.planning.one_drive_result import Aim, LineAtDrive, OneDrive
@@ -113,6 +114,8 @@ def _weights(weights: Mapping[str, float] | None, driven: tuple[DrivenLine, ...]
     if weights is None:
         return None
     names = [e.name for e in driven]
+    given_table(weights, "weights", "lines and their weights", 'write {"D": 2.0, "E": 1.0}')
+    given_numbers(weights.values(), "weights")
     values = np.array([float(weights.get(name, 0.0)) for name in names])
     wrong = [n for n in weights if n not in names]
     if wrong or not np.all(np.isfinite(values) & (values >= 0)) or not values.sum() > 0:
@@ -126,6 +129,7 @@ def _weights(weights: Mapping[str, float] | None, driven: tuple[DrivenLine, ...]
 def _settable(level: Level, safe: SafeSupply, step_v: float) -> FloatArray:
     """Return the supplies (n,) in whole steps from the lowest measured one to the safe one."""
     low, high = level.range_v[0], min(level.range_v[1], safe.supply_v)
+    step_v = given_number(step_v, "step_v", "V")
     if not 0 < step_v <= MOST_STEP_V:
         raise AotfLabError("a step without a meaning", found=step_v, allowed=f"above 0 to {MOST_STEP_V:g} V",
                            cure="state the step of the supply's setting in V")  # fmt: skip

@@ -48,7 +48,7 @@ def highest_safe_power(rated_w: float, scale: Iterable[CommonError]) -> float:
 def require_safe(power_w: UFloat | float, rated_w: float, where: str) -> None:
     """Raise ``UnsafeDriveError`` when the upper bound of ``power_w`` exceeds the rating."""
     bound = upper_bound(power_w)
-    if bound > rated_w * (1 + 1e-9):
+    if not bound <= rated_w * (1 + 1e-9):  # what is no number is not safe
         raise UnsafeDriveError(
             "RF power could exceed the crystal's rating",
             where=where,

@@ -9,6 +9,7 @@ from uncertainties import UFloat, nominal_value
 
 from aotf_lab.errors import OutOfRangeError
 from aotf_lab.estimation import largest_cause, variance_shares
+from aotf_lab.given import given_number
 from aotf_lab.planning.curves import Curves, HasCurves, curves_of, light_lost_percent, wanted_lines
 from aotf_lab.planning.power_point import PowerPoint
 from aotf_lab.planning.set_point import SetPoint, SetPoints
@@ -36,6 +37,8 @@ def set_points(
     ``AotfLabError`` for a name that is no line.
     """
     curves, own = curves_of(source)
+    if rf_power_w is not None:
+        rf_power_w = given_number(rf_power_w, "rf_power_w", "W", above=0)
     wanted = wanted_lines(lines, own, curves)
     return SetPoints(tuple(_set_point(curves, name, value, rf_power_w) for name, value in wanted.items()))
 

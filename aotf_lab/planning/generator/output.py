@@ -14,11 +14,12 @@ from typing import Any
 from uncertainties import UFloat, nominal_value
 
 from aotf_lab.estimation import new_cause
+from aotf_lab.given import given, given_number
 from aotf_lab.physics.loading import load_share
 from aotf_lab.planning.damage import LOWEST_CONTROL_V
 from aotf_lab.reading.session_limits import GeneratorFacts, OscillatorFacts
 
-__all__ = ["GENERATOR_CAUSES", "Output", "generator_output"]
+__all__ = ["GENERATOR_CAUSES", "Output", "generator_output", "given_output"]
 
 _U_OHM = 0.02
 """Relative standard uncertainty of a resistance where nothing is stated (common practice, no source)."""
@@ -77,6 +78,12 @@ class Output:
         return (made + self.bias_v) * self.share
 
 
+def given_output(value: object) -> Output:
+    """Return ``value``. Raises ``AotfLabError`` when it is no generator at a port."""
+    cure = "make it with generator_output(generator, oscillator), or take session.generator"
+    return given(value, Output, "output", "the generator at the port", cure)
+
+
 def generator_output(generator: GeneratorFacts, oscillator: OscillatorFacts, *, bias_v: UFloat | float = 0.0) -> Output:
     """Return the generator at the port.
 
@@ -84,6 +91,10 @@ def generator_output(generator: GeneratorFacts, oscillator: OscillatorFacts, *, 
     An accuracy that is not stated adds nothing, and every result says so. ``bias_v`` (V) is a battery in series. Raises
     ``AotfLabError`` for an accuracy or a resistance whose u is below zero.
     """
+    facts = "the facts that session.toml states of it"
+    given(generator, GeneratorFacts, "generator", facts, "take session.facts.limits.generator")
+    given(oscillator, OscillatorFacts, "oscillator", facts, "take session.facts.limits.oscillator")
+    bias_v = given_number(bias_v, "bias_v", "V", with_u=True)
     assumed = []
     if generator.source_ohm is None:
         assumed.append(f"[generator] source_ohm taken as {generator.output_ohm:g} ohm")

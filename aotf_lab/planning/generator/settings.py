@@ -15,7 +15,7 @@ from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.planning.curves import Curves, HasCurves, curves_of
 from aotf_lab.planning.generator.judge import checks_of
 from aotf_lab.planning.generator.made import Made, made_of, percent
-from aotf_lab.planning.generator.output import Output
+from aotf_lab.planning.generator.output import Output, given_output
 from aotf_lab.planning.generator.reach import Bias, Reach, bias_of, reach_of
 from aotf_lab.planning.generator.slips import Slip, slips_of
 from aotf_lab.planning.generator.typed import DISPLAYS, Typed, typed_of
@@ -183,6 +183,7 @@ def generator_settings(
     within it, and the check "reach" says so. Amplitudes are peak to peak. Raises ``AotfLabError`` where a line has no
     set-point, and where generator, port and curve have no volts in common.
     """
+    given_output(output)
     curves, _ = curves_of(source)
     vco, wanted = needed_vco(curves), wanted_levels(source, lines, park_mhz)
     reach = reach_of(output, vco)

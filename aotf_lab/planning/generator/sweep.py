@@ -13,14 +13,14 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-import numpy as np
 from uncertainties import UFloat, nominal_value, umath
 
 from aotf_lab.driver import Vco
 from aotf_lab.errors import AotfLabError, Said
+from aotf_lab.given import given_number
 from aotf_lab.physics.loading import pole_delay_us
 from aotf_lab.planning.curves import Curves, HasCurves, curves_of
-from aotf_lab.planning.generator.output import Output
+from aotf_lab.planning.generator.output import Output, given_output
 from aotf_lab.planning.generator.reach import Reach, reach_of
 from aotf_lab.planning.generator.swept import SineSweep, Window, sweep_checks
 from aotf_lab.planning.generator.typed import DISPLAYS, typed_of
@@ -65,9 +65,12 @@ def sine_sweep(
     pole; without them both are chosen so that every line is passed with room before the turning points. Raises
     ``AotfLabError`` for a rate or an amplitude that is not above zero, and for a sine that leaves what can be set.
     """
-    for name, value in (("rate_khz", rate_khz), ("amplitude_vpp", amplitude_vpp)):
-        if value is not None and not (np.isfinite(value) and value > 0):
-            raise AotfLabError(f"{name} of a sweep", found=value, allowed="a number above 0", cure="state it anew")
+    given_output(output)
+    rate_khz = given_number(rate_khz, "rate_khz", "kHz", above=0)
+    if amplitude_vpp is not None:
+        amplitude_vpp = given_number(amplitude_vpp, "amplitude_vpp", "V", above=0)
+    if centre_v is not None:
+        centre_v = given_number(centre_v, "centre_v", "V")
     curves, _ = curves_of(source)
     vco, wanted = needed_vco(curves), wanted_levels(source, lines, None)
     reach = reach_of(output, vco)

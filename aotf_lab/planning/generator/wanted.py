@@ -10,6 +10,7 @@ from uncertainties import UFloat, nominal_value, ufloat
 
 from aotf_lab.driver import Vco
 from aotf_lab.errors import AotfLabError, Said
+from aotf_lab.given import given_number
 from aotf_lab.planning.curves import Curves, HasCurves, curves_of
 from aotf_lab.planning.set_points import set_points
 
@@ -71,7 +72,7 @@ def wanted_levels(
             curves.fwhm_mhz(point.frequency_mhz.n), point.u_setting_mhz or 0.0, max(factors),
         ))  # fmt: skip
     if park_mhz is not None:
-        found.append(_park(vco, park_mhz))
+        found.append(_park(vco, given_number(park_mhz, "park_mhz", "MHz", with_u=True)))
     if not found:
         raise AotfLabError("no level is asked for", found=Said("no line"), allowed="one line or more", cure="name one")
     return tuple(found)

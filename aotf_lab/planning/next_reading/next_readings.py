@@ -9,6 +9,7 @@ import numpy as np
 from aotf_lab.driver.level.numbers import shared_numbers
 from aotf_lab.errors import AotfLabError, Said
 from aotf_lab.estimation.problem import FloatArray
+from aotf_lab.given import given, given_list
 from aotf_lab.planning.curves import Curves, HasCurves, curves_of
 from aotf_lab.planning.next_reading.calibrations import calibrations
 from aotf_lab.planning.next_reading.design import after_each, learnt, learnt_exactly
@@ -55,7 +56,12 @@ def next_readings(
 
 
 def _goals(source: Curves | HasCurves, wanted: Wanted | Sequence[Wanted] | None) -> tuple[Wanted, ...]:
-    goals = all_settings(source) if wanted is None else (wanted,) if isinstance(wanted, Wanted) else tuple(wanted)
+    allowed, cure = "quantities wanted, in a list", 'make one with setting_of(session, "D") or its like'
+    if wanted is None:
+        goals = all_settings(source)
+    else:
+        several = [wanted] if isinstance(wanted, Wanted) else given_list(wanted, "wanted", allowed, cure)
+        goals = tuple(given(goal, Wanted, "one of wanted", "a quantity wanted", cure) for goal in several)
     exact = [w.name for w in goals if not w.value.s > 0]
     if not goals or exact:
         raise AotfLabError(

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from uncertainties import UFloat
 
 from aotf_lab.errors import AotfLabError, Said
+from aotf_lab.given import given
 from aotf_lab.planning.curves import Curves, HasCurves, curves_of, light_lost_percent, line_peak, wanted_lines
 
 __all__ = ["Wanted", "all_settings", "power_of_safe_supply", "saturation_of", "setting_of", "wavelength_of"]
@@ -39,6 +40,7 @@ def setting_of(source: Curves | HasCurves, line: str) -> Wanted:
     Raises ``AotfLabError`` without an oscillator curve or for a line of unknown frequency, ``OutOfRangeError`` where
     the oscillator does not reach it.
     """
+    _require_name(line)
     curves, own = curves_of(source)
     if curves.vco is None:
         raise _missing("oscillator curve", curves.missing.get("vco", "it was not measured"), line)
@@ -65,6 +67,7 @@ def all_settings(source: Curves | HasCurves) -> tuple[Wanted, ...]:
 
 def saturation_of(source: Curves | HasCurves, line: str) -> Wanted:
     """Return the saturation power of a line in true W; raises ``AotfLabError`` where efficiency does not tell it."""
+    _require_name(line)
     curves, own = curves_of(source)
     if curves.efficiency is None:
         raise _missing("efficiency curve", curves.missing.get("efficiency", "it was not measured"), line)
@@ -96,10 +99,15 @@ def wavelength_of(source: Curves | HasCurves, line: str) -> Wanted:
 
     In vacuum. Raises ``AotfLabError`` without a tuning curve or a scan of ``line``.
     """
+    _require_name(line)
     curves, _ = curves_of(source)
     if curves.tuning is None or line not in curves.scans:
         raise _missing("tuning curve with a scan of this line", "one of the two is missing", line)
     return Wanted(f"wavelength of line {line}", curves.tuning.wavelength(curves.scans[line].centre_mhz), "nm", 1.0)
+
+
+def _require_name(line: object) -> None:
+    given(line, str, "line", "the name of one line", 'name one, such as "D"')
 
 
 def _missing(what: str, why: str, where: str) -> AotfLabError:

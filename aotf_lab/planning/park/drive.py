@@ -11,6 +11,7 @@ from aotf_lab.driver.level import Level
 from aotf_lab.errors import AotfLabError, OutOfRangeError, Said, UnsafeDriveError
 from aotf_lab.estimation import new_cause
 from aotf_lab.estimation.problem import FloatArray
+from aotf_lab.given import given_number
 from aotf_lab.planning.curves import Curves, HasCurves
 from aotf_lab.planning.one_drive import one_drive, require_amplifier
 from aotf_lab.planning.safe_drive import require_safe
@@ -62,7 +63,9 @@ def parked_drive(
 
     Raises ``UnsafeDriveError`` above what is safe, ``AotfLabError`` where the power is not known or given twice.
     """
+    supply_v = None if supply_v is None else given_number(supply_v, "supply_v", "V")
     if rf_power_w is not None:
+        rf_power_w = given_number(rf_power_w, "rf_power_w", "W", with_u=True)
         return _flat(curves, supply_v, rf_power_w)
     level, safe = require_amplifier(curves, "parking")
     if supply_v is None:

@@ -11,6 +11,7 @@ from aotf_lab.driver import Vco
 from aotf_lab.errors import AotfLabError, Said
 from aotf_lab.estimation import Check
 from aotf_lab.estimation.problem import FloatArray
+from aotf_lab.given import given_number
 from aotf_lab.planning.curves import Curves, HasCurves, curves_of
 from aotf_lab.planning.incident import incident_of
 from aotf_lab.planning.park.bound import bounded_leak, full_light_doubts
@@ -97,6 +98,7 @@ def _require_lines(passbands: PassbandsLike, combine: Combine, drift_mhz: float 
         raise AotfLabError(
             "no such way to combine lines", found=combine, allowed="sum, worst", cure="name one of the two"
         )
+    drift_mhz = None if drift_mhz is None else given_number(drift_mhz, "drift_mhz", "MHz")
     if drift_mhz is not None and not (np.isfinite(drift_mhz) and drift_mhz >= 0):
         raise AotfLabError(
             "a drift without a meaning", found=drift_mhz, allowed="0 MHz or more", cure="state it in MHz"

@@ -6,9 +6,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TypeAlias
 
-import numpy as np
-
 from aotf_lab.errors import AotfLabError, Said
+from aotf_lab.given import given_list, given_number
 
 __all__ = ["OFF", "PARK", "Step", "Steps", "as_steps"]
 
@@ -25,11 +24,8 @@ class Step:
     weight: float = 1.0
 
     def __post_init__(self) -> None:
-        for name, value in (("dwell (us)", self.dwell_us), ("weight", self.weight)):
-            if not (np.isfinite(value) and value > 0):
-                raise AotfLabError(
-                    f"{name} of a step", where=self.line, found=value, allowed="above 0", cure="leave the step out"
-                )
+        given_number(self.dwell_us, f"dwell of step {self.line}", "us", above=0)
+        given_number(self.weight, f"weight of step {self.line}", above=0)
 
     @property
     def dark(self) -> bool:
@@ -47,11 +43,19 @@ def as_steps(steps: Steps) -> tuple[Step, ...]:
     >>> as_steps({"D": 50.0, "park": 20.0})
     (Step(line='D', dwell_us=50.0, weight=1.0), Step(line='park', dwell_us=20.0, weight=1.0))
     """
-    given = steps.items() if isinstance(steps, Mapping) else steps
-    found = tuple(s if isinstance(s, Step) else Step(s[0], float(s[1])) for s in given)
+    allowed, cure = "steps, or pairs of name and dwell (us)", 'write {"D": 50.0, "park": 20.0}'
+    several = steps.items() if isinstance(steps, Mapping) else given_list(steps, "steps", allowed, cure)
+    found = tuple(s if isinstance(s, Step) else _step(s, allowed, cure) for s in several)
     if len(found) < 2 or len({s.line for s in found}) < 2:
         raise AotfLabError(
             "a sequence without a change", found=Said(", ".join(s.line for s in found) or "no steps"),
             allowed="two different steps or more", cure="add a line, or a step of park or off",
         )  # fmt: skip
     return found
+
+
+def _step(pair: object, allowed: str, cure: str) -> Step:
+    two = tuple(given_list(pair, "one of steps", allowed, cure))
+    if len(two) != 2:
+        raise AotfLabError("one of steps", found=Said(str(two)), allowed=allowed, cure=cure)
+    return Step(two[0], given_number(two[1], f"dwell of step {two[0]}", "us", above=0))

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from aotf_lab.errors import AotfLabError
 from aotf_lab.estimation.problem import FloatArray
+from aotf_lab.given import given, given_number
 from aotf_lab.physics.coupled_waves import detuning_for_light
 from aotf_lab.planning.next_reading.design import learnt, learnt_exactly
 from aotf_lab.planning.session_plan.joint import Joint, joint_unknowns
@@ -48,6 +49,11 @@ def plan_session(
     Where no number of readings meets the target, ``limits`` names line, what is left and by which shared cause. Raises
     ``AotfLabError`` for a target outside 0 to 50 % and for a line beyond the oscillator.
     """
+    given(instruments, Instruments, "instruments", "the bench's Instruments", "take session.facts.instruments")
+    given(prospect, Prospect, "prospect", "a Prospect", "write Prospect({name: ProspectLine(nm, u_nm)})")
+    light_lost_percent = given_number(light_lost_percent, "light_lost_percent", "%")
+    if u_saturation is not None:
+        u_saturation = given_number(u_saturation, "u_saturation", above=0)
     if not 0 < light_lost_percent <= 50:
         raise AotfLabError(
             "target of light lost", found=light_lost_percent, allowed="above 0 to 50 %", cure="ask for 1 %"

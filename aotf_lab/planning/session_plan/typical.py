@@ -9,6 +9,7 @@ import numpy as np
 
 from aotf_lab.errors import AotfLabError, Said
 from aotf_lab.estimation.problem import FloatArray
+from aotf_lab.given import given_numbers, given_table
 from aotf_lab.physics.phase_matching import parallel_tangent_frequency
 
 __all__ = ["Prospect", "ProspectLine", "typical_drive_v", "typical_frequency_mhz"]
@@ -52,12 +53,14 @@ class Prospect:
     peak_efficiency: float = field(default=0.85)
 
     def __post_init__(self) -> None:
-        for name, (low, high) in (("range_v", self.range_v), ("range_mhz", self.range_mhz)):
-            if not 0 <= low < high < np.inf:
+        for name, ends in (("range_v", self.range_v), ("range_mhz", self.range_mhz)):
+            pair = given_numbers(ends, name)
+            if len(pair) != 2 or not 0 <= pair[0] < pair[1] < np.inf:
                 raise AotfLabError(
-                    f"{name} of the oscillator", found=Said(f"{low:g} to {high:g}"), allowed="two rising numbers",
-                    cure="state the lowest and the highest, the lower first",
+                    f"{name} of the oscillator", found=Said(" to ".join(f"{n:g}" for n in pair)),
+                    allowed="two rising numbers", cure="state the lowest and the highest, the lower first",
                 )  # fmt: skip
+        given_table(self.lines, "lines", "names and ProspectLine(nm, u_nm)", "write {name: ProspectLine(nm, u_nm)}")
         if not self.lines:
             raise AotfLabError("lines to plan for", found=0, allowed="one or more", cure="name the lines to be set")
 
