@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
+from collections import Counter
 from html.parser import HTMLParser
+from types import SimpleNamespace
 
 import pytest
 
 from aotf_lab.__main__ import main
 from aotf_lab.errors import SessionError
 from aotf_lab.reading.sanity import Suspicion
-from aotf_lab.report import report_html, write_report
+from aotf_lab.report import content_files, content_pace, report_html, write_report
 from aotf_lab.report.findings import finding_rows, findings_verdict
 from aotf_lab.session import SessionCheck, check_session, open_session
 from aotf_lab.session.contradictions import Contradiction
@@ -73,6 +76,18 @@ def test_numbers_of_the_report_are_those_of_the_session(html, demo):
         assert f"{point.drive_v:.2uS}" in html
     for source in demo.readings("oscillator").sources:
         assert source.sha256 in html
+
+
+def test_what_is_typed_and_the_hash_of_all_files_are_made_once_for_a_page(demo, monkeypatch):
+    calls = Counter()
+
+    def counted(name, made):
+        return lambda *given: calls.update([name]) or made(*given)
+
+    monkeypatch.setattr(content_pace, "_typed_row", counted("typed", content_pace._typed_row))
+    monkeypatch.setattr(content_files, "hashlib", SimpleNamespace(sha256=counted("hash", hashlib.sha256)))
+    report_html(demo)
+    assert calls == {"typed": len(demo.facts.lines), "hash": 1}
 
 
 def test_same_session_same_page(html):

@@ -163,7 +163,9 @@ def test_pdf_of_the_demo_is_written(demo, tmp_path):
     path = write_report(demo, tmp_path / "r.pdf", paper="letter")
     content = path.read_bytes()
     assert content.startswith(b"%PDF-")
-    assert re.search(rb"/MediaBox ?\[0 0 612 792\]", unpacked(content))
+    found = unpacked(content)
+    assert re.search(rb"/MediaBox ?\[0 0 612 792\]", found)
+    assert len(re.findall(rb"/Type ?/Page\b(?!s)", found)) <= 15
     assert [p.name for p in tmp_path.iterdir()] == ["r.pdf"]
 
 

@@ -11,13 +11,14 @@ from aotf_lab.drawing.curves import (
     plot_tuning,
     plot_vco,
 )
-from aotf_lab.drawing.figures import axes_or_new, figure_to_svg, legend_above, legend_in_words, new_figure
+from aotf_lab.drawing.figures import axes_or_new, figure_to_svg, legend_above, legend_in_words, lightened, new_figure
 
 __all__ = [
     "axes_or_new",
     "figure_to_svg",
     "legend_above",
     "legend_in_words",
+    "lightened",
     "mark_found_lines",
     "mark_rated_power",
     "new_figure",

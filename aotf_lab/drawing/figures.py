@@ -19,6 +19,7 @@ __all__ = [
     "figure_to_svg",
     "legend_above",
     "legend_in_words",
+    "lightened",
     "name_axes",
     "new_figure",
 ]
@@ -101,6 +102,14 @@ def legend_in_words(ax: Axes) -> str:
     if drawn is not None:
         drawn.remove()
     return "; ".join(told)
+
+
+def lightened(ax: Axes, share: float) -> Axes:
+    """Draw the lines and marks of ``ax`` ``share`` times as thick, for a small plot; return the Axes."""
+    for line in ax.lines:
+        line.set_markersize(share * line.get_markersize())
+        line.set_linewidth(share * line.get_linewidth())
+    return ax
 
 
 def new_figure(

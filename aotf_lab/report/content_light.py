@@ -63,11 +63,12 @@ def _peaks(light: Light) -> Iterator[NumberRow]:
         yield NumberRow(f"Peaks between {low:.4g} and {high:.4g} MHz", found or "none", bound, "")
         for ghost in light.hunt.ghosts:
             interval = light.hunt.fit.interval(ghost.frequency_mhz)
-            yield number_row(f"Ghost: {ghost.title}", ghost.frequency_mhz, "MHz", interval)
+            yield number_row(ghost.title[:1].upper() + ghost.title[1:], ghost.frequency_mhz, "MHz", interval)
     if light.identity is not None:
         best, gap = light.identity.best, light.identity.gap
         value = "ambiguous" if light.identity.ambiguous else f"known, probability {best.probability:.4g}"
-        second = "" if gap is None else f"chi-square of the runner-up higher by {gap:.3g}"
+        more = "higher" if gap is None or gap >= 0 else "lower"
+        second = "" if gap is None else f"chi-square of the runner-up {more} by {abs(gap):.3g}"
         yield NumberRow("Which scanned peak is which line, from the peaks alone", value, second, "")
 
 

@@ -11,11 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aotf_lab.crystal import Efficiency
+from aotf_lab.crystal.efficiency.curve import FULL, INTERVAL, SLOPE_ONLY
 from aotf_lab.crystal.efficiency.law import drive_law
 from aotf_lab.drawing import (
     figure_to_svg,
     legend_above,
     legend_in_words,
+    lightened,
     mark_found_lines,
     mark_rated_power,
     new_figure,
@@ -40,6 +42,15 @@ PAGE, PAIR, QUARTER = "page", "pair", "quarter"
 
 WIDTHS_IN = {PAGE: 7.4, PAIR: 3.67, QUARTER: 1.81}
 """Their widths as printed, so that letters print in the size in which they are drawn."""
+
+_LEVELS = {
+    FULL: "The drive reached the most light.",
+    INTERVAL: "The drive ended short of the most light: shaded, where the saturation power may lie.",
+    SLOPE_ONLY: "The drive was too low to tell a saturation power.",
+}
+
+_SMALL = 0.65
+"""How thick lines and marks are in the narrowest figures."""
 
 
 @dataclass(frozen=True)
@@ -162,7 +173,8 @@ def _efficiency(session: Session) -> Iterator[ReportFigure]:
         plot_light_residuals(*_light_residuals(curve), ax=bottom)
         yield ReportFigure(
             encoded(figure_to_svg(figure, f"efficiency {name}")),
-            f"Efficiency of line {name} against RF power; below, readings minus curve in percent of the light.",
+            f"Efficiency of line {name} against RF power; below, readings minus curve in percent of the light. "
+            f"{_LEVELS.get(curve.level, '')}".strip(),
             f"Efficiency of line {name} for RF power up to {curve.range_w[1]:.2g} W; level: {curve.level}.",
             PAIR,
         )
@@ -182,16 +194,18 @@ def _scans(session: Session) -> Iterator[ReportFigure]:
     for name, scan in session.curves.scans.items():
         figure, (axes,) = new_figure(1, height_in=1.75, width_in=WIDTHS_IN[QUARTER])
         scan.plot(axes)
-        key = legend_in_words(axes)
+        key = legend_in_words(lightened(axes, _SMALL))
         axes.set_xlabel("f (MHz)")
         axes.set_ylabel("\u03a6 (mW)")
         axes.set_title(f"Line {name}", fontsize="medium", loc="left")
         yield ReportFigure(
             encoded(figure_to_svg(figure, f"scan {name}")),
             f"Line {name}: centre {measured(scan.centre_mhz, 'MHz')}, FWHM {measured(scan.fwhm_mhz, 'MHz')}.",
-            f"Passband centred at {scan.centre_mhz.n:.3f} MHz, full width at half maximum {scan.fwhm_mhz.n:.3f} MHz.",
+            f"Passband of line {name}, centred at {scan.centre_mhz.n:.3f} MHz, full width at half maximum "
+            f"{scan.fwhm_mhz.n:.3f} MHz.",
             QUARTER,
-            f"optical power \u03a6 against frequency f; {key}; upright line of dots and dashes: the centre",
+            f"optical power \u03a6 against frequency f (settled: by a meter without lag); {key}; upright line of dots "
+            "and dashes: the centre",
         )
 
 
