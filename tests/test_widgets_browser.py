@@ -161,6 +161,10 @@ def test_tune(shown):
     shown.choose("Go to line", "D")
     shown.follows(before)
     assert "nearest line\tD" in shown.table
+    shown.type_into("Drive voltage", "99")
+    wait_for(lambda: "found 99 V; allowed: 0.4 to 13.92 V" in shown.said, "a voltage out of reach was not said")
+    shown.type_into("Drive voltage", "5.4")
+    wait_for(lambda: "5.4000 V" in shown.table and not shown.said, "the voltage was not mended")
 
 
 @pytest.mark.parametrize("shown", ["drive"], indirect=True)
@@ -173,6 +177,25 @@ def test_drive(shown):
     assert shown.table == ""
     shown.page.click(shown.button("RF power"))
     wait_for(lambda: "0.400 W" in shown.table, "RF power was not taken")
+
+
+@pytest.mark.parametrize("shown", ["opening"], indirect=True)
+def test_an_error_stays_in_sight_and_the_keyboard_has_a_ring(shown):
+    """At the size of a phone, where the controls of this panel are longer than the screen."""
+    of_phone = {"width": 390, "height": 844, "deviceScaleFactor": 1, "mobile": False}
+    shown.page.ask("Emulation.setDeviceMetricsOverride", **of_phone)
+    shown.type_into("Date of the check", "someday")
+    wait_for(lambda: "a date that is none" in shown.said, "the date was not refused")
+    shown.page.value(f"{shown.root}.querySelector('h3').scrollIntoView()")
+    alert = f"{shown.root}.querySelector('p[role=alert]').getBoundingClientRect()"
+    wait_for(lambda: shown.page.value(f"(r => r.top >= 0 && r.bottom <= innerHeight)({alert})"), "out of sight", 10)
+    shown.page.value(f"({shown.button('reading 1 taken')}).focus()")
+    shown.page.press(*TAB)
+    assert shown.page.value("getComputedStyle(document.activeElement).outlineWidth") == "3px"
+    assert shown.page.value("document.documentElement.scrollWidth <= innerWidth")
+    shown.type_into("Date of the check", "2026-07-14")
+    wait_for(lambda: shown.said == "", "the date was not taken")
+    shown.page.ask("Emulation.setDeviceMetricsOverride", **(of_phone | {"width": 1280, "height": 1000}))
 
 
 @pytest.mark.parametrize("shown", ["park"], indirect=True)

@@ -188,6 +188,14 @@ def test_what_is_no_reading_is_said_in_words(panel):
     assert panel.problems == []
 
 
+def test_a_day_that_is_none_is_said_before_any_reading(panel):
+    panel.measured.value = "someday"
+    assert "someday" in panel.said.value
+    assert panel.now is None
+    panel.measured.value = "2026-07-14"
+    assert panel.said.value == ""
+
+
 def test_a_peak_without_an_uncertainty_is_refused(kept):
     with pytest.raises(AotfLabError, match="peak of line D without an uncertainty; found 0 kHz"):
         opening_state(*kept, measured=DAY, line_peak={"D": (69.07, 0.0)})

@@ -118,8 +118,35 @@ def test_each_control_moves_numbers_and_picture(panel):
 
 
 def test_at_the_end_of_the_range_the_panel_still_shows(panel):
-    panel.drive_v.value = 0.0  # held at the lowest voltage measured
-    assert panel.drive_v.value == panel.drive_v.min
+    panel.drive_v.value = panel.drive_v.low
     assert "no light" in panel.numbers.value
     assert "no line is let through" in panel.caption.value
     assert panel.problems == []
+
+
+@pytest.mark.parametrize(
+    ("control", "value", "words"),
+    [("drive_v", 99.0, "Drive voltage (0.4 to 13.92 V); found 99 V; allowed: 0.4 to 13.92 V"),
+     ("drive_v", float("nan"), "found nan V"),
+     ("frequency_mhz", 30.0, "found 30 MHz; allowed: 42.58 to 93.67 MHz"),
+     ("supply_v", 12.0, "found 12 V; allowed: 4 to 9.5 V")],
+)  # fmt: skip
+def test_what_cannot_be_set_is_said_and_mended(demo, control, value, words):
+    panel = TunePanel(demo)
+    box = getattr(panel, control)
+    before = box.value
+    box.value = value
+    assert words in panel.said.value
+    assert panel.numbers.value == panel.caption.value == ""
+    assert panel.problems == []
+    box.value = before
+    assert panel.said.value == ""
+    assert panel.now is not None
+
+
+def test_another_control_mends_a_voltage_that_cannot_be_set(demo):
+    panel = TunePanel(demo)
+    panel.drive_v.value = 99.0
+    panel.frequency_mhz.value = 60.0
+    assert panel.now is not None
+    assert panel.drive_v.value < 14.0

@@ -8,37 +8,61 @@ from typing import Any
 
 import ipywidgets as w
 
-__all__ = ["button", "choice", "number", "switch", "text", "tick", "whole_number"]
+from aotf_lab.errors import AotfLabError, Said
+
+__all__ = ["Number", "button", "choice", "number", "switch", "text", "tick", "whole_number"]
 
 _LABEL = {"description_width": "initial"}
 _NARROW_PX, _PX_A_LETTER, _BOX_PX = 340, 7, 110
-_NARROW, _WIDE = f"{_NARROW_PX}px", "520px"
+_WIDE = "520px"
 
 
-def number(label: str, value: float, low: float, high: float, step: float, unit: str) -> w.BoundedFloatText:
-    """Return a box for a number between ``low`` and ``high``; the arrow keys go over whole multiples of ``step``.
+class Number(w.FloatText):  # type: ignore[misc]  # ipywidgets states no types
+    """A box for a number from ``low`` to ``high``; one beyond stays in it, for ``require_within`` to refuse in words.
 
-    The ends are drawn in to such multiples: a browser counts its steps from the lower one.
+    The browser would put the nearest end in its place without a word.
     """
+
+    def __init__(self, low: float, high: float, unit: str, **look: Any) -> None:
+        self.low, self.high, self.unit = low, high, unit
+        super().__init__(**look)
+
+    def require_within(self) -> None:
+        """Raise ``AotfLabError`` for a value more than a step beyond either end, or none at all."""
+        if not self.low - self.step <= self.value <= self.high + self.step:
+            raise AotfLabError(
+                self.description, found=Said(f"{self.value:.6g} {self.unit}".strip()),
+                allowed=f"{self.low:.6g} to {self.high:.6g} {self.unit}".strip(), cure="type a number between these",
+            )  # fmt: skip
+
+
+def number(label: str, value: float, low: float, high: float, step: float, unit: str) -> Number:
+    """Return a box for a number between ``low`` and ``high``, multiples of ``step``, by which the arrow keys go."""
     low, high = step * math.ceil(low / step - 1e-9), step * math.floor(high / step + 1e-9)
     words = f"{label} ({low:.6g} to {high:.6g} {unit})"
-    wide = max(_NARROW_PX, _PX_A_LETTER * len(words) + _BOX_PX)
-    return w.BoundedFloatText(value, min=low, max=high, step=step, description=words, style=_LABEL,
-                              layout=w.Layout(width=f"{wide}px", max_width="100%"))  # fmt: skip
+    return Number(low, high, unit, value=value, step=step, description=words, style=_LABEL,
+                  layout=w.Layout(width=_width(words), max_width="100%"))  # fmt: skip
 
 
-def whole_number(label: str, value: int, low: int, high: int) -> w.IntSlider:
-    """Return a slider for a whole number; the arrow keys move it by one."""
-    return w.IntSlider(
-        value, min=low, max=high, description=label, style=_LABEL, layout=w.Layout(width=_WIDE, max_width="100%")
-    )
+def _width(words: str, more_px: int = 0) -> str:
+    """Return the width of a box with its label in full and what it holds, as CSS."""
+    return f"{max(_NARROW_PX, _PX_A_LETTER * len(words) + _BOX_PX + more_px)}px"
+
+
+def whole_number(label: str, value: int, low: int, high: int, unit: str) -> w.BoundedIntText:
+    """Return a box for a whole number between ``low`` and ``high``; the arrow keys go by one."""
+    words = f"{label} ({low} to {high} {unit})"
+    return w.BoundedIntText(value, min=low, max=high, description=words, style=_LABEL,
+                            layout=w.Layout(width=_width(words), max_width="100%"))  # fmt: skip
 
 
 def choice(label: str, options: Sequence[Any], value: Any = None) -> w.Dropdown:
     """Return a list to choose one of ``options``, plain or (words, value), from; the first by default."""
+    longest = max((len(str(o[0] if isinstance(o, tuple) else o)) for o in options), default=0)
     box = w.Dropdown(
-        options=list(options), description=label, style=_LABEL, layout=w.Layout(width=_NARROW, max_width="100%")
-    )
+        options=list(options), description=label, style=_LABEL,
+        layout=w.Layout(width=_width(label, _PX_A_LETTER * longest), max_width="100%"),
+    )  # fmt: skip
     if value is not None:
         box.value = value
     return box

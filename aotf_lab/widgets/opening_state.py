@@ -12,6 +12,7 @@ from uncertainties import UFloat, ufloat
 from aotf_lab.errors import AotfLabError, Said
 from aotf_lab.estimation.causes import CommonError, new_cause
 from aotf_lab.estimation.problem import FloatArray
+from aotf_lab.given import given_day
 from aotf_lab.planning.set_point import SetPoint, shown
 from aotf_lab.reading.instruments import UNSTATED
 from aotf_lab.reading.readings import Readings
@@ -152,9 +153,10 @@ def opening_state(
 
     ``read`` are pairs of V and MHz, ``line_peak`` maps a line to its peak and the u of that (MHz), all as the bench's
     instruments show them. With ``same_counter`` today's counter is that of the oscillator's calibration, and its own
-    error is shared; another one is taken as a plain quartz. Raises as ``opening_check``, ``AotfLabError`` for a peak
-    without a u above zero.
+    error is shared; another one is taken as a plain quartz. Raises as ``opening_check``, ``RecordError`` for a date
+    that is none even before any reading, ``AotfLabError`` for a peak without a u above zero.
     """
+    given_day(measured, "measured")
     key = next((k for k in oscillator.numbers.causes if k.split("@")[0] == _TIME_BASE), None)
     counter, instruments = _counter(oscillator, key, same_counter)
     table = pd.DataFrame({"drive_v": [v for v, _ in read], "frequency_mhz": [f for _, f in read]})

@@ -7,7 +7,7 @@ picture. Both are run by ``refresh``, which is the only way to the screen, so th
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from html import escape
 from typing import Any, Generic, Protocol, TypeVar
@@ -16,6 +16,8 @@ import ipywidgets as w
 
 from aotf_lab.errors import AotfLabError
 from aotf_lab.estimation.named_rows import rows_html, rows_text
+from aotf_lab.widgets.controls import Number
+from aotf_lab.widgets.look import LOOK, PANEL, PICTURE, SAID, WORDS
 
 __all__ = ["Panel", "Shown"]
 
@@ -41,20 +43,6 @@ class Shown(Protocol):
 
 S = TypeVar("S", bound=Shown)
 
-_NUMBERS = "aotf-lab-numbers"
-# A notebook takes the keys of a list, slider or button for its own commands: D D deletes the cell. Lumino, which
-# hands the keys out, leaves alone what has this attribute.
-_OWN_KEYS = (
-    "this.closest('.widget-vbox').addEventListener('focusin', e => e.target.matches(':read-write')"
-    " || e.target.setAttribute('data-lm-suppress-shortcuts', 'true'))"
-)
-_LOOK = (
-    f'<style onload="{_OWN_KEYS}">.{_NUMBERS} th, .{_NUMBERS} td {{text-align: left; vertical-align: top}} '
-    f".{_NUMBERS} th {{padding-right: 0.8em}} .{_NUMBERS} caption {{text-align: left; font-weight: bold}} "
-    f".{_NUMBERS} :is(caption, th, td, li, p) {{line-height: 1.4}} "
-    f".{_NUMBERS} ul {{padding-left: 1.2em}}</style>"
-)
-
 
 class Panel(ABC, Generic[S]):
     """Controls, a picture and a table that follow each other; shows itself at the end of a notebook cell.
@@ -71,16 +59,21 @@ class Panel(ABC, Generic[S]):
         self.trouble: AotfLabError | None = None
         self.problems: list[Exception] = []
         self._holding = False
+        self._watched: list[w.Widget] = []
         self.said, self.numbers, self.caption = w.HTML(), w.HTML(), w.HTML()
-        self.numbers.layout = w.Layout(flex="1 1 380px", min_width="300px")
+        self.numbers.layout = w.Layout(flex="1 1 380px", min_width="min(300px, 100%)")
         for words in (self.said, self.numbers, self.caption):
-            words.add_class(_NUMBERS)
+            words.add_class(WORDS)
+        self.said.add_class(SAID)
         self.image = w.Image(format="png", layout=w.Layout(max_width="100%"))
+        scrolled = w.Box([self.image])
+        scrolled.add_class(PICTURE)
         wrap = w.Layout(flex_flow="row wrap", align_items="center")
         controls = [w.HBox(list(row), layout=wrap) for row in rows]
-        picture = w.VBox([self.image, self.caption], layout=w.Layout(max_width="760px"))
+        picture = w.VBox([scrolled, self.caption], layout=w.Layout(max_width="min(760px, 100%)"))
         below = w.HBox([picture, self.numbers], layout=w.Layout(flex_flow="row wrap", align_items="flex-start"))
-        self.box = w.VBox([w.HTML(f"<h3>{escape(self.heading)}</h3>{_LOOK}"), *controls, self.said, below])
+        self.box = w.VBox([w.HTML(f"<h3>{escape(self.heading)}</h3>{LOOK}"), *controls, self.said, below])
+        self.box.add_class(PANEL)
 
     @abstractmethod
     def state(self) -> S:
@@ -93,10 +86,11 @@ class Panel(ABC, Generic[S]):
     def watch(self, *controls: w.Widget, first: Callable[[], None] | None = None) -> None:
         """Refresh whenever one of ``controls`` changes; ``first`` then sets other controls."""
 
-        def changed(_: Any) -> None:
+        def changed(change: Any) -> None:
             if not self._holding:
-                self.refresh(first)
+                self.refresh(first, change["owner"])
 
+        self._watched.extend(controls)
         for control in controls:
             control.observe(changed, names="value")
 
@@ -132,12 +126,14 @@ class Panel(ABC, Generic[S]):
         finally:
             self._holding = before
 
-    def refresh(self, first: Callable[[], None] | None = None) -> None:
-        """Show what the controls mean now, or say in words why that cannot be done."""
+    def refresh(self, first: Callable[[], None] | None = None, changed: w.Widget | None = None) -> None:
+        """Show what the controls mean now, or say in words why that cannot be done; ``first`` follows ``changed``."""
         try:
+            _require_within([changed])
             if first is not None:
                 with self.held():
                     first()
+            _require_within(self._watched)
             state = self.state()
             png = self.draw(state)
         except AotfLabError as error:
@@ -180,6 +176,12 @@ class Panel(ABC, Generic[S]):
 
     def _repr_mimebundle_(self, **options: Any) -> Any:
         return self.box._repr_mimebundle_(**options)
+
+
+def _require_within(controls: Iterable[w.Widget | None]) -> None:
+    for control in controls:
+        if isinstance(control, Number) and not control.disabled:
+            control.require_within()
 
 
 def _alert(head: str, words: str) -> str:

@@ -48,10 +48,10 @@ class WarmUpPanel(Panel[WarmUpState]):
         self.fwhm_mhz = number(
             "Passband's width", round(min(widths, default=_TYPICAL_FWHM_MHZ), 3), 0.01, 5.0, 0.01, "MHz"
         )
-        self.every_s = whole_number("Look every (s)", 10, 1, 120)
+        self.every_s = whole_number("Look every", 10, 1, 120, "s")
         self.watching = switch("The log is", [_STOPPED, _WATCHING])
         self.look_now = button("Look now")
-        super().__init__([[self.share_percent, self.fwhm_mhz], [self.every_s], [self.watching, self.look_now]])
+        super().__init__([[self.share_percent, self.fwhm_mhz], [self.watching, self.every_s, self.look_now]])
         self._seen: tuple[int, int] | None = None
         self._log: LogSoFar | None = None
         self._task: asyncio.Task[None] | None = None
