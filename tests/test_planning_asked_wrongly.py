@@ -121,6 +121,8 @@ def test_weights_and_steps_of_one_drive(demo):
         ({"incident_mw": 3.0}, "incident_mw of another kind; found 3.0; allowed: lines and their incident power"),
         ({"incident_mw": {"D": ufloat(1.0, 0.1)}}, "one of incident_mw of another kind"),
         ({"drift_mhz": "0.1"}, "drift_mhz of another kind; found '0.1'"),
+        ({"band_mhz": 60.0}, "band_mhz of another kind; found 60.0; allowed: plain numbers in a list"),
+        ({"band_mhz": (60.0,)}, r"band_mhz; found \(60\.0,\); allowed: two frequencies"),
         ({"supply_v": "12"}, "supply_v of another kind; found '12'"),
         ({"rf_power_w": [0.3]}, "rf_power_w of another kind; found a list"),
     ],
@@ -144,6 +146,21 @@ def test_a_park_by_what_are_no_numbers(demo, options, match):
 def test_steps_that_are_none(demo, steps, match):
     with pytest.raises(AotfLabError, match=match):
         sequence(demo, steps, delay_us=1.0, rise_us=1.0, port_bandwidth_khz=180.0)
+
+
+@pytest.mark.parametrize(
+    ("options", "match"),
+    [
+        ({"delay_us": None}, "delay_us of another kind; found nothing; allowed: a finite number"),
+        ({"port_bandwidth_khz": [180.0]}, "port_bandwidth_khz of another kind; found a list"),
+        ({"good_share": "0.9"}, r"good_share of another kind; found '0\.9'"),
+        ({"kick_us": -1.0}, r"kick_us out of bounds; found -1\.0; allowed: a finite number above 0 \(us\)"),
+    ],
+)
+def test_a_sequence_by_what_are_no_numbers(demo, options, match):
+    times = {"delay_us": 1.0, "rise_us": 1.0, "port_bandwidth_khz": 180.0}
+    with pytest.raises(AotfLabError, match=match):
+        sequence(demo, {"D": 50.0, "E": 50.0}, **{**times, **options})
 
 
 def test_a_weight_of_a_step():

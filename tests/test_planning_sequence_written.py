@@ -80,7 +80,7 @@ def test_codes_out_of_range_are_refused_with_a_cure(demo, bands):
         ({"D": 40.0, "E": 40.0}, {"rise_us": 0.0}, AotfLabError, r"rise time \(us\) of the light; found 0.0"),
         ({"D": 40.0, "E": 40.0}, {"port_bandwidth_khz": 0.0}, AotfLabError, r"bandwidth \(kHz\) of the osc"),
         ({"D": 40.0, "E": 40.0}, {"good_share": 0.3}, AotfLabError, r"counts as good; found 0.3; allowed: above 0.5"),
-        ({"D": 40.0, "E": 40.0}, {"update_us": 0.0}, AotfLabError, r"update_us of a sequence; found 0.0"),
+        ({"D": 40.0, "E": 40.0}, {"update_us": 0.0}, AotfLabError, r"update_us out of bounds; found 0.0"),
         ({"A": 40.0, "E": 40.0}, {"range_v": (0, 10)}, AotfLabError, r"A: volts that cannot be set; found 13.8\d* V"),
         ({"D": 40.0, "E": 40.0}, {"incident_mw": {"D": 1.0}}, AotfLabError, r"no incident power of a line; found E"),
         ([("D", 9.0), ("D", 9.0), ("E", 9.0)], {"order": "given"}, AotfLabError, r"the same step twice in a row"),

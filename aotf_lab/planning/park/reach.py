@@ -9,6 +9,7 @@ import numpy as np
 
 from aotf_lab.driver import Vco
 from aotf_lab.errors import AotfLabError, Said
+from aotf_lab.given import given_numbers
 from aotf_lab.physics.loading import load_share
 from aotf_lab.planning.curves import Curves
 from aotf_lab.planning.damage import LOWEST_CONTROL_V
@@ -96,7 +97,10 @@ def _limits(
     if curves.level is not None:
         yield *curves.level.range_mhz, "where the amplifier was measured"
     if band_mhz is not None:
-        yield *band_mhz, "the band asked for"
+        ends = given_numbers(band_mhz, "band_mhz")
+        if len(ends) != 2:
+            raise AotfLabError("band_mhz", found=Said(str(band_mhz)), allowed="two frequencies (MHz)", cure="give both")
+        yield ends[0], ends[1], "the band asked for"
 
 
 def _made_by(vco: Vco, low_v: float, high_v: float) -> tuple[float, float]:

@@ -14,6 +14,7 @@ from aotf_lab.crystal.passbands.passbands import passbands as passbands_of
 from aotf_lab.driver import Vco
 from aotf_lab.driver.level import average_w
 from aotf_lab.errors import AotfLabError, Said
+from aotf_lab.given import given_number
 from aotf_lab.planning.curves import Curves, HasCurves, curves_of
 from aotf_lab.planning.incident import incident_of
 from aotf_lab.planning.park import Park
@@ -79,7 +80,11 @@ def sequence(
     ``UnsafeDriveError`` above the crystal's rating.
     """
     wanted = as_steps(steps)
-    numbers = (delay_us, rise_us, port_bandwidth_khz)
+    numbers = (
+        given_number(delay_us, "delay_us", "us", with_u=True),
+        given_number(rise_us, "rise_us", "us", with_u=True),
+        given_number(port_bandwidth_khz, "port_bandwidth_khz", "kHz", with_u=True),
+    )
     timing = Timing(*(float(nominal_value(v)) for v in numbers))
     _require(good_share, kick_us, update_us)
     curves, own = curves_of(source)
@@ -110,13 +115,14 @@ def sequence(
 
 
 def _require(good_share: float, kick_us: float | None, update_us: float | None) -> None:
+    given_number(good_share, "good_share")
     if not 0.5 < good_share < 1:
         raise AotfLabError(
             "share of the light that counts as good", found=good_share, allowed="above 0.5, below 1", cure="give 0.95"
         )
     for name, value in (("kick_us", kick_us), ("update_us", update_us)):
-        if value is not None and not (np.isfinite(value) and value > 0):
-            raise AotfLabError(f"{name} of a sequence", found=value, allowed="above 0 us", cure="leave it out")
+        if value is not None:
+            given_number(value, name, "us", above=0)
 
 
 def _vco(curves: Curves) -> Vco:
