@@ -30,6 +30,7 @@ LOOK = (
 .aotf-lab-panel .widget-toggle-buttons .widget-label {margin-right: 0.5em}
 .aotf-lab-panel select, .aotf-lab-panel input {
   min-height: var(--jp-widgets-inline-height); min-width: 5em; box-sizing: border-box}
+.aotf-lab-panel .widget-inline-hbox input {flex: 1 1 5em; width: 5em}
 .aotf-lab-panel .widget-button, .aotf-lab-panel .widget-toggle-button {
   height: auto; min-height: var(--jp-widgets-inline-height); white-space: normal; max-width: 100%}
 .aotf-lab-panel .widget-inline-hbox, .aotf-lab-panel .widget-toggle-buttons {align-items: center}

@@ -6,8 +6,8 @@ machine), the 90 % point, and the ratio to drawing the same kind of figure from 
 Axes, 7 curves of 3,000 points, labels, grid and legend, saved as PNG, in the same run. A change should show within
 100 ms; that is judged by the processor's own time, since on a machine that has nothing else to do the wall time is the
 same. A log of 600 rows and more is read as a whole, every 10 s: its readings are shown first, then the law is fitted to
-all of them, which no hand waits for. The hops of a sequence are followed once: another dwell needs none of them again,
-another line or another kick those that it is part of.
+all of them. The hops of a sequence are followed once: another dwell needs none of them again, another line or another
+kick those that it is part of.
 """
 
 from __future__ import annotations
