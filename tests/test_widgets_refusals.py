@@ -73,6 +73,6 @@ def test_a_watched_log_that_goes_away_is_said_and_followed_again_when_it_is_back
 
 def test_an_empty_folder_of_calibrations_is_said(tmp_path):
     with pytest.raises(
-        RecordError, match="no calibration of the oscillator; .*keep a session.s calibrations in this folder"
+        RecordError, match=r"no calibration of the oscillator; .*keep a session.s calibrations in this folder"
     ):
         OpeningPanel.of_folder(tmp_path)

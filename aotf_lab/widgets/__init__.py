@@ -1,6 +1,6 @@
 """Live panels in a notebook, or on a page made of one: thin skins over pure functions.
 
-panel     what all of them share; controls  their boxes, lists and buttons; look  how it looks under a mouse and a finger
+panel     what all of them share; controls  their boxes, lists and buttons; look  how all of it looks
 tune      a drive voltage, and what it lets through           drive_power  the drive of all lines, up to the wall
 park_map  where to leave the oscillator                       new_line     what if I had a line at ...
 fit_inspector, on inspected   leave a reading out, say why, see what moves
