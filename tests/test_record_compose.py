@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from uncertainties import ufloat
+from uncertainties import correlation_matrix, ufloat
 
 import aotf_lab
 from aotf_lab.errors import AotfLabError
@@ -42,6 +42,24 @@ def test_set_points_are_the_sessions(demo: aotf_lab.Session, pair: Pair) -> None
         assert kept.share_of_fwhm == pytest.approx(own.share_of_fwhm, rel=0.01)
         assert kept.light_lost_percent == pytest.approx(own.light_lost_percent, rel=0.02)
         assert kept.origin == own.origin
+
+
+def test_the_drive_by_another_meter_is_the_sessions(demo: aotf_lab.Session, pair: Pair) -> None:
+    own = [p.drive_other_meter_v for p in demo.set_points()]
+    kept = [p.drive_other_meter_v for p in kept_set_points(*pair)]
+    for a, b in zip(own, kept, strict=True):
+        assert a is not None
+        assert b is not None
+        assert b.n == pytest.approx(a.n, abs=2e-5)
+        assert b.s == pytest.approx(a.s, rel=1e-4)
+    assert np.array(correlation_matrix(kept)) == pytest.approx(np.array(correlation_matrix(own)), abs=1e-4)
+
+
+def test_another_meter_is_unknown_to_an_older_calibration() -> None:
+    composed = kept_set_points(small_oscillator(), small_crystal())
+    assert composed["X"].drive_other_meter_v is None
+    assert "by another meter" not in dict(composed.rows())["X"]
+    assert any(a.startswith("no drive by another meter: ") and "keep its session anew" in a for a in composed.advice)
 
 
 def test_a_line_by_the_tuning_curve_is_the_sessions(demo: aotf_lab.Session, pair: Pair) -> None:
@@ -97,7 +115,9 @@ def test_table_csv_text_and_html(pair: Pair, tmp_path: Path) -> None:
     assert table["u_drive_v"][1] == point.drive_v.s
     text = str(composed)
     assert text.startswith("Set-points: oscillator as of 2031-03-02, crystal as of 2031-03-02")
-    assert "E  589.12(10) nm  64.2340(19) MHz  5.4065(12) V  light lost up to 0.23 %" in text
+    assert "  5.4065(12) V  5.4065(56) V by another meter  light lost up to 0.23 %" in text
+    assert table["drive_other_meter_v"].tolist() == [p.drive_other_meter_v.n for p in composed]
+    assert table["u_drive_other_meter_v"].tolist() == [p.drive_other_meter_v.s for p in composed]
     assert "the oscillator stood at 22.4 C; each kelvin of its box moves it by -44.3 kHz" in text
     assert "<caption>Set-points: oscillator" in composed._repr_html_()
     empty = kept_set_points(*pair, [])

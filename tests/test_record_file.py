@@ -41,7 +41,10 @@ def _full(record: OscillatorRecord) -> OscillatorRecord:
     )  # fmt: skip
 
 
-@pytest.mark.parametrize("record", [small_oscillator(), _full(small_oscillator()), small_crystal()])
+_METERED = replace(small_oscillator(), u_gain=2e-3, u_offset_v=0.0, voltmeter="meter 2")
+
+
+@pytest.mark.parametrize("record", [small_oscillator(), _full(small_oscillator()), _METERED, small_crystal()])
 def test_what_is_read_is_what_was_written(record: OscillatorRecord | CrystalRecord, tmp_path: Path) -> None:
     back = read_record(save_record(record, tmp_path))
     assert type(back) is type(record)
@@ -51,6 +54,18 @@ def test_what_is_read_is_what_was_written(record: OscillatorRecord | CrystalReco
     assert np.array_equal(back.numbers.covariance(), record.numbers.covariance())
     for name in ("name", "measured", "checks", "updates", "made_of", "versions", "conditions", "coefficients"):
         assert getattr(back, name) == getattr(record, name)
+
+
+def test_a_file_from_before_the_voltmeters_errors_is_read_and_written_as_it_was(tmp_path: Path) -> None:
+    """The hash is that of the text as it was written when a calibration held no errors of its voltmeter."""
+    path = save_record(small_oscillator(), tmp_path)
+    assert hashlib.sha256(path.read_bytes()).hexdigest() == (
+        "5243e3880f111e7b63535d90ba5a00e38c5a3f350cb7da2b1011b28ff955cf3c"
+    )
+    back = read_record(path)
+    assert isinstance(back, OscillatorRecord)
+    assert (back.u_gain, back.u_offset_v, back.voltmeter) == (None, None, "")
+    assert record_text(back).encode() == path.read_bytes()
 
 
 def test_the_demos_calibrations_come_back_with_what_they_share(demo: aotf_lab.Session, tmp_path: Path) -> None:
@@ -134,6 +149,11 @@ _CHANGED: list[tuple[str, Any, str]] = [
     ("drive_v", [float(k) for k in range(9)], "fewer numbers than knots; found 6; allowed: at least 9"),
     ("u_reading_mhz", 0.0, "scatter or coverage factor not above zero"),
     ("coverage_factor", None, "'coverage_factor' is of the wrong kind; found None; allowed: a number"),
+    ("u_gain", 0.002, "half of the voltmeter's errors; found u_gain without u_offset_v; allowed: both, or neither"),
+    ("u_offset_v", 0.002, "half of the voltmeter's errors; found u_offset_v without u_gain"),
+    ("u_gain", -0.002, "u_gain of the voltmeter cannot be; found -0\\.002; allowed: zero or more, or none"),
+    ("u_offset_v", "2 mV", "'u_offset_v' is of the wrong kind; found '2 mV'; allowed: a number"),
+    ("voltmeter", 2, "'voltmeter' is of the wrong kind; found 2; allowed: text"),
     ("numbers", [], "'numbers' is of the wrong kind"),
     ("numbers/values/frequency at 2 V", -1.0, "a frequency that is not above zero; found -1"),
     ("numbers/values/frequency at 2 V", 99.0, "the frequency does not rise with the voltage; found 59.2 MHz after 99"),

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.interpolate import CubicSpline
 from scipy.optimize import brentq
-from uncertainties import ufloat
+from uncertainties import correlation_matrix, ufloat
 
 import aotf_lab
-from aotf_lab.errors import OutOfRangeError, RecordError
+from aotf_lab.errors import AotfLabError, OutOfRangeError, RecordError
 from aotf_lab.record import CauseBook, OscillatorRecord, oscillator_record
 from aotf_lab.record.knots import enough_knots
 from tests.kept import small_oscillator
@@ -66,6 +68,43 @@ def test_u_of_the_drive_is_that_of_drawn_curves() -> None:
     drive = record.drive(57.3)
     assert drive.n == pytest.approx(np.mean(roots), abs=4 * drive.s / 4000**0.5)
     assert drive.s == pytest.approx(np.std(roots), rel=0.05)  # 4.5 standard deviations of a std from 4,000 draws
+
+
+def test_the_voltage_of_another_meter_is_the_sessions(demo: aotf_lab.Session, kept: OscillatorRecord) -> None:
+    places, book = [54.76, 64.23, 86.34], CauseBook()
+    fitted, stored = demo.vco.drive_true(places), kept.drive_true(places, book)
+    for own, other in zip(fitted, stored, strict=True):
+        assert other.n == pytest.approx(own.n, abs=2e-5)
+        assert other.s == pytest.approx(own.s, rel=1e-4)
+    assert np.array(correlation_matrix(list(stored))) == pytest.approx(
+        np.array(correlation_matrix(list(fitted))), abs=1e-4
+    )
+    assert kept.drive_true(64.23, book).n == pytest.approx(stored[1].n, rel=1e-12)
+
+
+def test_gain_and_offset_add_as_the_gum_says() -> None:
+    """JCGM 100:2008, 5.1.2 (eq. 10) and, for what two voltages owe to one meter, F.1.2.3."""
+    record = replace(small_oscillator(), u_gain=2e-3, u_offset_v=3e-3)
+    low, high = record.drive_true(45.0), record.drive_true(80.0)
+    shown = record.drive(45.0), record.drive(80.0)
+    for true, own in zip((low, high), shown, strict=True):
+        assert true.s**2 == pytest.approx(own.s**2 + (2e-3 * own.n) ** 2 + 3e-3**2)
+    apart = (high - low).s ** 2 - (shown[1] - shown[0]).s ** 2
+    assert apart == pytest.approx((2e-3 * (shown[1].n - shown[0].n)) ** 2)
+
+
+def test_two_voltmeters_share_nothing(demo: aotf_lab.Session, kept: OscillatorRecord) -> None:
+    named = oscillator_record(demo.vco, name="x", measured="2031-03-02", instruments={"voltmeter": "meter 2"})
+    assert ("u of voltmeter meter 2", "gain 0.1 %, offset 1 mV") in named.rows()
+    one, other = ({v.tag for v in r.drive_true(64.23).error_components()} for r in (kept, named))
+    assert {"voltmeter gain", "voltmeter offset"} <= one
+    assert {"voltmeter gain@meter 2", "voltmeter offset@meter 2"} <= other
+
+
+def test_a_calibration_without_its_voltmeters_errors() -> None:
+    assert not [name for name, _ in small_oscillator().rows() if "voltmeter" in name]
+    with pytest.raises(AotfLabError, match=r"found no gain and offset of the voltmeter; .*; keep its session anew"):
+        small_oscillator().drive_true(60.0)
 
 
 def test_what_was_known_beside_the_curve(demo: aotf_lab.Session, kept: OscillatorRecord) -> None:

@@ -23,6 +23,9 @@ __all__ = ["CRYSTAL", "OSCILLATOR", "SCHEMA", "body_of", "crystal_from", "oscill
 OSCILLATOR, CRYSTAL = "aotf_lab oscillator calibration", "aotf_lab crystal calibration"
 SCHEMA = 2
 
+_VOLTMETER = ("u_gain", "u_offset_v")
+"""Of an oscillator's voltmeter; files written before these were kept have none."""
+
 
 def body_of(record: OscillatorRecord | CrystalRecord) -> dict[str, Any]:
     """Return ``record`` as plain values, without the head of the file; names in order where order means nothing."""
@@ -54,6 +57,8 @@ def _oscillator(record: OscillatorRecord) -> dict[str, Any]:
     return {
         "u_reading_mhz": float(record.u_reading_mhz),
         "coverage_factor": float(record.coverage_factor),
+        **{key: float(u) for key in _VOLTMETER if (u := getattr(record, key)) is not None},
+        **({"voltmeter": record.voltmeter} if record.voltmeter else {}),
         "drive_v": _list(record.drive_v),
     }
 
@@ -100,6 +105,9 @@ def oscillator_from(fields: Fields) -> OscillatorRecord:
         drive_v=fields.row("drive_v"),
         u_reading_mhz=fields.number("u_reading_mhz"),
         coverage_factor=fields.number("coverage_factor"),
+        u_gain=fields.maybe("u_gain"),
+        u_offset_v=fields.maybe("u_offset_v"),
+        voltmeter=fields.text("voltmeter") if "voltmeter" in fields.body else "",
         **_common(fields),
     )
 

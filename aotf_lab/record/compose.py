@@ -23,8 +23,8 @@ from aotf_lab.record.stored import SHARED, CauseBook
 __all__ = ["KeptSetPoints", "kept_set_points"]
 
 
-_EMPTY = ("drive_other_meter_v", "rf_power_w", "supply_v", "efficiency")
-"""What a set-point has besides, and two calibrations cannot give: the voltmeter, the amplifier."""
+_EMPTY = ("rf_power_w", "supply_v", "efficiency")
+"""What a set-point has besides, and two calibrations cannot give: the amplifier."""
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,8 @@ class KeptSetPoints(SetPoints):
     """The set-points of several lines, made by ``kept_set_points``; ``advice`` is for all of them.
 
     ``drive_v`` is as the voltmeter shows that the oscillator was calibrated with. ``u_setting_mhz`` is without what
-    both calibrations share, such as one counter's time base. RF power, and what another voltmeter shows, are None.
+    both calibrations share, such as one counter's time base. ``drive_other_meter_v`` is for any other voltmeter, None
+    where the oscillator was kept without the errors of its own. RF power is None.
     """
 
     title: str
@@ -113,10 +114,11 @@ def _point(
         low, high = crystal.anchored_nm
         if not low <= nominal_value(nm) <= high:
             remarks.append(f"beyond the anchor lines ({low:.1f} to {high:.1f} nm)")
-    drive = setting = fwhm = None
+    drive = other = setting = fwhm = None
     if frequency is not None:
         try:
             drive = oscillator.drive(frequency, book)
+            other = None if oscillator.u_gain is None else oscillator.drive_true(frequency, book)
             setting = oscillator.frequency(drive.n, book) - frequency
             fwhm = crystal.fwhm_mhz(frequency.n).n
         except OutOfRangeError as error:
@@ -134,7 +136,7 @@ def _point(
         frequency_mhz=frequency,
         origin=origin,
         drive_v=drive,
-        drive_other_meter_v=None,
+        drive_other_meter_v=other,
         rf_power_w=None,
         efficiency=None,
         u_setting_mhz=u,
@@ -157,6 +159,8 @@ def _target(crystal: CrystalRecord, name: str, nm: UFloat | float | None, book: 
 
 def _advice(oscillator: OscillatorRecord, crystal: CrystalRecord) -> Iterator[str]:
     yield "an oscillator moves within hours: check it at one to three voltages before these are set"
+    if oscillator.u_gain is None:
+        yield "no drive by another meter: the oscillator was kept without its voltmeter's errors; keep its session anew"
     if oscillator.name != crystal.name:
         yield f"two names: oscillator of {oscillator.name}, crystal of {crystal.name}; do they belong to one bench?"
     if "mhz_per_k" in oscillator.coefficients and "temperature_c" in oscillator.conditions:
@@ -175,6 +179,8 @@ def _words(point: SetPoint) -> str:
         f"no {unit}" if value is None else f"{shown(value)} {unit}"
         for value, unit in ((point.wavelength_nm, "nm"), (point.frequency_mhz, "MHz"), (point.drive_v, "V"))
     ]
+    if point.drive_other_meter_v is not None:
+        parts.append(f"{shown(point.drive_other_meter_v)} V by another meter")
     if point.light_lost_percent is not None:
         parts.append(f"light lost up to {point.light_lost_percent:.2g} %")
     return "  ".join([*parts, *([point.remark] if point.remark else [])])

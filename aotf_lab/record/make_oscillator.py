@@ -58,6 +58,9 @@ def oscillator_record(
             ),
             u_reading_mhz=float(np.hypot(_scatter_mhz(vco), wander_mhz)),
             coverage_factor=vco.fit.coverage_factor(),
+            u_gain=_u_volts(vco, "relative"),
+            u_offset_v=_u_volts(vco, "offset"),
+            voltmeter=(instruments or {}).get("voltmeter", ""),
             conditions={**_conditions(vco), **(conditions or {})},
             coefficients={k: (float(c.n), float(c.s)) for k, c in {**(coefficients or {}), **_found(vco)}.items()},
             made_of=vco.readings.sources,
@@ -78,6 +81,12 @@ def _scatter_mhz(vco: Vco) -> float:
     """Return the scatter of one reading about the curve, in the mean over the range, as the fit scaled it."""
     slopes = vco.curve.slope(np.linspace(*vco.range_v, 101))
     return float(vco.fit.birge * np.sqrt(np.mean(vco.u_count_mhz**2 + (slopes * vco.u_setting_v) ** 2)))
+
+
+def _u_volts(vco: Vco, kind: str) -> float:
+    """Return u of the voltmeter's own errors of a kind: relative, or an offset (V); zero where it has none."""
+    own = [e.sensitivity * e.variable for e in vco.readings.common_errors("drive_v") if e.kind == kind]
+    return float(sum(own[1:], own[0]).s) if own else 0.0
 
 
 def _conditions(vco: Vco) -> dict[str, float]:

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from scipy.interpolate import CubicSpline
 
-from aotf_lab.errors import OutOfRangeError
+from aotf_lab.errors import AotfLabError, OutOfRangeError, Said
 from aotf_lab.estimation.evaluate import require_inside, split
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.record.calibration import Calibration
@@ -31,11 +31,17 @@ class OscillatorRecord(Calibration):
     ``drive_v`` (n,) are knots as the bench's own voltmeter shows them, ``numbers`` the true frequency (MHz) at each,
     joined by a cubic spline. ``u_reading_mhz`` is the scatter (k = 1) of one new reading about the curve.
     ``coverage_factor`` times u is the 95 % interval. A ``book`` of causes says with what answers are correlated.
+
+    ``u_gain`` (relative) and ``u_offset_v`` (V) are the errors (k = 1) of that voltmeter itself, None where they were
+    not kept; ``voltmeter`` is its name where a bench has several.
     """
 
     drive_v: FloatArray = field(repr=False)
     u_reading_mhz: float
     coverage_factor: float = 1.959963984540054
+    u_gain: float | None = None
+    u_offset_v: float | None = None
+    voltmeter: str = ""
 
     @property
     def part(self) -> str:
@@ -50,8 +56,15 @@ class OscillatorRecord(Calibration):
             ("curve", f"{low:.4f} to {high:.4f} MHz over {low_v:.4g} to {high_v:.4g} V, {len(self.drive_v)} knots"),
             ("u(f)", f"{u_khz.min():.2g} to {u_khz.max():.2g} kHz"),
             ("scatter of a reading", f"{1e3 * self.u_reading_mhz:.2g} kHz"),
+            *self._voltmeter_rows(),
             *super().rows(),
         )
+
+    def _voltmeter_rows(self) -> tuple[tuple[str, str], ...]:
+        if self.u_gain is None or self.u_offset_v is None:
+            return ()
+        name = f"voltmeter {self.voltmeter}".rstrip()
+        return ((f"u of {name}", f"gain {100 * self.u_gain:.3g} %, offset {1e3 * self.u_offset_v:.3g} mV"),)
 
     def _u(self) -> FloatArray:
         """Return u of each knot (n,) in MHz."""
@@ -109,6 +122,22 @@ class OscillatorRecord(Calibration):
         places = self._solved(nominal)
         values = self.numbers.combine(self._spline(places), book or SHARED)
         return asked_back(places, values, self._slope(places), elements, scalar)
+
+    def drive_true(self, frequency_mhz: Any, book: CauseBook | None = None) -> Any:
+        """Return the true voltage (V) for a true ``frequency_mhz``: with the errors of the bench's voltmeter.
+
+        Use it when another meter or a generator sets the voltage. All voltages share that voltmeter's gain and
+        offset. Shapes and ``OutOfRangeError`` as ``drive``; raises ``AotfLabError`` where these errors were not kept.
+        """
+        if self.u_gain is None or self.u_offset_v is None:
+            raise AotfLabError(
+                "what another voltmeter shows is not known from this calibration",
+                where=f"{self.name}, {self.measured}", found=Said("no gain and offset of the voltmeter"),
+                allowed="u_gain and u_offset_v", cure="keep its session anew, or set it by the bench's own voltmeter",
+            )  # fmt: skip
+        variable, at = (book or SHARED).variable, f"@{self.voltmeter}" if self.voltmeter else ""
+        gain = 1 + self.u_gain * variable(f"voltmeter gain{at}")
+        return self.drive(frequency_mhz, book) * gain + self.u_offset_v * variable(f"voltmeter offset{at}")
 
     def prediction_u_mhz(self, drive_v: Any) -> Any:
         """Return the standard uncertainty (MHz) of the next reading at ``drive_v`` (V): of the curve and its scatter.

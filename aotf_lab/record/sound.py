@@ -45,6 +45,12 @@ def require_oscillator(record: OscillatorRecord, where: str) -> None:
     if not (record.u_reading_mhz > 0 and record.coverage_factor > 0):
         _refuse("scatter or coverage factor not above zero", where,
                 Said(f"{record.u_reading_mhz:g} MHz, {record.coverage_factor:g}"), "numbers above zero")  # fmt: skip
+    for name, u in (("u_gain", record.u_gain), ("u_offset_v", record.u_offset_v)):
+        if u is not None and not (math.isfinite(u) and u >= 0):
+            _refuse(f"{name} of the voltmeter cannot be", where, u, "zero or more, or none")
+    if (record.u_gain is None) != (record.u_offset_v is None):
+        known, lost = ("u_gain", "u_offset_v") if record.u_offset_v is None else ("u_offset_v", "u_gain")
+        _refuse("half of the voltmeter's errors", where, Said(f"{known} without {lost}"), "both, or neither")
     if np.any(np.diff(record.numbers.values) <= 0):
         k = int(np.argmin(np.diff(record.numbers.values)))
         _refuse("the frequency does not rise with the voltage", where,
