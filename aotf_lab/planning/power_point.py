@@ -6,13 +6,14 @@ from dataclasses import dataclass
 
 from uncertainties import UFloat, nominal_value
 
-from aotf_lab.crystal import EfficiencyCurve, EfficiencyLines
+from aotf_lab.crystal import EfficiencyCurve
+from aotf_lab.crystal.efficiency.line_curves import LineCurves
 from aotf_lab.errors import AotfLabError, UnsafeDriveError
 from aotf_lab.planning.curves import Curves
 from aotf_lab.planning.safe_drive import highest_safe_power, require_safe, true_power
 from aotf_lab.reading.instruments import POWER_SCALE_UNSTATED
 
-__all__ = ["PowerPoint", "power_point"]
+__all__ = ["PowerPoint", "line_power", "power_point"]
 
 
 @dataclass(frozen=True)
@@ -29,33 +30,47 @@ def power_point(curves: Curves, wavelength_nm: UFloat | float | None, wanted_w: 
 
     Raises ``UnsafeDriveError`` when the upper bound of ``wanted_w`` exceeds the rating.
     """
-    rated = curves.rated_rf_power_w
+    lines = None if curves.efficiency is None else curves.efficiency.curves
+    why = curves.missing.get("efficiency", "")
+    return line_power(lines, curves.rated_rf_power_w, wavelength_nm, wanted_w, where=where, missing=why)
+
+
+def line_power(
+    lines: LineCurves | None,
+    rated: float | None,
+    wavelength_nm: UFloat | float | None,
+    wanted_w: float | None = None,
+    *,
+    where: str,
+    missing: str = "",
+) -> PowerPoint:
+    """Return the same from the ``lines`` of a crystal ``rated`` (W); ``missing`` says why there are none."""
     if rated is None:
         return PowerPoint(remark="no RF power is given: state [crystal] rated_rf_power_w from the crystal's own papers")
-    if curves.efficiency is None or wavelength_nm is None:
-        why = curves.missing.get("efficiency", "efficiency against RF power was not measured")
+    if lines is None or wavelength_nm is None:
+        why = missing or "efficiency against RF power was not measured"
         return PowerPoint(remark=f"no RF power is given: {why}")
-    scale = curves.efficiency.common_errors
+    scale = lines.common_errors
     if any(error.name == POWER_SCALE_UNSTATED for error in scale):
         return PowerPoint(remark="no RF power is given: state [instrument.scope] pad_db and probe")
     if wanted_w is not None:
         require_safe(true_power(wanted_w, scale), rated, where)
     try:
-        curve = curves.efficiency.at(float(nominal_value(wavelength_nm)))
+        curve = lines.at(float(nominal_value(wavelength_nm)))
         best, remark = (wanted_w, "") if wanted_w is not None else _most_light(curve, highest_safe_power(rated, scale))
         power = true_power(best, scale)
-        return PowerPoint(power, curve.efficiency(power), remark or _own_drive(curves.efficiency, where, best))
+        return PowerPoint(power, curve.efficiency(power), remark or _own_drive(lines, where, best))
     except UnsafeDriveError:
         raise
     except AotfLabError as error:
         return PowerPoint(remark=f"no RF power is given: {error}")
 
 
-def _own_drive(lines: EfficiencyLines, line: str, power_w: float) -> str:
+def _own_drive(lines: LineCurves, line: str, power_w: float) -> str:
     """Return a remark when a measured line is set beyond its own drive, on what other lines showed."""
-    if line not in lines.own or power_w <= lines.own[line].range_w[1]:
+    if line not in lines.driven_w or power_w <= lines.driven_w[line]:
         return ""
-    return f"RF power by the other lines' saturation: its own drive stopped at {lines.own[line].range_w[1]:.3g} W"
+    return f"RF power by the other lines' saturation: its own drive stopped at {lines.driven_w[line]:.3g} W"
 
 
 def _most_light(curve: EfficiencyCurve, safe_w: float) -> tuple[float, str]:

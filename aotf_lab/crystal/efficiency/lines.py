@@ -4,32 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from html import escape
 
-import numpy as np
 import pandas as pd
-from uncertainties import UFloat, ufloat
+from uncertainties import UFloat
 
 from aotf_lab.crystal.efficiency.checks import FitPoint, peak_check, reach_check
 from aotf_lab.crystal.efficiency.curve import SLOPE_ONLY, EfficiencyCurve, level_of
-from aotf_lab.crystal.efficiency.law import QUARTER_PERIOD
+from aotf_lab.crystal.efficiency.line_curves import LineCurves
 from aotf_lab.crystal.efficiency.one_line import Efficiency, fit_efficiency
 from aotf_lab.crystal.efficiency.readings import EfficiencyTable
 from aotf_lab.crystal.efficiency.shared import REFERENCE_NM, SharedFit, fit_shared
 from aotf_lab.crystal.efficiency.wavelength import wavelength_check
-from aotf_lab.errors import AotfLabError, FitError, OutOfRangeError, ReadingsError, Said
+from aotf_lab.errors import AotfLabError, ReadingsError
 from aotf_lab.estimation import Check, CommonError, Fit
 from aotf_lab.reading.readings import Readings, as_readings
 
 __all__ = ["EfficiencyLines", "fit_efficiency_lines"]
-
-_BEYOND = 0.1
-"""How far beyond the measured wavelengths, as a share, the law is still used."""
-
-_SAME_LINE_NM = 0.5
-_PEAK_SPREAD, _PEAK_SPREAD_WEIGHT = 0.05, 2
-"""By how much lines differ in peak efficiency (optics, beam size) before any is measured, and how many
-measured differences that guess is worth (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -47,12 +39,22 @@ class EfficiencyLines:
     fit: Fit = field(repr=False)
     shared: SharedFit = field(repr=False)
     reach: UFloat
-    _guesses: dict[float, UFloat] = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def common_errors(self) -> tuple[CommonError, ...]:
         """The errors that all RF powers share: those of the bench's scope."""
         return self.shared.lines[0].common_errors
+
+    @cached_property
+    def curves(self) -> LineCurves:
+        """The numbers that all lines share, and every line's curve out of them."""
+        names = list(self.wavelengths_nm)
+        return LineCurves(
+            {name: curve.range_w[1] for name, curve in self.own.items()}, self.wavelengths_nm, self.level, self.reach,
+            self.shared.saturation_power_w(REFERENCE_NM), self.exponent,
+            {name: self.shared.peak_efficiency(k) for k, name in enumerate(names)}, self.own,
+            self.shared.lines[0].power_scale, self.common_errors,
+        )  # fmt: skip
 
     @property
     def exponent(self) -> UFloat:
@@ -64,9 +66,7 @@ class EfficiencyLines:
 
         Raises ``FitError`` at level "slope only", ``OutOfRangeError`` far beyond the measured wavelengths.
         """
-        self._require_level()
-        self._require_wavelength(wavelength_nm)
-        return self.shared.saturation_power_w(wavelength_nm)
+        return self.curves.saturation_power_w(wavelength_nm)
 
     def line(self, name: str) -> EfficiencyCurve:
         """Return the curve of a measured line, its P_sat by all lines together.
@@ -75,14 +75,7 @@ class EfficiencyLines:
         showed the curve bend this is the line's own curve, as it is for a line of unknown wavelength.
         Raises ``ReadingsError`` for a name that was not measured.
         """
-        if name not in self.own:
-            raise ReadingsError(
-                "no such line", found=name, allowed=", ".join(self.own), cure="use at(wavelength_nm) for other lines"
-            )
-        if self.level == SLOPE_ONLY or name not in self.wavelengths_nm:
-            return self.own[name]
-        k = list(self.wavelengths_nm).index(name)
-        return self._curve(name, self.wavelengths_nm[name], self.shared.peak_efficiency(k))
+        return self.curves.line(name)
 
     def at(self, wavelength_nm: float) -> EfficiencyCurve:
         """Return the curve at ``wavelength_nm`` (vacuum): of the line measured there, or of one never measured.
@@ -91,43 +84,7 @@ class EfficiencyLines:
         that lines differ. Raises ``FitError`` at level "slope only", ``OutOfRangeError`` more than a
         tenth beyond the measured wavelengths.
         """
-        for name, measured in self.wavelengths_nm.items():
-            if abs(measured - wavelength_nm) <= _SAME_LINE_NM:
-                return self.line(name)
-        self._require_level()
-        self._require_wavelength(wavelength_nm)
-        if wavelength_nm not in self._guesses:
-            self._guesses[wavelength_nm] = self._guessed_peak()
-        return self._curve("", wavelength_nm, self._guesses[wavelength_nm])
-
-    def _curve(self, name: str, wavelength_nm: float, peak: UFloat) -> EfficiencyCurve:
-        power = self.shared.saturation_power_w(wavelength_nm)
-        return EfficiencyCurve(
-            name, wavelength_nm, QUARTER_PERIOD * peak / power, 1 / peak, self.shared.lines[0].power_scale,
-            self.common_errors, (0.0, float(self.reach.n * power.n)), self.level,
-        )  # fmt: skip
-
-    def _guessed_peak(self) -> UFloat:
-        peaks = [self.shared.peak_efficiency(k) for k in range(len(self.shared.lines))]
-        mean = sum(peaks[1:], peaks[0]) / len(peaks)
-        squares = sum((p.n - mean.n) ** 2 for p in peaks) + _PEAK_SPREAD_WEIGHT * _PEAK_SPREAD**2
-        spread = np.sqrt(squares / (_PEAK_SPREAD_WEIGHT + len(peaks) - 1) * (1 + 1 / len(peaks)))
-        return mean + ufloat(0.0, spread, tag="peak efficiency of a line never measured")
-
-    def _require_level(self) -> None:
-        if self.level == SLOPE_ONLY:
-            raise FitError(
-                "no line's saturation power is known: no drive was high enough to see a curve bend",
-                found=Said(f"a reach of {self.reach:.1u} of the saturation power at the most"),
-                allowed="at least 0.4 of it, proven at 95 %, on one line",
-                cure="drive one line harder within the crystal's rating; the slopes of single lines stand in own",
-            )
-
-    def _require_wavelength(self, wavelength_nm: float) -> None:
-        low, high = min(self.wavelengths_nm.values()), max(self.wavelengths_nm.values())
-        low, high = low * (1 - _BEYOND), high * (1 + _BEYOND)
-        if not low <= wavelength_nm <= high:
-            raise OutOfRangeError("wavelength", wavelength_nm, low, high, "nm")
+        return self.curves.at(wavelength_nm)
 
     def __str__(self) -> str:
         lines = [f"Efficiency of {len(self.own)} lines, level {self.level}"]
