@@ -73,7 +73,7 @@ def _parser() -> argparse.ArgumentParser:
     report.add_argument("--paper", metavar="PAPER", help="A4 or letter; left out, HTML leaves it to the printer")
     report.add_argument(
         "--results", type=Path, metavar="FILE.json",
-        help="write every number too; where the file is there, say instead what differs from it",
+        help="write every number and check too; where the file is there, say instead what differs from it",
     )  # fmt: skip
     report.add_argument("--set-points", type=Path, metavar="FILE", help="write the set-points too, as .csv or .json")
     report.set_defaults(run=_report, parser=report)

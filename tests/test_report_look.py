@@ -137,6 +137,9 @@ def test_results_stand_beside_the_report(demo, tmp_path):
     write_report(demo, tmp_path / "r.html", results=tmp_path / "r.json")
     kept = SessionResults.from_json(tmp_path / "r.json")
     assert kept.rows == results(demo).rows
+    assert "and in r.json." in (tmp_path / "r.html").read_text(encoding="utf-8")
+    write_report(demo, tmp_path / "r.html", results=tmp_path / "r.json")
+    assert "and in r.json." not in (tmp_path / "r.html").read_text(encoding="utf-8")
     with pytest.raises(SessionError, match=r"would overwrite a file of the session; found .*allowed"):
         write_report(demo, tmp_path / "other.html", results=DEMO / "session.toml")
     assert not (tmp_path / "other.html").exists()

@@ -15,6 +15,7 @@ from aotf_lab.report.checks_passed import passed_once, passed_rows, question
 from aotf_lab.report.driver_parts import driver_of
 from aotf_lab.report.light_parts import light_of
 from aotf_lab.report.pace_parts import pace_of
+from aotf_lab.session.rerun.results import results
 
 
 @pytest.fixture(scope="module")
@@ -71,3 +72,8 @@ def test_a_question_without_numbers_tells_the_first():
     some = [PartCheck(f"Trace {k}", "clipping", True, f"fine {k}", "") for k in "abc"]
     (row,) = passed_rows(some)
     assert (row.asked, row.used, row.closest) == ("3", "", "Trace a: fine a")
+
+
+def test_every_check_of_the_page_stands_in_the_results(checks, demo):
+    kept = {(c.name, c.passed, c.detail, c.of_limit) for c in results(demo).checks}
+    assert {(c.name, c.passed, c.detail, c.of_limit) for c in checks} <= kept

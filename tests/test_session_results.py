@@ -13,8 +13,9 @@ from uncertainties import UFloat, ufloat
 
 import aotf_lab
 from aotf_lab.errors import AotfLabError, RecordError, SessionError
+from aotf_lab.estimation import Check
 from aotf_lab.session import open_session
-from aotf_lab.session.rerun.collect import failed_checks, rows_of
+from aotf_lab.session.rerun.collect import checks_of, result_check, rows_of
 from aotf_lab.session.rerun.differences import SAME_WITHIN_U
 from aotf_lab.session.rerun.file import results_text
 from aotf_lab.session.rerun.results import SessionResults, results
@@ -63,6 +64,20 @@ def test_titles_are_unique_and_all_numbers_finite(found):
 def test_failed_checks_of_every_depth_are_named(found):
     assert "waveforms [trace_clipped.csv]: clipping" in found.failed
     assert "efficiency.own [B]: reach" in found.failed
+
+
+def test_passed_checks_stand_with_what_was_found(demo, found):
+    asked = {check.title: check for check in found.checks}
+    scatter = next(check for check in demo.scans["D"].fit.checks if check.name == "scatter")
+    kept = asked["scans [D]: scatter"]
+    assert (kept.passed, kept.detail, kept.of_limit) == (True, scatter.detail, scatter.of_limit)
+    assert asked["identity: line labels"].passed
+    assert asked["spectrum: zero"].passed
+    assert {check.title for check in found.checks if not check.passed} == set(found.failed)
+
+
+def test_a_share_of_a_limit_of_zero_is_no_number():
+    assert result_check("scan", Check("even", True, "as it should be", of_limit=float("inf"))).of_limit is None
 
 
 def test_every_file_of_the_session_stands_with_its_hash(demo, found):
@@ -127,7 +142,7 @@ def test_a_new_part_needs_no_list_of_its_numbers():
     }  # fmt: skip
     assert rows["later.half_khz [B]"].unit == "kHz"
     assert rows["later.inner.rise_us [B/G]"].u == 0.3
-    assert list(failed_checks("later", later)) == []
+    assert list(checks_of("later", later)) == []
 
 
 @pytest.mark.parametrize(
@@ -148,6 +163,7 @@ def test_a_file_restores_every_digit(found, tmp_path):
     assert again.sources == found.sources
     assert dict(again.versions) == dict(found.versions)
     assert again.failed == found.failed
+    assert again.checks == found.checks
     assert again.differences(found).same
 
 
@@ -161,7 +177,25 @@ def test_files_written_before_are_read_and_written_the_same(found):
     """The pinned numbers are such a file: what is read from it is written again to the byte."""
     old = SessionResults.from_json(PINNED)
     assert len(old.rows) > 500
+    assert old.checks == ()
     assert results_text(old) == PINNED.read_text(encoding="utf-8")
+
+
+def test_checks_that_an_older_file_does_not_hold_are_no_differences(found, tmp_path):
+    old = replace(found, checks=())
+    path = old.to_json(tmp_path / "old.json")
+    assert '"checks"' not in path.read_text(encoding="utf-8")
+    assert found.differences(path).same
+    assert old.differences(found).same
+    fewer = replace(found, failed=found.failed[1:], checks=())
+    assert found.differences(fewer).said == (f"check fails now: {found.failed[0]}",)
+
+
+def test_checks_that_only_one_run_asked_are_told(found):
+    first = min(check.title for check in found.checks[:2])
+    fewer = replace(found, checks=found.checks[2:])
+    assert fewer.differences(found).said == (f"checks asked then, not now: {first} and 1 more",)
+    assert found.differences(fewer).said == (f"checks asked now, not then: {first} and 1 more",)
 
 
 def edited(found, path, edit, *, hashed):
@@ -197,6 +231,8 @@ def test_a_damaged_or_foreign_file_is_refused(found, tmp_path, edit, match):
         (lambda d: d["rows"][0].pop(), r"results that are incomplete; found TypeError"),
         (lambda d: d["rows"][0].__setitem__(2, "x"), r"results that are incomplete; found ValueError"),
         (lambda d: d.update(versions=[]), r"results that are incomplete; found AttributeError"),
+        (lambda d: d["checks"][0].pop(), r"results that are incomplete; found TypeError"),
+        (lambda d: d["checks"][0].__setitem__(2, "yes"), r"incomplete; found ValueError: .* neither true nor false"),
     ],
 )
 def test_a_file_that_something_else_wrote_is_refused(found, tmp_path, edit, match):

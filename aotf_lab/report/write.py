@@ -61,8 +61,10 @@ def report_html(session: Session) -> str:
     return _page(session)[0]
 
 
-def _page(session: Session, paper: str | None = None, against: Differences | None = None) -> tuple[str, int]:
-    """Return the page, and how many failed checks stand on it."""
+def _page(
+    session: Session, paper: str | None = None, against: Differences | None = None, results: str = ""
+) -> tuple[str, int]:
+    """Return the page, and how many failed checks stand on it; ``results`` names the file written beside it."""
     if nothing_computed(session):
         first, *others = session.troubles.values()
         raise SessionError(
@@ -79,7 +81,8 @@ def _page(session: Session, paper: str | None = None, against: Differences | Non
     pace = pace_of(session, driver.safe is not None)
     checks = gathered_checks(session, driver, light, pace)
     content = _content(session, driver, (light, pace), checks, finding_rows(checked))
-    return rendered("template.html", paper=paper, against=against, **content), sum(not c.passed for c in checks)
+    page = rendered("template.html", paper=paper, against=against, results=results, **content)
+    return page, sum(not c.passed for c in checks)
 
 
 def _content(
@@ -167,9 +170,9 @@ def write_page(
 ) -> int:
     """Write the report of ``session`` to ``out`` and return how many failed checks stand on it.
 
-    ``out`` ends in .html (.htm), or in .pdf where WeasyPrint is installed. ``results`` is a file for every number as
-    JSON; where it is there already it is left, and the report says what differs from it (``against``, where the caller
-    has it already). ``paper`` is one of ``PAPERS``: None leaves the size to the printer, in a PDF to A4.
+    ``out`` ends in .html (.htm), or in .pdf where WeasyPrint is installed. ``results`` is a file for every number and
+    check as JSON; where it is there already it is left, and the report says what differs from it (``against``, where
+    the caller has it already). ``paper`` is one of ``PAPERS``: None leaves the size to the printer, in a PDF to A4.
 
     Raises ``SessionError`` as ``report_html`` does, for another ending or paper, and when ``out`` or ``results`` is a
     file of the session or its folder is missing; ``AotfLabError`` for a PDF without WeasyPrint. None writes anything.
@@ -181,9 +184,10 @@ def write_page(
     numbers = None if results is None else require_output(session.facts, results)
     if numbers is not None and against is None:
         against = against_archive(session, numbers)
-    page, failed = _page(session, paper, against)
+    written = numbers.name if numbers is not None and against is None else ""
+    page, failed = _page(session, paper, against, written)
     write_bytes_atomically(target, pdf_of(page) if ending == ".pdf" else page.encode("utf-8"))
-    if numbers is not None and against is None:
+    if numbers is not None and written:
         all_results(session).to_json(numbers)
     return failed
 

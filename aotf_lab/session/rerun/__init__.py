@@ -2,7 +2,7 @@
 
 results      ``results`` of an open session: every number in one flat table (``SessionResults``)
 collect      the numbers of any part, found by the names that they bear;  samples  curves at round places
-row  table   one number; all of them with files, versions and checks
-file         the table as JSON, one number a line
+row  table   one number, one check; all of them with files and versions
+file         the table as JSON, one number or check a line
 differences  what a newer run gives otherwise, in words
 """

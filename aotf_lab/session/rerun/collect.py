@@ -16,11 +16,12 @@ from uncertainties import UFloat, nominal_value
 
 from aotf_lab.errors import AotfLabError
 from aotf_lab.estimation import Check, Fit
-from aotf_lab.session.rerun.row import ResultRow, unit_of
+from aotf_lab.session.rerun.row import ResultCheck, ResultRow, unit_of
 
-__all__ = ["failed_checks", "result_row", "rows_of"]
+__all__ = ["checks_of", "result_check", "result_row", "rows_of"]
 
 _NUMBERS = {"UFloat", "float", "Number", "None"}
+_CHECKS = {"tuple[Check, ...]"}
 _DEEPEST = 1
 _NO_RESULTS = ("aotf_lab.reading.", "aotf_lab.estimation.")
 """Rooms whose objects hold what went into a result, not what came out of it."""
@@ -42,14 +43,19 @@ def rows_of(part: str, result: object) -> Iterator[ResultRow]:
             yield from result_row(key, line, found)
 
 
-def failed_checks(part: str, result: object) -> Iterator[str]:
-    """Yield the name of each check of ``result`` that did not pass, with the part and line that it belongs to."""
+def checks_of(part: str, result: object) -> Iterator[ResultCheck]:
+    """Yield each check of ``result``, passed or not, with the part and line that it belongs to."""
     for key, line, found in _walk(part, "", result, 0):
-        failed = found.failed if isinstance(found, Fit) else (found,) if isinstance(found, Check) else ()
+        checks = found.checks if isinstance(found, Fit) else (found,) if isinstance(found, Check) else ()
         place = key.removesuffix(".fit").removesuffix(".checks")
-        for check in failed:
-            if not check.passed:
-                yield f"{place}{f' [{line}]' if line else ''}: {check.name}"
+        for check in checks:
+            yield result_check(f"{place}{f' [{line}]' if line else ''}", check)
+
+
+def result_check(of: str, check: Check) -> ResultCheck:
+    """Return ``check`` as one of what ``of`` names; a share of its limit that is not finite is none."""
+    share = None if check.of_limit is None or not np.isfinite(check.of_limit) else float(check.of_limit)
+    return ResultCheck(of, check.name, bool(check.passed), check.detail, share)
 
 
 def result_row(key: str, line: str, value: Any) -> Iterator[ResultRow]:
@@ -94,13 +100,15 @@ def _named(items: tuple[object, ...]) -> Iterator[tuple[str, object]]:
 
 
 def _attributes(result: Any) -> Iterator[tuple[str, Any]]:
-    """Yield name and value of the public fields that ``result`` shows, of its fit, and of properties that are numbers.
+    """Yield name and value of the public fields that ``result`` shows, and of properties that are numbers or checks.
 
-    A field that is kept out of ``repr`` is a means, not a result; the fit and numbers are taken all the same.
+    A field that is kept out of ``repr`` is a means, not a result; fit, checks and numbers are taken all the same.
     """
     for field in fields(result):
         value = getattr(result, field.name)
-        if not field.name.startswith("_") and (field.repr or isinstance(value, (Fit, UFloat))):
+        if not field.name.startswith("_") and (
+            field.repr or field.name == "checks" or isinstance(value, (Fit, UFloat))
+        ):
             yield field.name, value
     for kind in type(result).__mro__:
         for name, member in vars(kind).items():
@@ -108,7 +116,8 @@ def _attributes(result: Any) -> Iterator[tuple[str, Any]]:
             if name.startswith("_") or not isinstance(member, (property, cached_property)) or function is None:
                 continue
             said = str(function.__annotations__.get("return", ""))
-            if {word.strip() for word in said.split("|")} <= _NUMBERS:
+            kinds = {word.strip() for word in said.split("|")}
+            if kinds <= _NUMBERS or kinds == _CHECKS:
                 try:
                     yield name, getattr(result, name)
                 except AotfLabError:

@@ -165,9 +165,21 @@ def _said(older: ResultTable, newer: ResultTable) -> Iterator[str]:
     for check in older.failed:
         if check not in newer.failed:
             yield f"check failed then, not now: {check}"
+    yield from _asked(older, newer)
     for part, why in newer.missing.items():
         if part not in older.missing:
             yield f"{part} cannot be computed any more: {why}"
     for part in older.missing:
         if part not in newer.missing:
             yield f"{part} could not be computed then, and can be now"
+
+
+def _asked(older: ResultTable, newer: ResultTable) -> Iterator[str]:
+    """Yield how many checks only one of the two asked; nothing where one of them holds the failed alone."""
+    if not (older.checks and newer.checks):
+        return
+    before, now = ({check.title for check in table.checks} for table in (older, newer))
+    for only, words in ((sorted(before - now), "asked then, not now"), (sorted(now - before), "asked now, not then")):
+        if only:
+            more = f" and {len(only) - 1} more" if len(only) > 1 else ""
+            yield f"{'checks' if more else 'check'} {words}: {only[0]}{more}"

@@ -1,4 +1,4 @@
-"""Results as a file: JSON with one number a line, so that version control shows what changed."""
+"""Results as a file: JSON with one number or check a line, so that version control shows what changed."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import Any
 from aotf_lab.errors import RecordError, Said
 from aotf_lab.reading.hashed_json import HashedJson
 from aotf_lab.reading.source import SourceFile
-from aotf_lab.session.rerun.row import ResultRow
+from aotf_lab.session.rerun.row import ResultCheck, ResultRow
 from aotf_lab.session.rerun.table import ResultTable
 
 __all__ = ["loaded_results", "results_text"]
@@ -24,12 +24,17 @@ _FORM = HashedJson(
 
 
 def results_text(table: ResultTable) -> str:
-    """Return ``table`` as JSON (ends with a line end); a number stands in the fewest digits that restore it."""
+    """Return ``table`` as JSON (ends with a line end); a number stands in the fewest digits that restore it.
+
+    A table without checks, read from a file of a version that kept the failed alone, gives such a file again.
+    """
+    checks = [[c.of, c.name, c.passed, c.detail, c.of_limit] for c in table.checks]
     return _FORM.text(_KIND, {
         "name": table.name,
         "versions": dict(table.versions),
         "missing": dict(table.missing),
         "failed": list(table.failed),
+        **({"checks": checks} if checks else {}),
         "sources": [[s.name, s.sha256, s.size_bytes] for s in table.sources],
         "rows": [[r.key, r.line, r.value, r.u, r.unit] for r in table.rows],
     })  # fmt: skip
@@ -50,12 +55,19 @@ def loaded_results(path: str | os.PathLike[str]) -> dict[str, Any]:
             "versions": {str(k): str(v) for k, v in found["versions"].items()},
             "missing": {str(k): str(v) for k, v in found["missing"].items()},
             "failed": tuple(str(check) for check in found["failed"]),
+            "checks": tuple(_check(*entry) for entry in found.get("checks", ())),
         }
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise RecordError(
             "results that are incomplete", where=Path(path).name, found=Said(f"{type(error).__name__}: {error}"),
             allowed="all fields, each as it was written", cure=_CURE,
         ) from error  # fmt: skip
+
+
+def _check(of: str, name: str, passed: bool, detail: str, of_limit: float | None) -> ResultCheck:
+    if not isinstance(passed, bool):
+        raise ValueError(f"{of}: {name} says neither true nor false")
+    return ResultCheck(str(of), str(name), passed, str(detail), None if of_limit is None else float(of_limit))
 
 
 def _row(key: str, line: str, value: float, u: float | None, unit: str) -> ResultRow:

@@ -17,10 +17,10 @@ from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.given import given_list
 from aotf_lab.reading.atomic import write_text_atomically
 from aotf_lab.reading.source import SourceFile
-from aotf_lab.session.rerun.collect import failed_checks, rows_of
+from aotf_lab.session.rerun.collect import checks_of, result_check, rows_of
 from aotf_lab.session.rerun.differences import Differences, differences_between
 from aotf_lab.session.rerun.file import loaded_results, results_text
-from aotf_lab.session.rerun.row import ResultRow
+from aotf_lab.session.rerun.row import ResultCheck, ResultRow
 from aotf_lab.session.rerun.samples import sample_rows, set_point_rows
 from aotf_lab.session.rerun.table import ResultTable
 from aotf_lab.session.session import Session, given_session
@@ -90,7 +90,7 @@ class SessionResults(ResultTable):
 
 
 def results(session: Session, parts: Iterable[str] | None = None) -> SessionResults:
-    """Return every number of ``session``, or those of ``parts`` only.
+    """Return every number and check of ``session``, or those of ``parts`` only.
 
     ``parts`` are names of ``session.parts`` (or one), and "set_points". What cannot be computed stands in ``missing``
     with its reason. Raises ``SessionError`` for a part that the session does not have.
@@ -100,20 +100,21 @@ def results(session: Session, parts: Iterable[str] | None = None) -> SessionResu
         parts = (parts,) if isinstance(parts, str) else tuple(given_list(parts, "parts", "names of parts", "name one"))
     wanted = _wanted(session, parts)
     rows: list[ResultRow] = []
-    failed: list[str] = []
+    checks: list[ResultCheck] = []
     for part in wanted:
         found = session.part(part)
         if found is not None:
             rows += [*rows_of(part, found), *sample_rows(part, session)]
-            failed += failed_checks(part, found)
+            checks += checks_of(part, found)
     if parts is None or _SET_POINTS in parts:
         rows += set_point_rows(session)
-    failed += [f"session: {check.name}" for check in session.checks if not check.passed] if parts is None else []
+    checks += [result_check("session", check) for check in session.checks] if parts is None else []
     troubles = session.troubles if parts is None else {}
     return SessionResults(
         session.facts.name, tuple({row.title: row for row in rows}.values()), tuple(_sources(session)),
         {"python": python_version(), **{name: version(name) for name in PROGRAMS}},
-        {part: str(error) for part, error in troubles.items()}, tuple(dict.fromkeys(failed)),
+        {part: str(error) for part, error in troubles.items()},
+        tuple(dict.fromkeys(check.title for check in checks if not check.passed)), tuple(dict.fromkeys(checks)),
     )  # fmt: skip
 
 

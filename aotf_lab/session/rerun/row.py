@@ -1,4 +1,4 @@
-"""One number of a session under a name that stays the same from run to run, and the unit that a name states."""
+"""One number or check of a session under a name that stays from run to run, and the unit that a name states."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from uncertainties import UFloat, ufloat
 
 from aotf_lab.planning.set_point import shown
 
-__all__ = ["ResultRow", "unit_of"]
+__all__ = ["ResultCheck", "ResultRow", "unit_of"]
 
 _UNITS = {
     "hz": "Hz", "khz": "kHz", "mhz": "MHz", "v": "V", "vpp": "Vpp", "vrms": "Vrms", "a": "A", "ohm": "ohm",
@@ -50,6 +50,25 @@ class ResultRow:
     def __str__(self) -> str:
         value: UFloat | float = ufloat(self.value, self.u) if self.u else self.value
         return f"{self.title} = {shown(value)} {self.unit}".rstrip()
+
+
+@dataclass(frozen=True)
+class ResultCheck:
+    """One check: ``of`` says of which part and line, ``name`` what was asked, ``detail`` what was found.
+
+    ``of_limit`` is the share of its limit that is used up, None where no one number decides.
+    """
+
+    of: str
+    name: str
+    passed: bool
+    detail: str
+    of_limit: float | None
+
+    @property
+    def title(self) -> str:
+        """What was asked of what."""
+        return f"{self.of}: {self.name}"
 
 
 def unit_of(name: str) -> str:

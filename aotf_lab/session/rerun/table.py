@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from aotf_lab.reading.source import SourceFile
-from aotf_lab.session.rerun.row import ResultRow
+from aotf_lab.session.rerun.row import ResultCheck, ResultRow
 
 __all__ = ["ResultTable"]
 
@@ -18,7 +18,8 @@ class ResultTable:
 
     ``name`` is that of the session; ``sources`` are session.toml, layouts and raw files with their hash; ``versions``
     those of the programs that made the numbers. ``missing`` says of each part that could not be computed why;
-    ``failed`` names the checks that did not pass.
+    ``failed`` names the checks that did not pass; ``checks`` are all that were asked, passed ones too, and
+    none where the file is of a version that kept the failed alone.
     """
 
     name: str
@@ -27,6 +28,7 @@ class ResultTable:
     versions: Mapping[str, str]
     missing: Mapping[str, str]
     failed: tuple[str, ...]
+    checks: tuple[ResultCheck, ...] = ()
 
     @cached_property
     def by_title(self) -> Mapping[str, ResultRow]:
