@@ -43,7 +43,8 @@ class AotfLabError(Exception):
     ----------
     what : the failure in one clause.
     where : file, file:line, or file:line and column; empty when no file is involved.
-    found : the value found; raw text is shown in quotes, ``Said`` text and numbers are not.
+    found : the value found; raw text is shown in quotes, ``Said`` text and numbers are not. A whole number is shown
+        without ".0": who typed 5 reads 5.
     allowed : what would have been accepted.
     cure : what the reader can do now.
 
@@ -58,9 +59,14 @@ class AotfLabError(Exception):
         self.found = found
         self.allowed = allowed
         self.cure = cure
-        shown = repr(found) if type(found) is str else str(found)
         place = f"{where}: " if where else ""
-        super().__init__(f"{place}{what}; found {shown}; allowed: {allowed}; {cure}")
+        super().__init__(f"{place}{what}; found {_shown(found)}; allowed: {allowed}; {cure}")
+
+
+def _shown(found: object) -> str:
+    if isinstance(found, float):
+        return str(found).removesuffix(".0")
+    return repr(found) if type(found) is str else str(found)
 
 
 class ReadingError(AotfLabError):

@@ -181,7 +181,7 @@ def test_uncertainty_of_one_direction(star):
 
 
 def test_uncertainty_of_zero(star):
-    with pytest.raises(ReadingsError, match=r"u_y_mm not above zero; found 0.0; allowed: a number above zero"):
+    with pytest.raises(ReadingsError, match=r"u_y_mm not above zero; found 0; allowed: a number above zero"):
         fit(star, points(star, CHANGED, u_mm=0.3).assign(u_y_mm=0.0))
 
 

@@ -46,7 +46,7 @@ def test_text_in_a_number(column):
 def test_u_of_zero_or_below(column, u):
     wrong = UP.assign(u_frequency_mhz=0.001)
     wrong.loc[3, column] = u
-    with pytest.raises(ReadingsError, match=f"row 4: standard uncertainty {column}; found {u}; allowed: above zero"):
+    with pytest.raises(ReadingsError, match=f"row 4: standard uncertainty {column}; found {u:g}; allowed: above zero"):
         fit_scan(wrong)
 
 

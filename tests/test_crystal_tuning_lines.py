@@ -56,14 +56,14 @@ def test_two_lines_of_the_same_wavelength():
 @pytest.mark.parametrize("column", ["u_wavelength_nm", "u_frequency_mhz"])
 @pytest.mark.parametrize("value", [0.0, -0.1, np.inf])
 def test_uncertainty_of_zero_or_below(column, value):
-    with pytest.raises(ReadingsError, match=rf"E \(lines.csv:4\): {column} not above zero; found {value}"):
+    with pytest.raises(ReadingsError, match=rf"E \(lines.csv:4\): {column} not above zero; found {value:g}"):
         fit_tuning(changed(column, 2, value))
 
 
 @pytest.mark.parametrize("column", ["wavelength_nm", "frequency_mhz"])
 @pytest.mark.parametrize("value", [0.0, -5.0, np.nan])
 def test_value_that_is_no_wavelength_or_frequency(column, value):
-    with pytest.raises(ReadingsError, match=rf"lines.csv:4: {column} not above zero; found {value}"):
+    with pytest.raises(ReadingsError, match=rf"lines.csv:4: {column} not above zero; found {value:g}"):
         fit_tuning(changed(column, 2, value))
 
 

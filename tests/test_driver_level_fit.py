@@ -232,7 +232,7 @@ def test_too_few_settings():
 def test_a_power_of_zero_is_named():
     parts = both_runs()
     parts[1].table.loc[2, "rf_power_w"] = 0.0
-    with pytest.raises(ReadingsError, match=r"row 3: rf_power_w that cannot be fitted; found 0.0; allowed"):
+    with pytest.raises(ReadingsError, match=r"row 3: rf_power_w that cannot be fitted; found 0; allowed"):
         fit_level(parts)
 
 

@@ -126,7 +126,9 @@ def test_a_scale_that_is_not_known_is_never_safe():
 
 @pytest.mark.parametrize("confidence", [0.4, 1.0])
 def test_an_impossible_confidence(level, confidence):
-    with pytest.raises(AotfLabError, match=rf"confidence of a safe drive; found {confidence}; allowed: 0.5 to below 1"):
+    with pytest.raises(
+        AotfLabError, match=rf"confidence of a safe drive; found {confidence:g}; allowed: 0.5 to below 1"
+    ):
         safe_supply(level, 0.5, confidence)
 
 
@@ -174,7 +176,7 @@ def test_a_pulse_gets_no_more_than_a_continuous_drive_unless_the_papers_say_so(l
 
 @pytest.mark.parametrize("duty", [0.0, 1.2])
 def test_an_impossible_duty_cycle(level, duty):
-    with pytest.raises(AotfLabError, match=rf"duty cycle; found {duty}; allowed: above 0, to 1"):
+    with pytest.raises(AotfLabError, match=rf"duty cycle; found {duty:g}; allowed: above 0, to 1"):
         safe_supply(level, 0.4, duty=duty)
 
 

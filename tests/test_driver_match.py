@@ -107,7 +107,7 @@ def test_a_coarse_sweep_of_a_long_cable_is_said():
         (table([50.0, 60.0, 70.0], [0.1, 1.3, 0.1]), r"more comes back than went in; found \|gamma\| = 1.3"),
         (pd.DataFrame({"frequency_mhz": [1.0, 2.0, 3.0]}), "no column 'forward_v'"),
         (pd.DataFrame({"frequency_mhz": [1.0, 2.0, 3.0], "forward_v": [1.0, 0.0, 1.0], "reflected_v": 0.1}),
-         "row 2: forward voltage not above zero; found 0.0"),
+         "row 2: forward voltage not above zero; found 0;"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_a_match_is_refused(frame, message):

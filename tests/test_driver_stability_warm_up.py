@@ -217,7 +217,7 @@ def test_questions_without_meaning(warm):
         warm.wait_s(1.5, 0.3)
     with pytest.raises(AotfLabError, match=r"width of the passband \(MHz\); found -0.3; allowed: above zero"):
         warm.wait_s(0.1, -0.3)
-    with pytest.raises(AotfLabError, match=r"confidence; found 1.0; allowed: 0.5 to below 1"):
+    with pytest.raises(AotfLabError, match=r"confidence; found 1; allowed: 0.5 to below 1"):
         warm.wait_s(0.1, 0.3, 1.0)
     with pytest.raises(AotfLabError, match=r"power-on to the first reading \(s\); found -5; allowed: zero or more"):
         fit_warm_up(log(), started_s=-5)
@@ -235,7 +235,7 @@ def test_logs_that_are_refused():
     back.loc[50, "time_s"] = 3.0
     with pytest.raises(ReadingsError, match=r"row 51: the time does not rise.*3 s after 490 s"):
         fit_warm_up(back)
-    with pytest.raises(ReadingsError, match=r"row 8: frequency_mhz cannot be used; found -1.0"):
+    with pytest.raises(ReadingsError, match=r"row 8: frequency_mhz cannot be used; found -1;"):
         fit_warm_up(table.assign(frequency_mhz=table["frequency_mhz"].where(table.index != 7, -1.0)))
     moved = np.where(table.index < 700, 6.0, 6.5)
     with pytest.raises(ReadingsError, match=r"row 701: the drive voltage was not held; found 6.5 V, and 6 V"):

@@ -39,7 +39,7 @@ def test_five_voltages_are_enough_and_unsure():
 def test_uncertainty_of_zero_or_below(column, value):
     table = run()
     table.loc[3, column] = value
-    with pytest.raises(ReadingsError, match=rf"vco\.csv:5, column '{column}'.*found {value}; allowed: .*above zero"):
+    with pytest.raises(ReadingsError, match=rf"vco\.csv:5, column '{column}'.*found {value:g}; allowed: .*above zero"):
         fit_vco(table)
 
 
@@ -49,7 +49,9 @@ def test_uncertainty_of_zero_or_below(column, value):
 def test_impossible_value(column, value):
     table = run()
     table.loc[7, column] = value
-    with pytest.raises(ReadingsError, match=rf"vco\.csv:9, column '{column}': {column} cannot be used; found {value}"):
+    with pytest.raises(
+        ReadingsError, match=rf"vco\.csv:9, column '{column}': {column} cannot be used; found {value:g}"
+    ):
         fit_vco(table)
 
 

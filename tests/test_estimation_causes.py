@@ -37,7 +37,7 @@ def test_cause_of_size_zero_adds_nothing():
 
 @pytest.mark.parametrize("u", [-0.1, np.nan, np.inf])
 def test_cause_of_impossible_size_is_refused(u):
-    with pytest.raises(AotfLabError, match=f"standard uncertainty of pad; found {u}; allowed: a finite number"):
+    with pytest.raises(AotfLabError, match=f"standard uncertainty of pad; found {u:g}; allowed: a finite number"):
         new_cause("pad", u)
 
 

@@ -24,9 +24,9 @@ def fit_line(y, u_y, x=X, **options):
 def test_uncertainty_that_cannot_be_is_named_with_its_row(u):
     u_bad = np.full(9, 0.1)
     u_bad[3] = u
-    with pytest.raises(ReadingsError, match=rf"^tune.csv:5: standard uncertainty of the sweep; found {u}; allo"):
+    with pytest.raises(ReadingsError, match=rf"^tune.csv:5: standard uncertainty of the sweep; found {u:g}; allo"):
         fit_line(2 * X, u_bad, scatter="the sweep", places=PLACES)
-    with pytest.raises(ReadingsError, match=rf"^row 4: .*found {u}; allowed: a finite number above zero"):
+    with pytest.raises(ReadingsError, match=rf"^row 4: .*found {u:g}; allowed: a finite number above zero"):
         fit_line(2 * X, 0.1, u_x=u_bad)
 
 

@@ -68,10 +68,18 @@ def test_a_whole_number():
 def test_several_numbers():
     assert given_numbers(pd.Series([1.0, 2.0]), "values") == [1.0, 2.0]
     assert given_numbers(np.array([1.0]), "values") == [1.0]
-    with pytest.raises(AotfLabError, match=r"values of another kind; found 3.0; allowed: plain numbers in a list"):
+    with pytest.raises(AotfLabError, match=r"values of another kind; found 3; allowed: plain numbers in a list"):
         given_numbers(3.0, "values")
     with pytest.raises(AotfLabError, match=r"one of values of another kind; found 1\.0.*; allowed: a number"):
         given_numbers([ufloat(1.0, 0.1)], "values")
+
+
+@pytest.mark.parametrize(
+    ("typed", "shown"),
+    [(5, "5"), (5.0, "5"), (-0.25, "-0.25"), (1e22, "1e+22"), (np.float64(60), "60"), ("5.0", "'5.0'")],
+)
+def test_an_error_shows_a_number_as_it_was_typed(typed, shown):
+    assert f"; found {shown}; " in str(AotfLabError("step", found=typed, allowed="less", cure="state it"))
 
 
 def test_one_for_several():

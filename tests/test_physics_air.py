@@ -34,11 +34,11 @@ def test_warm_damp_and_thin_air_bend_less():
 
 @pytest.mark.parametrize("humidity_percent", [-1.0, 101.0, np.nan])
 def test_impossible_humidity(humidity_percent):
-    with pytest.raises(AotfLabError, match=rf"relative humidity .*found {humidity_percent}; allowed: 0 to 100 %"):
+    with pytest.raises(AotfLabError, match=rf"relative humidity .*found {humidity_percent:g}; allowed: 0 to 100 %"):
         air_index(550.0, humidity_percent=humidity_percent)
 
 
 @pytest.mark.parametrize("temperature_c", [-1.0, 293.15])
 def test_temperature_outside_the_vapour_pressure(temperature_c):
-    with pytest.raises(AotfLabError, match=rf"found {temperature_c}; allowed: 0 to 100 C; .*degrees Celsius"):
+    with pytest.raises(AotfLabError, match=rf"found {temperature_c:g}; allowed: 0 to 100 C; .*degrees Celsius"):
         saturation_vapour_pressure_pa(temperature_c)

@@ -30,5 +30,5 @@ def test_spreading_starts_flat_and_ends_straight():
 
 
 def test_no_beam_without_a_width():
-    with pytest.raises(AotfLabError, match=r"diameter \(mm\) of a beam; found 0.0"):
+    with pytest.raises(AotfLabError, match=r"diameter \(mm\) of a beam; found 0;"):
         rayleigh_range(0.0, 589.0)

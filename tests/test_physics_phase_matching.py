@@ -118,12 +118,12 @@ def test_polarisation_must_be_one_of_two():
 
 @pytest.mark.parametrize("incidence_deg", [0.0, -3.0, 91.0, np.nan])
 def test_incidence_without_phase_matching(incidence_deg):
-    with pytest.raises(AotfLabError, match=rf"found {incidence_deg}; allowed: above 0 to 90 deg"):
+    with pytest.raises(AotfLabError, match=rf"found {incidence_deg:g}; allowed: above 0 to 90 deg"):
         parallel_tangent_acoustic_angle(600.0, incidence_deg)
 
 
 def test_sound_that_misses_the_other_surface():
-    with pytest.raises(AotfLabError, match=r"no diffracted wave can be reached .*; found 5.0; allowed"):
+    with pytest.raises(AotfLabError, match=r"no diffracted wave can be reached .*; found 5; allowed"):
         phase_matched_frequency(600.0, 5.0, 5.0, incident="extraordinary")
 
 
@@ -133,5 +133,5 @@ def test_velocity_is_packaged_for_one_crystal_only():
 
 
 def test_frequency_that_no_cut_takes():
-    with pytest.raises(AotfLabError, match=r"at 561 nm; found 300.0; allowed: .* to .* MHz; check the line's label"):
+    with pytest.raises(AotfLabError, match=r"at 561 nm; found 300; allowed: .* to .* MHz; check the line's label"):
         incidence_for(561.0, 300.0)

@@ -138,8 +138,8 @@ def test_tables_text_html_plot(demo, tmp_path):
 @pytest.mark.parametrize(
     ("asked", "message"),
     [
-        ({"rate_khz": 0.0}, "rate_khz out of bounds; found 0.0; allowed: a finite number above 0"),
-        ({"rate_khz": 1.0, "amplitude_vpp": -1.0}, "amplitude_vpp out of bounds; found -1.0"),
+        ({"rate_khz": 0.0}, "rate_khz out of bounds; found 0; allowed: a finite number above 0"),
+        ({"rate_khz": 1.0, "amplitude_vpp": -1.0}, "amplitude_vpp out of bounds; found -1;"),
         (
             {"rate_khz": 1.0, "centre_v": 9.0, "amplitude_vpp": 4.0},
             "a sine that leaves what can be set; found 7 to 11 V",

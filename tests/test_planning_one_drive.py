@@ -177,9 +177,9 @@ def test_weights_steps_and_aims_without_a_meaning(demo):
         one_drive(demo, weights={"Z": 1.0})
     with pytest.raises(AotfLabError, match=r"weights without a meaning; found \{'A': -1.0\}"):
         one_drive(demo, weights={"A": -1.0})
-    with pytest.raises(AotfLabError, match=r"a step without a meaning; found 0.0; allowed: above 0 to 0.5 V"):
+    with pytest.raises(AotfLabError, match=r"a step without a meaning; found 0; allowed: above 0 to 0.5 V"):
         one_drive(demo, step_v=0.0)
-    with pytest.raises(AotfLabError, match=r"a step without a meaning; found 20.0; allowed: above 0 to 0.5 V"):
+    with pytest.raises(AotfLabError, match=r"a step without a meaning; found 20; allowed: above 0 to 0.5 V"):
         one_drive(demo, step_v=20.0)
     with pytest.raises(AotfLabError, match=r"no such aim; found 'most'; allowed: efficiency, share"):
         one_drive(demo, aim="most")

@@ -276,7 +276,7 @@ def test_a_frozen_meter_has_no_u_of_its_own(log):
             {"block_s": 1.0, "block_rows": 5},
             r"log.csv: the length of a block stated twice; found 1 s and 5 rows; allowed",
         ),
-        ({"block_s": 0.0}, r"log.csv: a block of no length, block_s; found 0.0; allowed: a number above 0"),
+        ({"block_s": 0.0}, r"log.csv: a block of no length, block_s; found 0; allowed: a number above 0"),
         ({"block_rows": 2.5}, r"log.csv: a block of no length, block_rows; found 2.5; allowed: a whole number"),
         ({"dark_mw": math.inf}, r"log.csv: a dark reading that is no number; found inf; allowed"),
     ],

@@ -146,5 +146,5 @@ def test_two_columns_of_rf_power(log):
 
 
 def test_negative_level(log):
-    with pytest.raises(ReadingError, match=r"log.csv:3: negative rf_level_vrms; found -1.0; allowed: zero or more"):
+    with pytest.raises(ReadingError, match=r"log.csv:3: negative rf_level_vrms; found -1; allowed: zero or more"):
         read_scope_levels(log("Level (Vrms)\n1\n-1\n"))

@@ -182,7 +182,7 @@ def test_a_file_that_says_what_cannot_be(key: str, value: Any, words: str, tmp_p
 _CRYSTAL: list[tuple[str, Any, str]] = [
     ("wavelengths_nm", [450.0, 500.0, 550.0, 600.0, 500.0], "wavelengths_nm are no knots of a curve"),
     ("numbers/values/tuning 500.00 nm", 99.0, "the frequency does not fall with wavelength; found 99 MHz after 86"),
-    ("lines_nm/X", -5.0, "wavelength of line X; found -5\\.0; allowed: a wavelength above zero in nm, or none"),
+    ("lines_nm/X", -5.0, "wavelength of line X; found -5; allowed: a wavelength above zero in nm, or none"),
     ("rated_rf_power_w", -1.0, "rated_rf_power_w cannot be; found -1"),
     ("anchored_nm", [450.0], "'anchored_nm'; found 1; allowed: two numbers"),
 ]

@@ -97,7 +97,7 @@ def test_a_share_above_one():
 
 
 def test_a_port_of_no_bandwidth():
-    with pytest.raises(AotfLabError, match=r"port_bandwidth_khz of a modulation; found 0\.0"):
+    with pytest.raises(AotfLabError, match=r"port_bandwidth_khz of a modulation; found 0;"):
         fit_modulation_depth(table(), port_bandwidth_khz=0.0)
 
 

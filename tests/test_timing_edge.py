@@ -147,7 +147,7 @@ def test_a_drive_without_an_edge_is_said():
 
 def test_plot_and_words():
     found = fit_edge(seen())
-    assert found.plot().get_xlabel() == "Time (us)"
+    assert found.plot().get_xlabel() == "Time (µs)"
     assert "<caption>Edge: 1200 samples, 2 edges of the light</caption>" in found._repr_html_()
 
 
@@ -172,7 +172,7 @@ def test_no_plateaus():
 
 
 def test_a_detector_of_no_rise_time():
-    with pytest.raises(AotfLabError, match=r"detector_rise_us of an edge; found 0\.0"):
+    with pytest.raises(AotfLabError, match=r"detector_rise_us of an edge; found 0;"):
         fit_edge(seen(), detector_rise_us=0.0)
 
 

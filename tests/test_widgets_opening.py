@@ -55,6 +55,7 @@ def test_readings_typed_in_give_the_verdict_of_the_files(panel, folder):
         assert point.drive_v.n == pytest.approx(new[point.line].drive_v.n, abs=1e-5)
     assert "moved by +119.3 +- 6.8 kHz and corrected" in panel.numbers.value
     assert "set for E" in panel.numbers.value
+    assert f"; {new['E'].drive_other_meter_v:.2uS} V by another meter; {new['E'].rf_power_w:.2uS} W of RF" in str(panel)
 
 
 def test_before_any_reading_it_says_where_to_read(panel):

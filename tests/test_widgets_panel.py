@@ -91,7 +91,7 @@ def test_an_error_is_said_in_words_and_takes_the_numbers_away():
     panel = RootPanel()
     panel.value.value = -1
     assert panel.now is None
-    assert "a root of &lt;less than nothing&gt;; found -1.0; allowed: 0 or more; add" in panel.said.value
+    assert "a root of &lt;less than nothing&gt;; found -1; allowed: 0 or more; add" in panel.said.value
     assert panel.numbers.value == panel.caption.value == ""
     assert str(panel.trouble).startswith("a root of")
     assert panel.problems == []
