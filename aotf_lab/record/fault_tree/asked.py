@@ -26,6 +26,9 @@ _ABOVE_ZERO = (
 _U_LEAN = 0.1
 """Lean of a passband where none is stored: a tenth (common practice, no source)."""
 
+_SAME = 1e-9
+"""A share of today's u that counts as rounding."""
+
 Numbers = dict[str, UFloat | float]
 
 
@@ -55,6 +58,12 @@ def asked(stored: Mapping[str, UFloat | float], today: Mapping[str, UFloat]) -> 
             raise AotfLabError(
                 "a reading of today without uncertainty", where=name, found=value, allowed="a number with u above zero",
                 cure="state it as ufloat(value, u), u as the instrument's papers give it",
+            )  # fmt: skip
+        if std_dev(value - stored[base]) <= _SAME * std_dev(value):
+            raise AotfLabError(
+                "a stored number given as a reading of today: both are one and err alike, so their difference has no u",
+                where=name, found=value, allowed="what was read today, with errors of its own",
+                cure="state it as ufloat(value, u), with the u of today's instrument, or leave it out",
             )  # fmt: skip
     return _with_ratio(stored), dict(today)
 

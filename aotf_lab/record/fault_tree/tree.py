@@ -120,7 +120,7 @@ def half_the_light(
     One cause at a time is fitted, by one number (its size), all other links at their healthy wander, or, for a
     temperature or a supply that was read, at what was read. Causes are ranked by likelihood; "told apart" means behind
     by more than ``z_limit()``. Raises ``AotfLabError`` for an unknown name, a reading without u or without a stored
-    number, and where nothing was read.
+    number, a stored number in the place of a reading, and where nothing was read.
     """
     numbers, readings_today = asked(stored, today)
     healthy = wander_of(wander or {})
