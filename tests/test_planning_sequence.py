@@ -12,7 +12,7 @@ from uncertainties import ufloat
 
 from aotf_lab.crystal.passbands.passbands import passbands
 from aotf_lab.errors import AotfLabError
-from aotf_lab.planning.sequence import OFF, Step, least_order, sequence
+from aotf_lab.planning.sequence import OFF, PARK, Step, least_order, sequence
 from aotf_lab.planning.sequence.beam import through_beam
 from aotf_lab.planning.sequence.port import kick_v, move_of, time_constant_us
 from aotf_lab.planning.sequence.staircase import Staircase
@@ -130,6 +130,37 @@ def test_rf_switched_on_gives_the_edge_of_the_beam_alone(demo, bands):
     assert found["D"].hop.leave_us == pytest.approx(DELAY + stats.norm.ppf(0.05) * SIGMA, abs=1e-2)
     assert found[OFF].mean_rf_w == 0.0
     assert found["D"].mean_rf_w.n == pytest.approx(found["D"].place.rf_power_w.n * found["D"].hold_us / found.cycle_us)
+
+
+def test_from_park_to_off_no_line_is_at_either_end(demo, bands):
+    """Uncertain times follow the two lines of a hop alone; where both ends are dark there is none."""
+    times = {name: ufloat(value, 0.01 * value) for name, value in TIMES.items()}
+    found = sequence(demo, [("D", 40.0), (PARK, 20.0), (OFF, 20.0)], passbands=bands, park=57.0, order="given", **times)
+    assert found.order == ("D", PARK, OFF)
+    assert found[OFF].dead_us.n == DELAY
+    assert found[OFF].dead_us.s == pytest.approx(0.01 * DELAY)
+    assert found.scene.lines == bands.lines
+
+
+def test_one_line_that_is_lit_needs_no_list(demo, bands):
+    """Letters of a name are no names: "DE" lights neither D nor E."""
+    assert sequence(demo, {"D": 40.0, "E": 40.0}, passbands=bands, lit="D", **TIMES).scene.lines == ("D", "E")
+    with pytest.raises(AotfLabError, match="no passband of this line; found 'DE'"):
+        sequence(demo, {"D": 40.0, "E": 40.0}, passbands=bands, lit="DE", **TIMES)
+
+
+@pytest.mark.parametrize(
+    ("steps", "park", "match"),
+    [
+        ([(589.1, 40.0), (600.0, 40.0)], None, r"line of a step of another kind; found 589\.1; allowed: the name of a"),
+        ([(589.1, 40.0)], None, r"line of a step of another kind; found 589\.1"),
+        ({"D": 40.0, PARK: 40.0}, "57", r"park of another kind; found '57'; .* without quotation marks"),
+        ({"D": 40.0, PARK: 40.0}, ufloat(57.0, 0.1), r"park of another kind; .* give its value alone"),
+    ],
+)
+def test_names_and_parks_that_are_none(demo, bands, steps, park, match):
+    with pytest.raises(AotfLabError, match=match):
+        sequence(demo, steps, passbands=bands, park=park, **TIMES)
 
 
 @pytest.mark.parametrize("deviation", [0.0005, 0.02, 0.6])

@@ -148,7 +148,7 @@ def _hop(scene: Scene, start: Place, end: Place, timing: Timing, kick_us: float 
     wing = _BEAM * timing.deviation_us
     seen = timing.delay_us + np.linspace(-wing, float(sent[-1]) + wing, grid.seen)
     names, gate = list(transit.light), float(end.rf_on)
-    course = np.array([transit.light[n] for n in names])
+    course = np.reshape([transit.light[n] for n in names], (len(names), len(sent)))
     middle = 0.5 * gate * (course[:, 1:] + course[:, :-1])
     old, new = float(start.rf_on) * course[:, 0], gate * course[:, -1]
     through = through_beam(sent, middle, old, new, seen - timing.delay_us, timing.deviation_us)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from uncertainties import UFloat, nominal_value
 
 from aotf_lab.errors import AotfLabError, OutOfRangeError, Said
+from aotf_lab.given import given_number
 from aotf_lab.planning.curves import Curves, HasCurves, curves_of
 from aotf_lab.planning.park import Park
 from aotf_lab.planning.sequence.scene import Scene
@@ -84,7 +85,7 @@ def _parked(scene: Scene, step: Step, park: Park | float | None) -> Place:
             "no place to park", where=step.line, found=Said("park not given"), allowed="a Park, or MHz",
             cure="give park=session.park, or its frequency",
         )  # fmt: skip
-    at = park.best.at_mhz if isinstance(park, Park) else float(park)
+    at = park.best.at_mhz if isinstance(park, Park) else given_number(park, "park", "MHz")
     vco = scene.vco
     low, high = vco.range_mhz
     if not low <= at <= high:

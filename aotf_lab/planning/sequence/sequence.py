@@ -47,7 +47,7 @@ def sequence(
     port_bandwidth_khz: Number,
     passbands: Passbands | None = None,
     park: Park | float | None = None,
-    lit: Iterable[str] | None = None,
+    lit: str | Iterable[str] | None = None,
     supply_v: float | None = None,
     rf_power_w: Number | None = None,
     incident_mw: Mapping[str, float] | None = None,
@@ -63,9 +63,9 @@ def sequence(
     """Return the staircase that gives each step its dwell of good light, over and over.
 
     ``delay_us``, ``rise_us`` (10 to 90 %, optical) and ``port_bandwidth_khz`` are those of a measured edge and of the
-    oscillator's port. Light is good above ``good_share`` of its full. ``lit`` are the lines whose light is on (all that
-    have a passband), ``park`` where to park. One amplifier supply serves all steps: ``supply_v``, or ``rf_power_w``
-    where the amplifier was not measured, else the one drive for all lines.
+    oscillator's port. Light is good above ``good_share`` of its full. ``lit`` are the lines whose light is on, or one
+    (all that have a passband), ``park`` where to park. One amplifier supply serves all steps: ``supply_v``, or
+    ``rf_power_w`` where the amplifier was not measured, else the one drive for all lines.
 
     ``order``: "best" leaks least of other lines on the way, "soonest" settles soonest (both exact, up to twelve steps),
     "given" keeps that of ``steps``. ``equal_light`` shares the same total dwell out so that each line's light energy
@@ -92,7 +92,8 @@ def sequence(
     if passbands is None:
         passbands = passbands_of(curves.scans, curves.efficiency, curves.tuning, wavelengths_nm=own)
     drive = parked_drive(source, curves, supply_v, rf_power_w)
-    names = tuple(dict.fromkeys([*(passbands.lines if lit is None else lit), *(s.line for s in wanted if not s.dark)]))
+    burning = passbands.lines if lit is None else [lit] if isinstance(lit, str) else lit
+    names = tuple(dict.fromkeys([*burning, *(s.line for s in wanted if not s.dark)]))
     scene = None if like is None else like.scene
     if scene is None or not scene.is_of(curves, passbands, drive, names, good_share):
         scene = Scene(curves, vco, passbands, drive, names, good_share)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from aotf_lab.errors import AotfLabError, Said
-from aotf_lab.given import given_list, given_number
+from aotf_lab.given import given, given_list, given_number
 
 __all__ = ["OFF", "PARK", "Step", "Steps", "as_steps"]
 
@@ -24,6 +24,7 @@ class Step:
     weight: float = 1.0
 
     def __post_init__(self) -> None:
+        given(self.line, str, "line of a step", f"the name of a line, {PARK!r} or {OFF!r}", "name it")
         given_number(self.dwell_us, f"dwell of step {self.line}", "us", above=0)
         given_number(self.weight, f"weight of step {self.line}", above=0)
 
