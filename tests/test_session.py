@@ -37,6 +37,16 @@ def test_a_session_and_its_readings_show_themselves_in_short(demo):
     assert demo.readings("oscillator")._repr_html_().count("<table") == 2  # the readings, and their receipt
 
 
+def test_a_line_to_be_found_without_a_label_is_shown(tmp_path):
+    (tmp_path / "session.toml").write_text(
+        '[session]\nname = "bare"\n[[line]]\nname = "Q"\nuse = "find"\n'
+        '[[file]]\npath = "v.csv"\npurpose = "oscillator"\n'
+    )
+    (tmp_path / "v.csv").write_text("drive (V),frequency (MHz)\n1,45\n2,50\n")
+    assert "Q to be found" in str(open_session(tmp_path))
+    assert "Q to be found" in open_session(tmp_path)._repr_html_()
+
+
 def test_results_are_kept(demo):
     assert demo.vco is demo.vco
     assert demo.tuning is demo.curves.tuning

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from aotf_lab.errors import AotfLabError
 from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.given import given
-from aotf_lab.reading.session_file import load_session_file
+from aotf_lab.reading.session_file import LineFacts, load_session_file
 from aotf_lab.reading.session_limits import NO_LIMITS
 from aotf_lab.session.timing import SessionTiming
 
@@ -61,10 +61,7 @@ class Session(SessionTiming):
         purposes = Counter(f.purpose for f in self.facts.files)
         return (
             ("folder", str(self.facts.folder)),
-            (
-                "lines",
-                ", ".join(f"{e.name} {e.wavelength_nm:.2f} nm" for e in self.facts.lines) or "none stated",
-            ),
+            ("lines", ", ".join(map(_line_words, self.facts.lines)) or "none stated"),
             ("raw files", ", ".join(f"{n} {purpose}" for purpose, n in purposes.items())),
             ("to be computed", ", ".join(self.parts)),
         )
@@ -97,6 +94,10 @@ class Session(SessionTiming):
         for part in sorted(self._troubles, key=lambda p: p.startswith("file ")):
             found.setdefault(str(self._troubles[part]), part)
         return {p: e for p, e in self._troubles.items() if found[str(e)] == p}
+
+
+def _line_words(line: LineFacts) -> str:
+    return f"{line.name} {'to be found' if line.wavelength_nm is None else f'{line.wavelength_nm:.2f} nm'}"
 
 
 def given_session(value: object) -> Session:
