@@ -1,10 +1,13 @@
 """Each check of a scan fails for the fault that it names, and says by how much and what to do."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from aotf_lab import fit_scan
+from aotf_lab.crystal.scan.checks import _wander_check
 from tests.benchmarks.scan_bench import Scenario, Truth
 from tests.test_crystal_scan import TRUTH, off, scan_of
 
@@ -97,6 +100,15 @@ def test_a_clipped_top():
 def test_few_digits_are_not_clipping():
     tables = [t.assign(optical_power_mw=t["optical_power_mw"].round(2), u_optical_power_mw=0.006) for t in scan_of()]
     assert "clipped" not in failed(fit_scan(tables))
+
+
+@pytest.mark.parametrize(("wander", "gain"), [(0.0, 0.0), (0.001, 40.0), (0.5, 1.0), (0.5, 40.0)])
+def test_a_wander_uses_up_its_limit_where_it_fails_and_only_there(wander, gain):
+    """A large wander that the readings hardly tell passes; it is not to be shown as 400 % of a limit."""
+    noise = SimpleNamespace(wander=wander, gain=gain)
+    check = _wander_check(SimpleNamespace(noise=noise, table=SimpleNamespace(light=np.ones(3))))
+    assert check.passed == (wander < 0.1 or gain < 10.0)
+    assert (check.of_limit <= 1.0) == check.passed
 
 
 def test_a_wandering_laser():

@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 
 from aotf_lab.driver.waveform import fit_waveform
+from aotf_lab.driver.waveform.checks import _UNSTEADY, _steady
+from aotf_lab.driver.waveform.rest import Rest
 from tests.driver_traces import detail, failed, trace
 
 
@@ -16,6 +18,19 @@ def test_a_good_trace_passes_every_check():
         "clipping", "steps", "even time", "samples per period", "periods", "fundamental", "harmonics apart",
         "steady frequency", "rest is noise", "counter",
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize(("share", "moves", "used"), [(0.5, True, 0.5), (3.0, True, 3.0), (0.5, False, 0.5)])
+def test_power_beside_the_fundamental_uses_up_its_limit_where_it_fails(share, moves, used):
+    check = _steady(Rest(None, 0.0, None, share * _UNSTEADY, moves, None, 1.0, 0.0))
+    assert check.of_limit == pytest.approx(used)
+    assert (check.of_limit <= 1.0) == check.passed
+
+
+def test_power_beside_the_fundamental_that_is_noise_uses_up_no_limit():
+    check = _steady(Rest(None, 0.0, None, 3.0 * _UNSTEADY, False, None, 1.0, 0.0))
+    assert check.passed
+    assert check.of_limit is None
 
 
 def test_clipping_is_named_with_rows_and_volts():

@@ -19,7 +19,7 @@ class Check:
     ``detail`` states, in a sentence, the number found, the limit, and where it failed what to do.
     ``at_stake_mhz`` is the frequency error that a failure could mean, where one can be stated; the
     report translates it into light. ``of_limit`` is how much of its limit is used up, above 1 where it
-    failed; None where no one number decides.
+    failed and only there; None where no one number decides.
     """
 
     name: str

@@ -162,7 +162,8 @@ def _wander_check(solution: ScanSolution) -> Check:
     detail = f"{light} wanders by {1e2 * size:.2g} %, which the scatter carries; limit {1e2 * MOST_WANDER:g} %"
     passed = size <= MOST_WANDER or solution.noise.gain <= limit
     cure = "log incident_power_mw beside it, or wait for the laser to settle"
-    return Check("wander", passed, detail if passed else f"{detail}; {cure}", of_limit=size / MOST_WANDER)
+    used = min(size / MOST_WANDER, max(solution.noise.gain, 0.0) / limit)
+    return Check("wander", passed, detail if passed else f"{detail}; {cure}", of_limit=used)
 
 
 def _lean_check(solution: ScanSolution) -> Check:

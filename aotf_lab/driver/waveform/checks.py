@@ -155,8 +155,9 @@ def _named(order: int) -> str:
 def _steady(rest: Rest) -> Check:
     detail = f"{100.0 * rest.beside_share:.2g} % of power stands beside the fundamental, limit {100.0 * _UNSTEADY:g} %"
     cure = "its frequency or amplitude moves within the trace; save a shorter one, of a steady oscillator"
-    passed = rest.beside_share <= _UNSTEADY or not rest.moves
-    return _said("steady frequency", passed, detail, cure, rest.beside_share / _UNSTEADY)
+    used = rest.beside_share / _UNSTEADY
+    passed = used <= 1.0 or not rest.moves
+    return _said("steady frequency", passed, detail, cure, None if passed and used > 1.0 else used)
 
 
 def _noise(rest: Rest) -> Check:
