@@ -109,6 +109,17 @@ def test_mistyped_anchor_is_named_in_the_set_points(tmp_path):
     assert "DOUBTFUL" not in session.set_points()["B"].remark
 
 
+def test_a_mistyped_row_of_a_table_of_lines_is_named_where_no_line_was_scanned(tmp_path):
+    def tabled(text):
+        kept = [block for block in text.split("[[file]]") if 'path = "scan_' not in block]
+        return "[[file]]".join(kept).replace('_mistyped.csv"\npurpose = "keep"', '_mistyped.csv"\npurpose = "lines"')
+
+    points = copy_of_demo(tmp_path, edit=tabled).set_points()
+    assert points["E"].origin == "tuning curve"
+    assert points["E"].remark == "DOUBTFUL: its wavelength or its frequency seems wrong at lines_mistyped.csv:5"
+    assert not any(p.doubtful for p in points if p.line != "E")
+
+
 def test_scans_of_two_lines_to_find_exchanged(tmp_path):
     def exchange(text):
         return text.replace("scan_A_", "scan_X_").replace("scan_C_", "scan_A_").replace("scan_X_", "scan_C_")

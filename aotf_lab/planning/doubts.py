@@ -55,14 +55,22 @@ def drive_check(own: Mapping[str, Efficiency], rated_w: float) -> Check:
     return Check("rated power", power <= rated_w, detail if power <= rated_w else f"{detail}; {cure}")
 
 
-def suspects(accusations: Iterable[str], lines: Iterable[str]) -> tuple[str, ...]:
-    """Return the ``lines`` that an error or a failed check names as ``NAME (place)``.
+def suspects(accusations: Iterable[str], lines: Iterable[str]) -> dict[str, str]:
+    """Return line -> place of the ``lines`` that an error or a failed check names as ``NAME (place)``.
 
     >>> suspects(["the labels of D (row 2) and E (row 3) seem to be exchanged"], ["A", "D", "E"])
-    ('D', 'E')
+    {'D': 'row 2', 'E': 'row 3'}
     """
     text = " ".join(accusations)
-    return tuple(name for name in lines if re.search(rf"(?<!\w){re.escape(name)} \(", text))
+    named = {name: re.search(rf"(?<!\w){re.escape(name)} \(([^)]*)", text) for name in lines}
+    return {name: found[1] for name, found in named.items() if found is not None}
+
+
+def _accused(place: str) -> str:
+    """Return what may be wrong with a line: its scan, or the row of a file in which wavelength and frequency stand."""
+    if place.startswith("row "):
+        return "its label or its scan seems wrong"
+    return f"its wavelength or its frequency seems wrong at {place}"
 
 
 def doubts(
@@ -81,7 +89,7 @@ def doubts(
     known = tuple(lines)
     failed = [c.detail for c in tuning.fit.failed if c.name == "line labels"] if tuning is not None else []
     accused = suspects([*failed, str(trouble or "")], [line.name for line in known])
-    result = dict.fromkeys(accused, Doubt("DOUBTFUL: its label or its scan seems wrong", grave=True))
+    result = {name: Doubt(f"DOUBTFUL: {_accused(place)}", grave=True) for name, place in accused.items()}
     apart = {c.name for c in checks if not c.passed}
     for line in known:
         if f"label of line {line.name}" in apart:
