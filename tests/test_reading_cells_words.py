@@ -9,7 +9,9 @@ from aotf_lab.reading.cells.words import direction_of, medium_of
 def test_directions_and_media():
     assert [direction_of(c, "") for c in ("up", "UP", "+1", "1", "rising", "")] == ["up"] * 5 + [""]
     assert [direction_of(c, "") for c in ("down", "-1", "\u22121", "falling")] == ["down"] * 4
+    assert [direction_of(c, "") for c in ("auf", "Aufwärts", "ab", "fallend")] == ["up", "up", "down", "down"]
     assert [medium_of(c, "") for c in ("Air", "vacuum", "VAC")] == ["air", "vacuum", "vacuum"]
+    assert [medium_of(c, "") for c in ("Luft", "Vakuum")] == ["air", "vacuum"]
 
 
 def test_a_direction_that_is_none():

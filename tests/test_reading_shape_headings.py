@@ -70,6 +70,14 @@ def test_no_heading_row_and_no_unit(log):
         read_counter(log("1.5,46.25\n2.5,51.5\n"))
 
 
+def test_a_power_in_dbm_is_offered_for_the_light(log):
+    text = "Frequency (MHz),Power (dBm),Incident (dBm)\n64.0,-20.00,-3.01\n64.1,-10.00,-3.01\n"
+    with pytest.raises(ReadingError, match=r'columns = \{ optical_power_mw = "Power \(dBm\)" \}'):
+        read_power_log(log(text))
+    table = read_power_log(log(text), columns={"optical_power_mw": "Power (dBm)"}).table
+    assert table["optical_power_mw"].tolist() == pytest.approx([0.01, 0.1])
+
+
 def test_columns_named_by_their_place(log):
     columns = {"drive_v": "column 1", "frequency_mhz": "column 2"}
     assert read_counter(log("1.5,46.25\n2.5,51.5\n"), columns=columns).table["drive_v"].tolist() == [1.5, 2.5]

@@ -34,6 +34,18 @@ def test_a_column_of_time(saved):
     np.testing.assert_allclose(readings.table["signal_v"], [12.5e-3, -3e-3, 4e-3])
 
 
+def test_the_units_of_both_axes_above_the_headings(saved):
+    head = "Source,CH2,,\nVertical Units,mV,,\nVertical Scale,4.0E-02,,\nHorizontal Units,ns,,\n\nTIME,CH2\n"
+    readings = read_trace(saved(head + "-1.0E+00,12.5\n0.0E+00,-3.0\n1.0E+00,4.0\n"))
+    np.testing.assert_allclose(readings.table["time_s"], [-1e-9, 0, 1e-9], atol=1e-18)
+    np.testing.assert_allclose(readings.table["signal_v"], [12.5e-3, -3e-3, 4e-3])
+
+
+def test_the_only_heading_left_is_offered_for_the_signal(saved):
+    with pytest.raises(ReadingError, match=r'columns = \{ signal_v = "CH2" \}'):
+        read_trace(saved("Time (s),CH2\n1e-9,0.1\n2e-9,0.2\n"))
+
+
 def test_time_that_no_word_names(saved):
     readings = read_trace(saved("x (us),Trace (V)\n0,0.1\n0.001,0.2\n0.002,0.3\n"))
     np.testing.assert_allclose(readings.table["time_s"], [0, 1e-9, 2e-9], atol=1e-18)

@@ -142,7 +142,8 @@ def _require(seen: _Understood, required: Collection[str]) -> None:
         what = f"no column that means {' or '.join(missing)}"
         what = what if seen.grid.header else f"no heading row, and {what}"
         what += f"; {', '.join(map(repr, rivals))} are of its kind of unit" if len(rivals) > 1 else ""
-        example = rivals[0] if rivals else "..." if seen.grid.header else position_name(0)
+        free = rivals or _free(seen.headings, missing[0])
+        example = free[0] if free else "..." if seen.grid.header else position_name(0)
         raise ReadingError(
             what, where=seen.where, found=first.text, allowed=f"a heading for each of {', '.join(required)}",
             cure=f'map it in session.toml or in a layout: columns = {{ {missing[0]} = "{example}" }}',
@@ -154,6 +155,13 @@ def _require(seen: _Understood, required: Collection[str]) -> None:
             allowed="headings such as 'Drive (V)', 'Frequency (MHz)' or frequency_mhz",
             cure="map the columns under columns in session.toml or in a layout; 'column 1' names the first",
         )  # fmt: skip
+
+
+def _free(headings: Sequence[Heading], column: str) -> list[str]:
+    """Return the headings that may hold ``column``: an optical power in dBm, else the only one without a meaning."""
+    unclaimed = [h for h in headings if h.header and not h.column and not h.settled]
+    log = [h.header for h in unclaimed if column == "optical_power_mw" and h.own_unit and h.own_unit.symbol == "dBm"]
+    return log or ([h.header for h in unclaimed] if len(unclaimed) == 1 and unclaimed[0].own_unit is None else [])
 
 
 def _no_row_left(grid: Grid, blocks: Sequence[BlockRows]) -> ReadingError:

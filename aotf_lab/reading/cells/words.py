@@ -7,8 +7,8 @@ from aotf_lab.reading.cells.cure import pass_over
 
 __all__ = ["direction_of", "medium_of"]
 
-_UP = {"up", "+1", "1", "rising", "forward"}
-_DOWN = {"down", "-1", "falling", "backward"}
+_UP = {"up", "+1", "1", "rising", "forward", "auf", "aufwärts", "steigend"}
+_DOWN = {"down", "-1", "falling", "backward", "ab", "abwärts", "fallend"}
 
 
 def direction_of(cell: str, where: str) -> str:
@@ -35,9 +35,9 @@ def medium_of(cell: str, where: str) -> str:
     'vacuum'
     """
     word = cell.lower()
-    if word not in ("air", "vacuum", "vac"):
+    if word not in ("air", "luft", "vacuum", "vac", "vakuum"):
         raise ReadingError(
             "a medium that is neither air nor vacuum", where=where, found=cell, allowed="air, vacuum",
             cure=pass_over(where),
         )  # fmt: skip
-    return "air" if word == "air" else "vacuum"
+    return "air" if word in ("air", "luft") else "vacuum"

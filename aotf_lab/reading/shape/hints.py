@@ -21,6 +21,8 @@ __all__ = ["IN_CELLS", "NO_HINTS", "Found", "Hints", "hints_of", "refuse_contrad
 IN_CELLS = "in the cells"
 _SAMPLE = 40
 """Cells of each column that are looked at."""
+_AXES = ("horizontal", "vertical", "x", "y")
+"""How a scope names what its samples run over and what they are: of a column without a word it is the second."""
 _KIND_WORDS = {"power": "power", "voltage": "voltage", "level": "rms voltage", "frequency": "frequency"}
 
 
@@ -104,6 +106,8 @@ def _fits(setting: Setting, column: str, words: str) -> int:
         return 0
     kind = parse_unit(setting.value).kind
     own = re.sub(r"\bunits?$", "", plain_words(setting.key)).strip()
+    if own in _AXES:
+        return 2 if (kind == "time") == (column == "time_s") and (not column or kind in kinds_of(column)) else 0
     meaning = word_meaning(own)
     if own and meaning not in ("", UNDECIDED):
         return 1 if meaning == column else 0
