@@ -338,6 +338,14 @@ def test_scatter_as_stated_is_let_pass_as_often_as_it_should(bench):
     assert alarms <= 5
 
 
+def test_the_steps_of_an_efficiency_series_are_no_scatter(checked):
+    rows = "".join(f"{20 + 5 * k},64.2{k % 3},{50 + 9 * k},400\n" for k in range(10))
+    scope = "[instrument.scope]\nu_reading_percent = 0.6\npad_db = 40\nprobe = 1\n"
+    series = "Level (mVrms),Frequency (MHz),Diffracted (uW),Incident (uW)\n" + rows
+    check = checked("[instrument.counter]\nu_reading_khz = 20\n" + scope, e=("efficiency", 'line = "E"', series))
+    assert none_of(check, "repeated readings of rf_power_w")
+
+
 def test_one_pair_is_judged_by_its_chi_square(checked):
     # d^2 / (2 u^2) on one degree of freedom, u = hypot(counter, slope times voltmeter) = hypot(4.5, 4.4 x 0.1) kHz
     limit_mhz = 1e-3 * (2 * chi2_limit(1) * (4.5**2 + (4.4 * 0.1) ** 2)) ** 0.5

@@ -45,12 +45,15 @@ def against_scatter(given: ReadFile) -> Iterator[Contradiction]:
 
     Rows are taken in pairs that follow each other, no row twice: each pair gives d^2 / (2 u^2), chi-square with
     one degree of freedom, and a slow drift cancels. Two rows are at one setting when every other column that
-    sets the reading agrees within its own scatter, or altogether.
+    sets the reading agrees within its own scatter, or altogether. RF power against which efficiency was measured is
+    itself what was set, unless the supply that made it stands beside it.
     """
     read = _repeats_together(given)
     for kind in _KINDS:
         stated = getattr(getattr(read.facts.instruments, kind.instrument), kind.key)
         held = [c for c in kind.held if read.has(c)]
+        if kind.column == "rf_power_w" and read.file.purpose == "efficiency" and "supply_v" not in held:
+            continue
         if stated is None or not held or not read.has(kind.column, f"u_{kind.column}"):
             continue
         pairs = _pairs(read, held, kind.exact)
