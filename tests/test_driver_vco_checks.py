@@ -159,6 +159,30 @@ def test_a_bad_row_is_named_and_kept():
     assert len(vco.fit.residuals) == 32
 
 
+@pytest.mark.parametrize(("column", "unit"), [("drive_v", "V"), ("frequency_mhz", "MHz")])
+def test_two_exchanged_digits_are_named(column, unit):
+    table = run().round({"drive_v": 3, "frequency_mhz": 4})
+    for row in (8, 12, 24):
+        right = table.loc[row, column]
+        text = f"{right:.4f}"
+        point = text.index(".")
+        wrong = float(text[: point - 1] + text[point + 1] + "." + text[point - 1] + text[point + 2 :])
+        vco = fit_vco(table.assign(**{column: table[column].where(table.index != row, wrong)}))
+        assert f"two digits exchanged would explain it: {right:g} {unit} for {wrong:g} {unit}" in (
+            check(vco, "single readings").detail
+        )
+
+
+def test_other_errors_are_not_called_exchanged_digits():
+    # an error of 0.4 MHz at a random row; an exchange that happens to fit is rarer than one in ten
+    named = 0
+    for row in range(2, 30):
+        table = run().round({"drive_v": 3, "frequency_mhz": 4})
+        table.loc[row, "frequency_mhz"] += 0.4
+        named += "exchanged" in check(fit_vco(table), "single readings").detail
+    assert named <= 2
+
+
 def test_a_dip_within_the_noise_is_made_to_rise():
     drive_v = np.linspace(0, 10, 25)
     rng = np.random.default_rng(8)

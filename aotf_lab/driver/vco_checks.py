@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aotf_lab.driver.vco_counts import Miscount
+from aotf_lab.driver.vco_digits import digits_exchanged
 from aotf_lab.driver.vco_drift import UNTOLD_MHZ, same_voltage_v
 from aotf_lab.driver.vco_table import VcoTable
 from aotf_lab.driver.vco_terms import BEND, UNTOLD, Term, TermedFit, TermTest
@@ -103,7 +104,10 @@ def _single_readings_check(table: VcoTable, termed: TermedFit) -> Check:
     if size[worst] <= limit:
         return Check("single readings", True, detail)
     kept = float(fit.leverage[worst]) * gap
-    cure = f"it is kept and moves the curve there by {1e3 * kept:+.3g} kHz; read that voltage again"
+    detail += f"; it is kept and moves the curve there by {1e3 * kept:+.3g} kHz"
+    if why := digits_exchanged(table, worst):
+        detail += f"; {why}"
+    cure = "read that voltage again, or pass its line over in a layout (skip_lines)"
     return Check("single readings", False, f"{detail}; {cure}", abs(kept))
 
 
