@@ -20,11 +20,19 @@ from aotf_lab.widgets import (
     WarmUpPanel,
 )
 from aotf_lab.widgets.controls import Number
+from aotf_lab.widgets.drive_power import BY_POWER
 from tests.conftest import DEMO
+
+
+def drive_by_power(demo):
+    panel = DrivePanel(demo)
+    panel.by.value = BY_POWER
+    return panel
+
 
 MADE = {
     "tune": TunePanel, "drive": DrivePanel, "park": ParkPanel, "new line": NewLinePanel, "generator": GeneratorPanel,
-    "sequence": SequencePanel, "warm-up": WarmUpPanel,
+    "sequence": SequencePanel, "warm-up": WarmUpPanel, "drive by power": drive_by_power,
     "opening": lambda demo: OpeningPanel(*records_of(demo, measured="2026-03-16"), measured="2026-07-14"),
 }  # fmt: skip
 
@@ -42,7 +50,8 @@ def test_a_number_that_cannot_be_is_refused_and_mended(demo, name):
     assert boxes
     for box in boxes:
         before = box.value
-        for bad in (float("nan"), box.high + 3 * box.step, box.low - 3 * box.step):
+        low, high = box.ends
+        for bad in (float("nan"), high + 0.5 * box.step, low - 0.5 * box.step):
             box.value = bad
             assert panel.now is None, box.description
             assert 'role="alert"' in panel.said.value

@@ -15,21 +15,25 @@ __all__ = ["Number", "button", "choice", "number", "switch", "text", "tick", "wh
 _LABEL = {"description_width": "initial"}
 _NARROW_PX, _PX_A_LETTER, _BOX_PX = 340, 7, 110
 _WIDE = "520px"
+_ROUNDING = 0.01
+"""In steps: what the rounding of a number that a panel sets itself may put beyond an end."""
 
 
 class Number(w.FloatText):  # type: ignore[misc]  # ipywidgets states no types
     """A box for a number from ``low`` to ``high``; one beyond stays in it, for ``require_within`` to refuse in words.
 
-    The browser would put the nearest end in its place without a word.
+    The browser would put the nearest end in its place without a word. ``ends`` are those of what is allowed; ``low``
+    and ``high`` the outermost multiples of the step between them.
     """
 
-    def __init__(self, low: float, high: float, unit: str, **look: Any) -> None:
-        self.low, self.high, self.unit = low, high, unit
+    def __init__(self, low: float, high: float, ends: tuple[float, float], unit: str, **look: Any) -> None:
+        self.low, self.high, self.ends, self.unit = low, high, ends, unit
         super().__init__(**look)
 
     def require_within(self) -> None:
-        """Raise ``AotfLabError`` for a value more than a step beyond either end, or none at all."""
-        if not self.low - self.step <= self.value <= self.high + self.step:
+        """Raise ``AotfLabError`` for a value beyond either of ``ends`` by more than rounding, or none at all."""
+        rounding = _ROUNDING * self.step
+        if not self.ends[0] - rounding <= self.value <= self.ends[1] + rounding:
             raise AotfLabError(
                 self.description, found=Said(f"{self.value:.6g} {self.unit}".strip()),
                 allowed=f"{self.low:.6g} to {self.high:.6g} {self.unit}".strip(), cure="type a number between these",
@@ -38,9 +42,10 @@ class Number(w.FloatText):  # type: ignore[misc]  # ipywidgets states no types
 
 def number(label: str, value: float, low: float, high: float, step: float, unit: str) -> Number:
     """Return a box for a number between ``low`` and ``high``, multiples of ``step``, by which the arrow keys go."""
+    ends = (low, high)
     low, high = step * math.ceil(low / step - 1e-9), step * math.floor(high / step + 1e-9)
     words = f"{label} ({low:.6g} to {high:.6g} {unit})"
-    return Number(low, high, unit, value=value, step=step, description=words, style=_LABEL,
+    return Number(low, high, ends, unit, value=value, step=step, description=words, style=_LABEL,
                   layout=w.Layout(width=_width(words), max_width="100%"))  # fmt: skip
 
 
