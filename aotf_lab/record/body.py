@@ -15,6 +15,7 @@ from aotf_lab.reading.source import SourceFile
 from aotf_lab.record.calibration import Update
 from aotf_lab.record.crystal import CrystalRecord
 from aotf_lab.record.fields import Fields
+from aotf_lab.record.kept_efficiency import DrivenLine, KeptEfficiency
 from aotf_lab.record.oscillator import OscillatorRecord
 from aotf_lab.record.stored import StoredNumbers
 
@@ -66,11 +67,22 @@ def _oscillator(record: OscillatorRecord) -> dict[str, Any]:
 def _crystal(record: CrystalRecord) -> dict[str, Any]:
     return {
         "rated_rf_power_w": record.rated_rf_power_w,
+        **({} if record.efficiency is None else {"efficiency": _efficiency(record.efficiency)}),
         "anchored_nm": None if record.anchored_nm is None else _list(record.anchored_nm),
         "lines_nm": {name: float(nm) if np.isfinite(nm) else None for name, nm in record.lines.items()},
         "coverage_factors": _by_name(record.coverage_factors),
         "wavelengths_nm": _list(record.wavelengths_nm),
     }
+
+
+def _efficiency(kept: KeptEfficiency) -> dict[str, Any]:
+    if kept.missing:
+        return {"missing": kept.missing}
+    lines = {
+        name: {"wavelength_nm": line.wavelength_nm, "driven_w": float(line.driven_w), "level": line.level}
+        for name, line in sorted(kept.lines.items())
+    }
+    return {"level": kept.level, "lines": lines}
 
 
 def _numbers(numbers: StoredNumbers) -> dict[str, Any]:
@@ -120,7 +132,19 @@ def crystal_from(fields: Fields) -> CrystalRecord:
         rated_rf_power_w=fields.maybe("rated_rf_power_w"),
         anchored_nm=None if fields.body.get("anchored_nm") is None else fields.pair("anchored_nm"),
         coverage_factors=fields.numbers("coverage_factors"),
+        efficiency=_efficiency_from(fields.table("efficiency")) if "efficiency" in fields.body else None,
         **_common(fields),
+    )
+
+
+def _efficiency_from(fields: Fields) -> KeptEfficiency:
+    if "missing" in fields.body:
+        return KeptEfficiency(missing=fields.text("missing"))
+    table = fields.table("lines")
+    lines = {name: table.table(name) for name in table.body}
+    return KeptEfficiency(
+        fields.text("level"),
+        {n: DrivenLine(f.maybe("wavelength_nm"), f.number("driven_w"), f.text("level")) for n, f in lines.items()},
     )
 
 

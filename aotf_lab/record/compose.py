@@ -9,11 +9,13 @@ import numpy as np
 import pandas as pd
 from uncertainties import UFloat, nominal_value
 
+from aotf_lab.crystal.efficiency.line_curves import LineCurves
 from aotf_lab.errors import AotfLabError, OutOfRangeError
 from aotf_lab.estimation import largest_cause, variance_shares
 from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.given import given_list, given_number
 from aotf_lab.planning.curves import light_lost_percent
+from aotf_lab.planning.power_point import PowerPoint, line_power
 from aotf_lab.planning.set_point import SetPoint, SetPoints, shown
 from aotf_lab.record.crystal import CrystalRecord
 from aotf_lab.record.given import given_crystal, given_oscillator
@@ -23,8 +25,10 @@ from aotf_lab.record.stored import SHARED, CauseBook
 __all__ = ["KeptSetPoints", "kept_set_points"]
 
 
-_EMPTY = ("rf_power_w", "supply_v", "efficiency")
-"""What a set-point has besides, and two calibrations cannot give: the amplifier."""
+_NO_SUPPLY = (
+    "no supply is given, and whether the amplifier makes these powers is not known here: measure its level into the "
+    "load, and take supply and RF power from the set-points of that session"
+)
 
 
 @dataclass(frozen=True)
@@ -33,7 +37,9 @@ class KeptSetPoints(SetPoints):
 
     ``drive_v`` is as the voltmeter shows that the oscillator was calibrated with. ``u_setting_mhz`` is without what
     both calibrations share, such as one counter's time base. ``drive_other_meter_v`` is for any other voltmeter, None
-    where the oscillator was kept without the errors of its own. RF power is None.
+    where the oscillator was kept without the errors of its own. ``rf_power_w`` is what the crystal takes for most
+    light, sure to stay below its rating; None where it was kept without efficiency. Whether the amplifier makes it, and
+    at which supply, two calibrations cannot say: ``supply_v`` is None.
     """
 
     title: str
@@ -42,7 +48,7 @@ class KeptSetPoints(SetPoints):
     @property
     def table(self) -> pd.DataFrame:
         """One row a line, in bench units, u in columns of their own; not a number where a value cannot be given."""
-        return super().table.drop(columns=[f"{u}{name}" for name in _EMPTY for u in ("", "u_")], errors="ignore")
+        return super().table.drop(columns=["supply_v", "u_supply_v"], errors="ignore")
 
     def rows(self) -> tuple[tuple[str, str], ...]:
         """Return (line, what to set), one pair per line of ``str``."""
@@ -72,9 +78,11 @@ def kept_set_points(
     given_oscillator(oscillator)
     given_crystal(crystal)
     causes = book or SHARED
-    points = tuple(_point(oscillator, crystal, *line, causes) for line in _wanted(crystal, lines, causes))
+    curves = crystal.light_curves(causes)
+    points = tuple(_point(oscillator, crystal, curves, *line, causes) for line in _wanted(crystal, lines, causes))
     title = f"Set-points: oscillator as of {oscillator.as_of}, crystal as of {crystal.as_of}"
-    return KeptSetPoints(points, title, tuple(_advice(oscillator, crystal)))
+    given = [_NO_SUPPLY] if any(point.rf_power_w is not None for point in points) else []
+    return KeptSetPoints(points, title, (*_advice(oscillator, crystal), *given))
 
 
 def _wanted(
@@ -102,18 +110,16 @@ def _wanted(
 
 
 def _point(
-    oscillator: OscillatorRecord, crystal: CrystalRecord, name: str, nm: UFloat | float | None, book: CauseBook
+    oscillator: OscillatorRecord,
+    crystal: CrystalRecord,
+    curves: LineCurves | None,
+    name: str,
+    stated_nm: UFloat | float | None,
+    book: CauseBook,
 ) -> SetPoint:
-    remarks = [c.detail for c in crystal.failed if c.name == f"line {name}"]
-    frequency, origin = None, "none"
-    try:
-        frequency, origin = _target(crystal, name, nm, book)
-    except AotfLabError as error:
-        remarks.append(str(error))
-    if nm is not None and crystal.anchored_nm is not None:
-        low, high = crystal.anchored_nm
-        if not low <= nominal_value(nm) <= high:
-            remarks.append(f"beyond the anchor lines ({low:.1f} to {high:.1f} nm)")
+    nm, frequency, origin, why = _target(crystal, name, stated_nm, book)
+    against = [c.detail for c in crystal.failed if c.name == f"line {name}"]
+    remarks = [*against, *filter(None, (why, _beyond_anchors(crystal, nm)))]
     drive = other = setting = fwhm = None
     if frequency is not None:
         try:
@@ -130,6 +136,7 @@ def _point(
     if u is not None and fwhm is not None:
         factor = max(oscillator.coverage_factor, crystal.coverage_factor(name))
         share, lost = u / fwhm, light_lost_percent(factor * u, fwhm)
+    power = _power(crystal, curves, name, nm)
     return SetPoint(
         line=name,
         wavelength_nm=nm,
@@ -137,30 +144,57 @@ def _point(
         origin=origin,
         drive_v=drive,
         drive_other_meter_v=other,
-        rf_power_w=None,
-        efficiency=None,
+        rf_power_w=power.rf_power_w,
+        efficiency=power.efficiency,
         u_setting_mhz=u,
         share_of_fwhm=share,
         light_lost_percent=lost,
         largest_cause="none" if setting is None else largest_cause(setting),
         budget={} if setting is None else {k: v for k, v in variance_shares(setting).items() if v > 0},
         reachable=drive is not None,
-        remark="; ".join(remarks),
-        doubtful=any(c.name == f"line {name}" for c in crystal.failed),
+        remark="; ".join([*remarks, *filter(None, [power.remark])]),
+        doubtful=bool(against),
     )
 
 
-def _target(crystal: CrystalRecord, name: str, nm: UFloat | float | None, book: CauseBook) -> tuple[UFloat, str]:
-    """Return the frequency (MHz) wanted for a line, and where it comes from."""
-    if nm is None or crystal.known("peak", name):
-        return crystal.peak(name, book), "own peak"
-    return crystal.frequency(nm, book), "tuning curve"
+def _target(
+    crystal: CrystalRecord, name: str, nm: UFloat | float | None, book: CauseBook
+) -> tuple[UFloat | float | None, UFloat | None, str, str]:
+    """Return a line's wavelength (nm), the frequency (MHz) wanted for it, where that comes from, and a remark."""
+    try:
+        if nm is not None and not crystal.known("peak", name):
+            return nm, crystal.frequency(nm, book), "tuning curve", ""
+        frequency = crystal.peak(name, book)
+    except AotfLabError as error:
+        return nm, None, "none", str(error)
+    if nm is None and len(crystal.wavelengths_nm):
+        try:
+            nm = crystal.wavelength(frequency, book)
+        except OutOfRangeError as error:
+            return None, frequency, "own peak", f"wavelength not given: {error}"
+    return nm, frequency, "own peak", ""
+
+
+def _beyond_anchors(crystal: CrystalRecord, nm: UFloat | float | None) -> str:
+    if nm is None or crystal.anchored_nm is None:
+        return ""
+    low, high = crystal.anchored_nm
+    return "" if low <= nominal_value(nm) <= high else f"beyond the anchor lines ({low:.1f} to {high:.1f} nm)"
+
+
+def _power(crystal: CrystalRecord, curves: LineCurves | None, name: str, nm: UFloat | float | None) -> PowerPoint:
+    """Return the RF power for most light at a line; of a calibration kept without it ``_advice`` says so."""
+    if crystal.efficiency is None:
+        return PowerPoint()
+    return line_power(curves, crystal.rated_rf_power_w, nm, where=name, missing=crystal.efficiency.missing)
 
 
 def _advice(oscillator: OscillatorRecord, crystal: CrystalRecord) -> Iterator[str]:
     yield "an oscillator moves within hours: check it at one to three voltages before these are set"
     if oscillator.u_gain is None:
         yield "no drive by another meter: the oscillator was kept without its voltmeter's errors; keep its session anew"
+    if crystal.efficiency is None:
+        yield "no RF power: the crystal was kept without its efficiency; keep its session anew"
     if oscillator.name != crystal.name:
         yield f"two names: oscillator of {oscillator.name}, crystal of {crystal.name}; do they belong to one bench?"
     if "mhz_per_k" in oscillator.coefficients and "temperature_c" in oscillator.conditions:
@@ -181,6 +215,8 @@ def _words(point: SetPoint) -> str:
     ]
     if point.drive_other_meter_v is not None:
         parts.append(f"{shown(point.drive_other_meter_v)} V by another meter")
+    if point.rf_power_w is not None:
+        parts.append(f"{shown(point.rf_power_w)} W")
     if point.light_lost_percent is not None:
         parts.append(f"light lost up to {point.light_lost_percent:.2g} %")
     return "  ".join([*parts, *([point.remark] if point.remark else [])])

@@ -11,21 +11,25 @@ import numpy as np
 from scipy.interpolate import CubicSpline
 from uncertainties import UFloat
 
+from aotf_lab.crystal.efficiency.line_curves import LineCurves
 from aotf_lab.errors import AotfLabError, Said
 from aotf_lab.estimation.evaluate import require_inside, split
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.record.calibration import Calibration
 from aotf_lab.record.kept_curve import asked_back, asked_forward
+from aotf_lab.record.kept_efficiency import KeptEfficiency, line_curves
 from aotf_lab.record.stored import SHARED, CauseBook
 
 __all__ = ["LINE_NUMBERS", "CrystalRecord"]
 
 LINE_NUMBERS = {
-    "peak": "MHz", "fwhm": "MHz", "light": "", "saturation_w": "W", "wavelength": "nm", "signal_mw": "mW", "drive": "",
+    "peak": "MHz", "fwhm": "MHz", "light": "", "saturation_w": "W", "slope_per_w": "/W", "wavelength": "nm",
+    "signal_mw": "mW", "drive": "",
 }  # fmt: skip
 """What may be known of a line -> its unit; kept as "peak E".
 
-``light`` is the peak efficiency (0 to 1), ``signal_mw`` the diffracted power at the peak of the scan, ``drive`` its RF
+``light`` is the peak efficiency (0 to 1), ``slope_per_w`` the initial slope of the efficiency where the drive was too
+low for the two before it, ``signal_mw`` the diffracted power at the peak of the scan, ``drive`` its RF
 power over that of saturation.
 """
 
@@ -40,7 +44,8 @@ class CrystalRecord(Calibration):
     ``wavelengths_nm`` (n,) are the knots (vacuum, rising); the first n of ``numbers`` are the true frequencies (MHz)
     there, joined by a cubic spline of frequency times wavelength over wavelength^-2; n is 0 where no tuning curve is
     known. Then come, per line, those of ``LINE_NUMBERS`` that are known. ``lines`` maps names to vacuum wavelengths
-    (nm), NaN where unknown. ``coverage_factors`` are for 95 %, by line and for "tuning".
+    (nm), NaN where unknown. ``coverage_factors`` are for 95 %, by line and for "tuning". ``efficiency`` stands beside
+    those of ``numbers`` that say how much RF power how much light takes; None where these were not kept.
     """
 
     wavelengths_nm: FloatArray = field(repr=False)
@@ -48,6 +53,7 @@ class CrystalRecord(Calibration):
     rated_rf_power_w: float | None = None
     anchored_nm: tuple[float, float] | None = None
     coverage_factors: Mapping[str, float] = field(default_factory=dict, repr=False)
+    efficiency: KeptEfficiency | None = field(default=None, repr=False)
 
     @property
     def part(self) -> str:
@@ -165,6 +171,12 @@ class CrystalRecord(Calibration):
     def saturation_w(self, line: str, book: CauseBook | None = None) -> UFloat:
         """Return the RF power (true W) of most light at the line. Raises ``AotfLabError`` where it is not known."""
         return self.number("saturation_w", line, book)
+
+    def light_curves(self, book: CauseBook | None = None) -> LineCurves | None:
+        """Return efficiency against RF power of every line, measured or not; None where it was not kept."""
+        if self.efficiency is None or self.efficiency.missing:
+            return None
+        return line_curves(self.efficiency, self.numbers, book or SHARED)
 
     def coverage_factor(self, line: str) -> float:
         """Return the factor of u for 95 % at a line with a peak of its own, else that of the tuning curve."""

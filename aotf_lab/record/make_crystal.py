@@ -8,14 +8,14 @@ from dataclasses import replace
 import numpy as np
 from uncertainties import UFloat, nominal_value
 
-from aotf_lab.crystal import EfficiencyLines, Tuning
-from aotf_lab.crystal.efficiency.curve import SLOPE_ONLY
-from aotf_lab.errors import AotfLabError, RecordError, Said
+from aotf_lab.crystal import Tuning
+from aotf_lab.errors import RecordError, Said
 from aotf_lab.estimation.checks import Check
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.planning import Curves
 from aotf_lab.reading.source import SourceFile
 from aotf_lab.record.crystal import CrystalRecord
+from aotf_lab.record.kept_efficiency import efficiency_numbers, kept_efficiency
 from aotf_lab.record.knots import enough_knots, same_curve
 from aotf_lab.record.make_oscillator import versions
 from aotf_lab.record.sound import require_crystal
@@ -64,6 +64,7 @@ def crystal_record(
             numbers=stored_numbers(numbers, common=keys, rest_name="scatter of the crystal's scans and lines"),
             lines={n: float("nan") if w is None else float(nominal_value(w)) for n, w in wavelengths_nm.items()},
             rated_rf_power_w=curves.rated_rf_power_w,
+            efficiency=kept_efficiency(curves.efficiency, curves.missing.get("efficiency", "")),
             anchored_nm=None if curves.tuning is None else curves.tuning.anchored_nm,
             coverage_factors=dict(_factors(curves)),
             conditions=dict(conditions or {}),
@@ -106,24 +107,8 @@ def _lines(curves: Curves, wavelengths_nm: Wavelengths) -> Iterator[tuple[str, U
             yield f"fwhm {name}", response.bandwidth_mhz
             yield f"signal_mw {name}", response.peak_power_mw
             yield f"drive {name}", response.drive_ratio
-        if curves.efficiency is not None:
-            yield from _efficiency(curves.efficiency, name, nm)
-
-
-def _efficiency(lines: EfficiencyLines, name: str, nm: UFloat | float | None) -> Iterator[tuple[str, UFloat]]:
-    """Yield peak efficiency and saturation power of a line, where the readings of this or of other lines tell them."""
-    try:
-        if name in lines.own:
-            curve = lines.line(name)
-        elif nm is not None:
-            curve = lines.at(float(nominal_value(nm)))
-        else:
-            return
-        if curve.level != SLOPE_ONLY:
-            yield f"light {name}", curve.peak_efficiency
-            yield f"saturation_w {name}", curve.saturation_power_w
-    except AotfLabError:  # too far from the measured lines, or no drive went high enough: not known
-        return
+    if curves.efficiency is not None:
+        yield from efficiency_numbers(curves.efficiency, wavelengths_nm)
 
 
 def _factors(curves: Curves) -> Iterator[tuple[str, float]]:

@@ -10,10 +10,12 @@ from typing import NoReturn
 import numpy as np
 from scipy.linalg import eigh
 
+from aotf_lab.crystal.efficiency.curve import FULL, INTERVAL, SLOPE_ONLY
 from aotf_lab.errors import RecordError, Said
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.record.calibration import Calibration
 from aotf_lab.record.crystal import CrystalRecord
+from aotf_lab.record.kept_efficiency import required_numbers
 from aotf_lab.record.oscillator import OscillatorRecord
 from aotf_lab.record.stored import StoredNumbers
 
@@ -73,9 +75,26 @@ def require_crystal(record: CrystalRecord, where: str) -> None:
     rated = record.rated_rf_power_w
     if rated is not None and not (math.isfinite(rated) and rated > 0):
         _refuse("rated_rf_power_w cannot be", where, rated, "a power above zero, or none")
+    _require_efficiency(record, where)
     for name, nm in record.lines.items():
         if not (math.isnan(nm) or (math.isfinite(nm) and nm > 0)):
             _refuse(f"wavelength of line {name}", where, nm, "a wavelength above zero in nm, or none")
+
+
+def _require_efficiency(record: CrystalRecord, where: str) -> None:
+    kept = record.efficiency
+    if kept is None:
+        return
+    lost = [name for name in required_numbers(kept) if name not in record.numbers]
+    if lost:
+        _refuse("numbers of the efficiency are missing", where, Said(f"no {', '.join(lost)}"), "every one")
+    for name, level in (("all lines", kept.level), *((f"line {n}", line.level) for n, line in kept.lines.items())):
+        if level not in (SLOPE_ONLY, INTERVAL, FULL):
+            _refuse(f"level of {name}", where, level, f"{SLOPE_ONLY!r}, {INTERVAL!r} or {FULL!r}")
+    for name, line in kept.lines.items():
+        for what, value in (("wavelength_nm", line.wavelength_nm), ("driven_w", line.driven_w)):
+            if value is not None and not (math.isfinite(value) and value > 0):
+                _refuse(f"{what} of line {name} in the efficiency", where, value, "a number above zero")
 
 
 def _require_common(record: Calibration, where: str) -> None:
