@@ -127,7 +127,9 @@ def _words(old: SetPoint, new: SetPoint) -> str:
     if new.drive_v is None or old.drive_v is None:
         return f"cannot be set: {new.remark}"
     lost = "" if new.light_lost_percent is None else f", up to {new.light_lost_percent:.2g} % of the light lost (95 %)"
-    return f"{shown(new.drive_v)} V, {1e3 * (new.drive_v.n - old.drive_v.n):+.1f} mV from what was kept{lost}"
+    moved = f"{shown(new.drive_v)} V, {1e3 * (new.drive_v.n - old.drive_v.n):+.1f} mV from what was kept{lost}"
+    other = "" if new.drive_other_meter_v is None else f"; {shown(new.drive_other_meter_v)} V by another meter"
+    return f"{moved}{other}" + ("" if new.rf_power_w is None else f"; {shown(new.rf_power_w)} W of RF")
 
 
 def places_to_read(oscillator: OscillatorRecord, crystal: CrystalRecord) -> tuple[float, ...]:
