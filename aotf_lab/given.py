@@ -56,7 +56,8 @@ def given_list(value: object, name: str, allowed: str, cure: str) -> Iterable[An
     Traceback (most recent call last):
     aotf_lab.errors.AotfLabError: files of another kind; found 'a.csv'; allowed: files in a list; put it into a list
     """
-    if isinstance(value, (str, bytes, os.PathLike)) or not isinstance(value, Iterable):
+    one = isinstance(value, (str, bytes, os.PathLike)) or getattr(value, "ndim", 1) == 0
+    if one or not isinstance(value, Iterable):
         _refuse(value, name, allowed, cure)
     return value
 
@@ -70,7 +71,7 @@ def given_numbers(value: object, name: str) -> list[float]:
     """
     found = []
     for number in given_list(value, name, "plain numbers in a list", "put them into a list"):
-        if not isinstance(number, Real):
+        if isinstance(number, bool) or not isinstance(number, Real):
             _refuse(number, f"one of {name}", "a number", "give plain numbers")
         found.append(float(number))
     return found
@@ -91,12 +92,13 @@ def given_day(value: object, name: str) -> str:
     >>> given_day(date(2031, 3, 2), "measured")
     '2031-03-02'
     """
+    text = value
     if isinstance(value, date):
-        return (value.date() if isinstance(value, datetime) else value).isoformat()
-    if isinstance(value, str):
+        text = (value.date() if isinstance(value, datetime) else value).isoformat()
+    if isinstance(text, str):
         try:
-            if date.fromisoformat(value).isoformat() == value:
-                return value
+            if date.fromisoformat(text).isoformat() == text:
+                return text
         except ValueError:
             pass
     raise RecordError(

@@ -23,7 +23,9 @@ def test_a_day_is_a_date_or_its_iso_text(day):
     assert given_day(day, "measured") == "2031-03-02"
 
 
-@pytest.mark.parametrize("day", ["20310302", "2.3.2031", "2031-02-30", "2031-3-2", "", 20310302, None, ["2031-03-02"]])
+@pytest.mark.parametrize(
+    "day", ["20310302", "2.3.2031", "2031-02-30", "2031-3-2", "", 20310302, None, ["2031-03-02"], pd.NaT]
+)
 def test_what_is_no_day(day):
     with pytest.raises(RecordError, match=r"measured: a date that is none; found .*; allowed: year-month-day, such as"):
         given_day(day, "measured")
@@ -72,6 +74,8 @@ def test_several_numbers():
         given_numbers(3.0, "values")
     with pytest.raises(AotfLabError, match=r"one of values of another kind; found 1\.0.*; allowed: a number"):
         given_numbers([ufloat(1.0, 0.1)], "values")
+    with pytest.raises(AotfLabError, match="one of values of another kind; found True; allowed: a number"):
+        given_numbers([True], "values")
 
 
 @pytest.mark.parametrize(
@@ -84,7 +88,7 @@ def test_an_error_shows_a_number_as_it_was_typed(typed, shown):
 
 def test_one_for_several():
     assert given_list(["a"], "lines", "names", "list them") == ["a"]
-    for one in ("a", Path("a"), b"a", 3, None):
+    for one in ("a", Path("a"), b"a", 3, None, np.array(3.0)):
         with pytest.raises(AotfLabError, match=r"lines of another kind; found .*; allowed: names; list them"):
             given_list(one, "lines", "names", "list them")
 

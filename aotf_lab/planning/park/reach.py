@@ -98,8 +98,9 @@ def _limits(
         yield *curves.level.range_mhz, "where the amplifier was measured"
     if band_mhz is not None:
         ends = given_numbers(band_mhz, "band_mhz")
-        if len(ends) != 2:
-            raise AotfLabError("band_mhz", found=Said(str(band_mhz)), allowed="two frequencies (MHz)", cure="give both")
+        if len(ends) != 2 or not ends[0] < ends[1]:
+            raise AotfLabError("band_mhz", found=Said(str(band_mhz)), allowed="two frequencies (MHz), the lower first",
+                               cure="give both")  # fmt: skip
         yield ends[0], ends[1], "the band asked for"
 
 
