@@ -208,7 +208,7 @@ def test_text_html_and_plot(scan):
     assert "<caption>Scan of line D: 62 readings, up and down</caption>" in scan._repr_html_()
     axes = scan.plot()
     assert {t.get_text() for t in axes.get_legend().get_texts()} == {
-        "readings, up", "readings, down", "fit, settled", "fit, up", "fit, down",
+        "readings, up", "readings, down", "fit, settled", "fit, up", "fit, down", "centre",
     }  # fmt: skip
     assert scan.plot(axes) is axes
 

@@ -59,7 +59,7 @@ def test_temperature_has_the_slope_found(ax, drift):
     line = next(line for line in ax.lines if line.get_label() == "temperature coefficient")
     x, y = line.get_xdata(), line.get_ydata()
     assert (y[-1] - y[0]) / (x[-1] - x[0]) == pytest.approx(1e3 * drift.oscillator.per_k.n, rel=1e-6)
-    assert ax.get_xlabel() == "Temperature of the box (C)"
+    assert ax.get_xlabel() == "Temperature of the box (°C)"
     assert ax.get_ylabel() == "Shift of the oscillator (kHz)"
 
 
@@ -68,7 +68,7 @@ def test_records_without_a_coefficient_are_drawn_alone(ax):
     table["frequency_mhz"], table["u_frequency_mhz"] = [64.0, 64.003], 0.001
     drift_of_tables(crystal=table).crystal.plot(ax)
     assert labels(ax) == ["records, ageing removed"]
-    assert ax.get_xlabel() == "Temperature of the crystal (C)"
+    assert ax.get_xlabel() == "Temperature of the crystal (°C)"
 
 
 def test_due_day_stands_where_the_chance_falls(ax, drift):

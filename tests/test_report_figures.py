@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from matplotlib import pyplot
 from matplotlib.text import Text
 
 from aotf_lab.drawing import figures as drawing
@@ -108,3 +109,63 @@ def test_legend_in_words_tells_marks_from_lines():
     ax.legend()
     assert legend_in_words(ax) == "open triangles: down; line of dots and dashes: fit"
     assert ax.get_legend() is None
+
+
+def test_a_title_given_later_stands_above_the_legend():
+    ax = drawing.axes_or_new(None)
+    ax.plot([0, 1], label="readings")
+    legend = legend_above(legend_above(ax)).get_legend()
+    ax.set_title("line E")
+    ax.figure.canvas.draw()
+    assert ax.title.get_window_extent().y0 >= legend.get_window_extent().y1
+    assert len(ax.child_axes) == 1
+    pyplot.close(ax.figure)
+
+
+def test_legend_names_what_an_axis_to_the_right_shows():
+    _, (ax,) = new_figure()
+    ax.plot([0, 1], label="crosstalk")
+    ax.twinx().plot([0, 1], label="efficiency")
+    assert [t.get_text() for t in legend_above(ax).get_legend().get_texts()] == ["crosstalk", "efficiency"]
+
+
+@pytest.mark.parametrize("scale", [1e-6, 1.0, 1e6])
+def test_ticks_show_whole_numbers_with_nothing_in_a_corner(scale):
+    figure, (ax,) = new_figure()
+    ax.plot([66.42 * scale, 66.4201 * scale], [2.0 * scale, 5.0 * scale])
+    drawing.name_axes(ax, "x", "y")
+    figure.canvas.draw()
+    for axis in (ax.xaxis, ax.yaxis):
+        assert axis.get_offset_text().get_text() == ""
+        shown = [float(t.get_text().replace("\u2212", "-")) for t in axis.get_ticklabels()]
+        assert shown == pytest.approx(axis.get_majorticklocs(), rel=1e-6)
+
+
+@pytest.mark.parametrize(("low", "high"), [(0.7, 5.2), (1.1, 1.9), (3.0, 900.0)])
+def test_a_log_axis_has_two_plain_numbers_or_more(low, high):
+    figure, (ax,) = new_figure()
+    ax.plot([low, high], [low, high])
+    drawing.log_ticks(ax)
+    figure.canvas.draw()
+    inside = [
+        t.get_text()
+        for t in (*ax.yaxis.get_ticklabels(), *ax.yaxis.get_ticklabels(minor=True))
+        if ax.get_ylim()[0] <= t.get_position()[1] <= ax.get_ylim()[1]
+    ]
+    assert len(inside) >= 2
+    assert all(float(text) > 0 for text in inside if text)
+
+
+def test_names_of_points_stay_within_the_frame():
+    figure, (ax,) = new_figure()
+    x = np.array([450.0, 550.0, 671.0])
+    ax.plot(x, x[::-1], "o")
+    drawing.name_points(ax, ["A", "a long name", "another long name"], x, x[::-1])
+    figure.canvas.draw()
+    frame = ax.get_window_extent()
+    for text in ax.texts:
+        box = text.get_window_extent()
+        assert frame.x0 <= box.x0
+        assert box.x1 <= frame.x1
+        assert frame.y0 <= box.y0
+        assert box.y1 <= frame.y1

@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from aotf_lab.drawing.figures import BLUE, ORANGE, axes_or_new, name_axes
+from aotf_lab.drawing.figures import BLUE, ORANGE, axes_or_new, legend_above, name_axes, name_points
 from aotf_lab.quantities import axis_label
 
 __all__ = ["plot_separations"]
@@ -26,8 +26,6 @@ def plot_separations(
     label = "wavelength × frequency / v: parallel faces"
     ax.plot(frequency_mhz[order], law_mrad[order], "o--", color=BLUE, markersize=3, linewidth=1.2, label=label)
     ax.errorbar(frequency_mhz, separation_mrad, yerr=u_mrad, fmt="s", color=ORANGE, markersize=5, label="spots")
-    for name, x, y in zip(names, frequency_mhz, separation_mrad, strict=True):
-        ax.annotate(name, (float(x), float(y)), xytext=(6, 5), textcoords="offset points", fontsize="small")
+    name_points(ax, names, frequency_mhz, separation_mrad)
     ax.set_title(title, fontsize="small", loc="left")
-    ax.legend(frameon=False, fontsize="small")
-    return name_axes(ax, axis_label("frequency_mhz"), axis_label("separation_mrad"))
+    return legend_above(name_axes(ax, axis_label("frequency_mhz"), axis_label("separation_mrad")))

@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, name_axes
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, legend_above, name_axes
 from aotf_lab.quantities import axis_label
 
 __all__ = ["plot_knife_edge"]
@@ -33,5 +33,4 @@ def plot_knife_edge(
     low, high = centre_mm - diameter_mm / 2, centre_mm + diameter_mm / 2
     ax.axvspan(low, high, color=GREY, alpha=0.12, linewidth=0, label=f"1/e² diameter {diameter_mm:.3g} mm")
     ax.axvline(centre_mm, color=GREY, linewidth=0.9, linestyle="-.")
-    ax.legend(frameon=False, fontsize="small")
-    return name_axes(ax, axis_label("position_mm"), axis_label("optical_power_mw"))
+    return legend_above(name_axes(ax, axis_label("position_mm"), axis_label("optical_power_mw")))

@@ -12,7 +12,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, name_axes
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, legend_above, name_axes, name_points
 from aotf_lab.quantities import axis_label
 
 __all__ = [
@@ -68,8 +68,7 @@ def plot_vco(
         rows = ways == way
         label = f"readings, {way}" if way else "readings"
         ax.plot(read_v[rows], read_mhz[rows], marker, color=ORANGE, markerfacecolor=face, markersize=5, label=label)
-    ax.legend(frameon=False, fontsize="small")
-    return ax
+    return legend_above(ax)
 
 
 def plot_tuning(
@@ -84,23 +83,16 @@ def plot_tuning(
     """Draw frequency against wavelength with the anchor lines."""
     ax = plot_curve(wavelength_nm, frequency_mhz, confidence, x_column="wavelength_nm", y_column="frequency_mhz", ax=ax)
     ax.plot(line_nm, line_mhz, "o", color=ORANGE, markersize=6, label="anchor lines")
-    _name_points(ax, labels, line_nm, line_mhz)
-    ax.legend(frameon=False, fontsize="small")
-    return ax
+    name_points(ax, labels, line_nm, line_mhz)
+    return legend_above(ax)
 
 
 def mark_found_lines(ax: Axes, found: Mapping[str, tuple[float, float]]) -> Axes:
     """Mark lines whose wavelength was found, label -> (wavelength_nm, frequency_mhz), on a tuning plot."""
     pairs = np.array(list(found.values())).T
     ax.plot(*pairs, "s", color=ORANGE, markerfacecolor="white", markersize=6, label="lines found from their peak")
-    _name_points(ax, list(found), *pairs)
-    ax.legend(frameon=False, fontsize="small")
-    return ax
-
-
-def _name_points(ax: Axes, labels: Sequence[str], x: Floats, y: Floats) -> None:
-    for name, place in zip(labels, zip(x, y, strict=True), strict=True):
-        ax.annotate(str(name), place, xytext=(6, 5), textcoords="offset points", fontsize="small")
+    name_points(ax, list(found), *pairs)
+    return legend_above(ax)
 
 
 def plot_scan(
@@ -109,19 +101,17 @@ def plot_scan(
     readings: Mapping[str, tuple[Floats, Floats]],
     centre_mhz: float,
     ax: Axes | None = None,
+    *,
+    centre: str = "centre",
 ) -> Axes:
-    """Draw a passband: ``models`` and ``readings`` by name (a direction, or "passband")."""
+    """Draw a passband: ``models`` and ``readings`` by name (a direction, or "passband"); ``centre`` names its line."""
     ax = axes_or_new(ax)
     for (name, (x, y)), marker, face in zip(readings.items(), "ov^s", (ORANGE, "white", GREY, "white"), strict=False):
         ax.plot(x, y, marker, color=ORANGE, markerfacecolor=face, markersize=4.5, label=f"readings, {name}")
     for (name, model), style in zip(models.items(), ("-", "--", ":", "-."), strict=False):
         ax.plot(frequency_mhz, model, style, color=BLUE, linewidth=1.5, label=f"fit, {name}")
-    ax.axvline(centre_mhz, color=GREY, linewidth=0.9, linestyle="-.")
-    ax.set_xlabel(axis_label("frequency_mhz"))
-    ax.set_ylabel(axis_label("optical_power_mw"))
-    ax.grid(visible=True, color="0.9", linewidth=0.6)
-    ax.legend(frameon=False, fontsize="small", handlelength=1.6, labelspacing=0.3)
-    return ax
+    ax.axvline(centre_mhz, color=GREY, linewidth=0.9, linestyle="-.", label=centre)
+    return legend_above(name_axes(ax, axis_label("frequency_mhz"), axis_label("optical_power_mw")))
 
 
 def plot_efficiency(
@@ -161,8 +151,7 @@ def plot_efficiency(
     if label:
         ax.set_title(label, fontsize="medium", loc="left")
     ax.set_ylim(bottom=min(0.0, float(np.min(read_efficiency))))
-    ax.legend(frameon=False, fontsize="small")
-    return ax
+    return legend_above(ax)
 
 
 def mark_rated_power(ax: Axes, rated_w: float) -> Axes:
@@ -171,7 +160,7 @@ def mark_rated_power(ax: Axes, rated_w: float) -> Axes:
     ax.axvline(rated_w, color="black", linewidth=2, label=f"rated {rated_w:g} W" if rated_w <= high else None)
     ax.set_xlim(low, high)
     if rated_w <= high:
-        ax.legend(frameon=False, fontsize="small")
+        legend_above(ax)
     return ax
 
 
@@ -183,9 +172,7 @@ def plot_light_residuals(rf_power_w: Floats, residual: Floats, u: Floats, ax: Ax
     for sign in (-1, 1):
         ax.axhline(5 * sign, color=BLUE, linewidth=1, linestyle="--")
     ax.set_title("broken lines: 5 % of the light", fontsize="small", loc="right", color=BLUE, pad=2)
-    ax.set_xlabel(axis_label("rf_power_w"))
-    ax.set_ylabel("Residual (%)", fontsize="small")
-    ax.grid(visible=True, color="0.9", linewidth=0.6)
+    name_axes(ax, axis_label("rf_power_w"), "Residual (%)").yaxis.label.set_fontsize("small")
     return ax
 
 
@@ -213,7 +200,5 @@ def plot_residuals(
         for sign in (-1, 1):
             ax.axhline(sign * 1e3 * five_percent_mhz, color=BLUE, linewidth=1, linestyle="--")
         ax.set_title("broken lines: 5 % of the light lost", fontsize="small", loc="right", color=BLUE, pad=2)
-    ax.set_xlabel(axis_label(x_column))
-    ax.set_ylabel("Residual (kHz)", fontsize="small")
-    ax.grid(visible=True, color="0.9", linewidth=0.6)
+    name_axes(ax, axis_label(x_column), "Residual (kHz)").yaxis.label.set_fontsize("small")
     return ax

@@ -7,7 +7,7 @@ from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
 from numpy.typing import NDArray
 
-from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, name_axes
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, legend_above, name_axes
 
 __all__ = ["plot_eye"]
 
@@ -40,5 +40,5 @@ def plot_eye(
     ax.annotate(f" open {100 * opening:.0f} %", (at, threshold), fontsize="small", va="center")
     ax.set_xlim(float(time_us[0]), float(time_us[-1]))
     ax.set_ylim(-0.05, max(1.05, float(np.max(light)) + 0.02))
-    ax.legend(frameon=True, framealpha=0.9, edgecolor="none", fontsize="small", loc="upper right")
-    return name_axes(ax, "Time from the start of a bit at the beam (us)", "Light over the light when on")
+    name_axes(ax, "Time from the start of a bit at the beam (µs)", "Light over the light when on")
+    return legend_above(ax)

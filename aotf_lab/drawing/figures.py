@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Sequence
 
 import matplotlib as mpl
+import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.backend_bases import RendererBase
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
+from matplotlib.legend import Legend
 from matplotlib.lines import Line2D
-from matplotlib.ticker import FixedLocator
+from matplotlib.ticker import FixedLocator, FormatStrFormatter, LogLocator, NullFormatter, ScalarFormatter
+from matplotlib.transforms import Bbox
+from numpy.typing import NDArray
 
 __all__ = [
     "BLUE",
@@ -20,7 +26,9 @@ __all__ = [
     "legend_above",
     "legend_in_words",
     "lightened",
+    "log_ticks",
     "name_axes",
+    "name_points",
     "new_figure",
 ]
 
@@ -34,8 +42,15 @@ _POINTS = 72
 _BETWEEN = 0.16
 """Space between axes above each other, as a share of their mean height."""
 _EDGE_IN = 0.04
+_WHOLE = (-7, 9)
+"""Powers of ten within which ticks are written out."""
+_FEW = 1.3
+"""Decades with room for more ticks than two in each."""
+_ROOM = "room of the legend"
 _LETTER, _HANDLE = 0.55, 3.6
 """Mean breadth of a letter, and that of a legend's mark with its space, in sizes of the text."""
+
+Floats = NDArray[np.float64]
 
 _MARKS = {"o": "circles", "v": "triangles", "^": "triangles", "s": "squares", ".": "dots"}
 _LINES = {"-": "solid line", "--": "broken line", ":": "dotted line", "-.": "line of dots and dashes"}
@@ -51,35 +66,95 @@ def axes_or_new(ax: Axes | None) -> Axes:
 
 
 def name_axes(ax: Axes, x_label: str, y_label: str) -> Axes:
-    """Label both axes and draw the grid below everything else; return the Axes."""
+    """Label both axes and draw the grid below everything else; return the Axes.
+
+    Ticks show whole numbers: none is taken off or divided out and written in a corner.
+    """
     ax.set_xlabel(x_label)
     ax.set_ylabel(y_label)
+    for axis in (ax.xaxis, ax.yaxis):
+        shown = axis.get_major_formatter()
+        if isinstance(shown, ScalarFormatter):
+            shown.set_useOffset(False)
+            shown.set_powerlimits(_WHOLE)
     ax.grid(visible=True, color="0.9", linewidth=0.6)
     ax.set_axisbelow(True)
     return ax
 
 
-def legend_above(ax: Axes) -> Axes:
-    """Set the legend of ``ax``, with its title, above the axes, where it covers no data; return the Axes.
+def log_ticks(ax: Axes, axes: str = "xy") -> Axes:
+    """Scale the named axes by their logarithm, with plain numbers at the ticks, more where decades are few."""
+    for name in axes:
+        getattr(ax, f"set_{name}scale")("log")
+        axis, (low, high) = getattr(ax, f"{name}axis"), sorted(getattr(ax, f"get_{name}lim")())
+        decades = float(np.log10(high / low))
+        axis.set_major_formatter(FormatStrFormatter("%g"))
+        axis.set_minor_locator(LogLocator(subs=(2, 3, 4, 6) if decades < _FEW else (2, 5)))
+        axis.set_minor_formatter(FormatStrFormatter("%g") if decades < 2 * _FEW else NullFormatter())
+    ax.grid(visible=True, which="minor", color="0.95", linewidth=0.5)
+    return ax
 
-    It has two columns where they find room side by side, else one.
+
+def name_points(ax: Axes, names: Sequence[str], x: Floats, y: Floats) -> Axes:
+    """Write each name beside its point, to the right above it, or to the left below it near the right edge."""
+    ax.margins(0.06, 0.09)
+    right, size = ax.get_xlim()[1], 0.833 * mpl.rcParams["font.size"]
+    per_pt = float(np.ptp(ax.get_xlim())) / (ax.get_window_extent().width * _POINTS / ax.figure.dpi)
+    for name, at, height in zip(names, x, y, strict=True):
+        fits = float(at) + (6 + _LETTER * size * len(str(name))) * per_pt < right
+        beside, across, up = ((6, 5), "left", "bottom") if fits else ((-6, -5), "right", "top")
+        ax.annotate(str(name), (float(at), float(height)), xytext=beside, textcoords="offset points", ha=across, va=up,
+                    fontsize="small")  # fmt: skip
+    return ax
+
+
+def legend_above(ax: Axes) -> Axes:
+    """Set the legend of ``ax`` above the axes, where it covers no data; return the Axes.
+
+    It has two columns where they find room side by side, else one, and tells what an axis to the right shows too. A
+    title goes into it; in a figure of pyplot, where a title may come later, above it.
     """
     handles, labels = ax.get_legend_handles_labels()
-    drawn = ax.get_legend()
-    title = ax.get_title(loc="left") or ax.get_title() or (drawn.get_title().get_text() if drawn is not None else "")
+    for other in ax.figure.axes:
+        if other is not ax and other.get_position().bounds == ax.get_position().bounds:
+            more, names = other.get_legend_handles_labels()
+            handles, labels = handles + more, labels + names
     if not labels:
         return ax
+    drawn, later = ax.get_legend(), ax.figure.canvas.manager is not None
+    title = (
+        "" if later else ax.get_title(loc="left") or ax.get_title() or (drawn.get_title().get_text() if drawn else "")
+    )
     size = 0.833 * mpl.rcParams["font.size"]
     width = ax.get_window_extent().width * _POINTS / ax.figure.dpi
-    columns = 2 if len(labels) > 1 and 2 * size * (_LETTER * max(map(len, labels)) + _HANDLE) < width else 1
-    for side in ("left", "center"):
-        ax.set_title("", loc=side)
-    ax.legend(
+    first = (len(labels) + 1) // 2
+    letters = sum(max(map(len, some), default=0) for some in (labels[:first], labels[first:]))
+    columns = 2 if len(labels) > 1 and size * (_LETTER * letters + 2 * _HANDLE) < width else 1
+    if title:
+        for side in ("left", "center"):
+            ax.set_title("", loc=side)
+    legend = ax.legend(
         handles, labels, title=title, title_fontsize="medium", alignment="left", ncols=columns, loc="lower left",
         bbox_to_anchor=(0.0, 1.0), borderpad=0.1, borderaxespad=0.25, handlelength=2.2, labelspacing=0.25,
         columnspacing=1.2, frameon=False, fontsize="small",
     )  # fmt: skip
+    if later:
+        _keep_titles_above(ax, legend)
     return ax
+
+
+def _keep_titles_above(ax: Axes, legend: Legend) -> None:
+    """Lay empty axes over the legend: matplotlib moves a title above all axes inside, but not above a legend."""
+    for old in [child for child in ax.child_axes if child.get_label() == _ROOM]:
+        old.remove()
+
+    def place(_: Axes, renderer: RendererBase) -> Bbox:
+        box = legend.get_window_extent(renderer) if ax.get_legend() is legend else ax.get_window_extent(renderer)
+        return Bbox(box.transformed(ax.figure.transSubfigure.inverted()))
+
+    room = ax.inset_axes((0.0, 1.0, 1.0, 0.1), label=_ROOM)
+    room.set_axis_off()
+    room.set_axes_locator(place)  # type: ignore[arg-type]
 
 
 def legend_in_words(ax: Axes) -> str:

@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, name_axes
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, legend_above, name_axes
 
 __all__ = ["plot_generator_levels", "plot_generator_sweep"]
 
@@ -37,8 +37,7 @@ def plot_generator_levels(
     ax.errorbar(middles, levels[:-1], yerr=1.96 * np.array([*u_port_v, *u_port_v]), fmt="none", ecolor=ORANGE,
                 capsize=4, linewidth=1.4, label="95 % as typed")  # fmt: skip
     ax.set_xlim(0.0, 2.0 * count)
-    _above(ax)
-    return name_axes(ax, "Time (steps)", "Volts at the port (V)")
+    return legend_above(name_axes(ax, "Time (steps)", "Volts at the port (V)"))
 
 
 def plot_generator_sweep(
@@ -62,12 +61,7 @@ def plot_generator_sweep(
                 label="a line lights" if k == 0 else None)  # fmt: skip
         ax.axvline((0.5 * (start + stop)) % period, color=ORANGE, linewidth=0.8, linestyle=":")
     ax.set_xlim(0.0, period)
-    _above(ax)
-    return name_axes(ax, "Time (us)", "Volts at the port (V)")
-
-
-def _above(ax: Axes) -> None:
-    ax.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=2, frameon=False, fontsize="small")
+    return legend_above(name_axes(ax, "Time (µs)", "Volts at the port (V)"))
 
 
 def _draw_bands(ax: Axes, bands_v: Mapping[str, tuple[float, float]], right: float) -> None:

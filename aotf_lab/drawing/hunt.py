@@ -9,7 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, name_axes
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, legend_above, name_axes
 from aotf_lab.quantities import axis_label
 
 __all__ = ["HuntMark", "plot_hunt"]
@@ -74,7 +74,7 @@ def plot_hunt(
     if log:
         ax.set_yscale("log")
         top = max([float(np.max(shown)), *(m.power_mw for m in marks)])
-        ax.set_ylim(0.7 * bottom_mw, 12.0 * top)
-    name_axes(ax, axis_label("frequency_mhz"), axis_label("optical_power_mw"))
-    ax.legend(frameon=False, fontsize="small", ncols=3, loc="upper center")
-    return ax
+        ax.set_ylim(0.7 * bottom_mw, 4.0 * top)
+    else:
+        ax.margins(y=0.12)
+    return legend_above(name_axes(ax, axis_label("frequency_mhz"), axis_label("optical_power_mw")))

@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, name_axes
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, legend_above, name_axes, name_points
 from aotf_lab.quantities import axis_label
 
 __all__ = ["plot_identity"]
@@ -43,20 +43,15 @@ def plot_identity(
     spare = np.isnan(next(iter(places_nm.values())))
     if spare.any():
         ax.plot(found_nm[spare], frequency_mhz[spare], "x", color=GREY, markersize=6, label="none of these lines")
-    _name_peaks(ax, names, np.where(spare, found_nm, next(iter(places_nm.values()))), frequency_mhz)
-    name_axes(ax, axis_label("wavelength_nm"), axis_label("frequency_mhz"))
-    ax.legend(frameon=False, fontsize="small")
+    places = np.where(spare, found_nm, next(iter(places_nm.values())))
+    known = np.isfinite(places)
+    name_points(ax, np.asarray(names)[known].tolist(), places[known], frequency_mhz[known])
+    legend_above(name_axes(ax, axis_label("wavelength_nm"), axis_label("frequency_mhz")))
     _misfits(ax, places_nm, misfits)
     return ax
 
 
 _STYLES = (("o", ORANGE, ORANGE, 5), ("s", GREY, "none", 9))
-
-
-def _name_peaks(ax: Axes, names: Sequence[str], nm: Floats, mhz: Floats) -> None:
-    for name, x, y in zip(names, nm, mhz, strict=True):
-        if np.isfinite(x):
-            ax.annotate(name, (x, y), xytext=(6, 5), textcoords="offset points", fontsize="small")
 
 
 def _misfits(ax: Axes, places_nm: Mapping[str, Floats], misfits: Mapping[str, Floats]) -> None:
@@ -65,12 +60,13 @@ def _misfits(ax: Axes, places_nm: Mapping[str, Floats], misfits: Mapping[str, Fl
         return
     low, high = ax.get_ylim()
     ticks = [t for t in ax.get_yticks() if low <= t <= high]
-    ax.set_ylim(low - 0.45 * (high - low), high)
+    ax.set_ylim(low - 0.5 * (high - low), high + 0.06 * (high - low))
     ax.set_yticks(ticks)
     below = ax.inset_axes((0.0, 0.0, 1.0, 0.26), sharex=ax)
     below.axhline(0.0, color="0.6", linewidth=0.8)
     for (name, z), (marker, ink, face, size) in zip(misfits.items(), _STYLES, strict=False):
         below.plot(places_nm[name], z, marker, color=ink, markerfacecolor=face, markersize=0.8 * size)
     below.margins(y=0.3)
-    below.set_ylabel("misfit / u", fontsize="small")
+    below.set_ylabel("Misfit (u)", fontsize="small")
     below.tick_params(labelsize="small")
+    below.tick_params(axis="x", length=0, labelbottom=False)

@@ -43,7 +43,7 @@ def plot_loops(
     if seen is not None:
         x, y, u_x, u_y = (np.nan_to_num(part) for part in seen)
         ax.errorbar(x, y, xerr=u_x, yerr=u_y, fmt="s", color=ORANGE, markersize=4, linewidth=1, label="seen")
-    ax.set_aspect("equal", adjustable="datalim")
+    ax.set_aspect("equal", adjustable="box")
     ax.legend(frameon=False, fontsize="small", loc="upper left", bbox_to_anchor=(1.0, 1.0))
     return name_axes(ax, axis_label("x_mm"), axis_label("y_mm"))
 
@@ -65,6 +65,6 @@ def plot_slowness(
     ax.plot([0.0, tip[0]], [0.0, tip[1]], "--", color=ORANGE, linewidth=1.4, label=f"sound at {sound_deg:.3g}°")
     ax.plot([tip[0], tip[0] + way[0]], [tip[1], tip[1] + way[1]], "-", color=ORANGE, linewidth=2.4,
             label=f"its energy at {energy_deg:.3g}°")  # fmt: skip
-    ax.set_aspect("equal", adjustable="datalim")
+    ax.set_aspect("equal", adjustable="box")
     ax.legend(frameon=False, fontsize="small", loc="upper left", bbox_to_anchor=(1.0, 1.0))
     return name_axes(ax, f"Slowness along {axes[0]} (s/km)", f"Slowness along {axes[1]} (s/km)")

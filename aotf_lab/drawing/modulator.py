@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
 from aotf_lab.drawing.curves import plot_scan
-from aotf_lab.drawing.figures import BLUE
+from aotf_lab.drawing.figures import BLUE, legend_above
 
 __all__ = ["plot_response"]
 
@@ -25,9 +25,9 @@ def plot_response(
     ax: Axes | None = None,
 ) -> Axes:
     """Draw the fitted light (mW) at carriers (MHz) and the ``readings`` of each way; return the Axes."""
-    ax = plot_scan(frequency_mhz, {"response": power_mw}, readings, carrier_mhz, ax)
+    named = f"best carrier {carrier_mhz:.4g} MHz"
+    ax = plot_scan(frequency_mhz, {"response": power_mw}, readings, carrier_mhz, ax, centre=named)
     half = 0.5 * bandwidth_mhz
-    label = f"carrier {carrier_mhz:.4g} MHz, -3 dB band {bandwidth_mhz:.3g} MHz"
+    label = f"-3 dB band {bandwidth_mhz:.3g} MHz"
     ax.axvspan(carrier_mhz - half, carrier_mhz + half, color=BLUE, alpha=0.08, linewidth=0, label=label)
-    ax.legend(frameon=False, fontsize="small")
-    return ax
+    return legend_above(ax)

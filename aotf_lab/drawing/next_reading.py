@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from matplotlib.axes import Axes
 
-from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, name_axes
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, legend_above, name_axes
 
 __all__ = ["plot_next_readings"]
 
@@ -36,5 +36,4 @@ def plot_next_readings(
     ax.set_yticks([])
     ax.set_xlim(0.0, 1.05)
     ax.invert_yaxis()
-    ax.legend(fontsize="small", loc="upper center", bbox_to_anchor=(0.5, 1.12), ncols=2, frameon=False)
-    return name_axes(ax, "u left, share of today's", "")
+    return legend_above(name_axes(ax, "u left, share of today's", ""))

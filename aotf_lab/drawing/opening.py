@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, name_axes
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, legend_above, name_axes
 
 __all__ = ["plot_opening"]
 
@@ -41,5 +41,4 @@ def plot_opening(
     ax.axvline(0.0, color=GREY, linewidth=0.9)
     ax.set_yticks(rows, list(places))
     ax.set_ylim(len(places) - 0.4, -0.6)
-    name_axes(ax, "From the kept curve (kHz)", "").legend(frameon=False, fontsize="small")
-    return ax
+    return legend_above(name_axes(ax, "From the kept curve (kHz)", ""))

@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, name_axes
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, legend_above, name_axes
 from aotf_lab.quantities import axis_label
 
 __all__ = ["plot_analyser"]
@@ -27,5 +27,4 @@ def plot_analyser(
         first = axis_deg + offset + 180.0 * np.ceil((low - axis_deg - offset) / 180.0)
         for k, place in enumerate(np.arange(first, high, 180.0)):
             ax.axvline(float(place), color=GREY, linewidth=0.9, linestyle=style, label="" if k else name)
-    ax.legend(frameon=False, fontsize="small")
-    return name_axes(ax, axis_label("analyser_deg"), axis_label("optical_power_mw"))
+    return legend_above(name_axes(ax, axis_label("analyser_deg"), axis_label("optical_power_mw")))

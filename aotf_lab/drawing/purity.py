@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, name_axes
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, legend_above, name_axes
 from aotf_lab.quantities import axis_label
 
 __all__ = ["plot_contrast", "plot_crosstalk", "plot_passbands"]
@@ -32,8 +32,7 @@ def plot_passbands(frequency_mhz: Floats, curves: Mapping[str, tuple[Floats, Flo
     ax.plot([], [], "-", color=GREY, linewidth=0.9, label="coupled waves, near the peak")
     ax.plot([], [], ":", color=GREY, linewidth=1.3, label="no null counted on")
     ax.set_ylim(_FLOOR_DB, 6.0)
-    ax.legend(frameon=False, fontsize="small", loc="lower center", ncols=2)
-    return name_axes(ax, axis_label("frequency_mhz"), "Efficiency (dB)")
+    return legend_above(name_axes(ax, axis_label("frequency_mhz"), "Efficiency (dB)"))
 
 
 def plot_crosstalk(
@@ -50,8 +49,10 @@ def plot_crosstalk(
             ax.text(column, row, text, ha="center", va="center", fontsize="x-small", color=ink)
     ax.set_xticks(range(len(others)), others)
     ax.set_yticks(range(len(lines)), lines)
-    ax.set_xlabel("light of line")
-    ax.set_ylabel("filter set to line")
+    told = ": predicted, and measured below it" if any("\n" in text for cells in words for text in cells) else ""
+    ax.set_title(f"Crosstalk in dB{told}", fontsize="medium")
+    ax.set_xlabel("Light of line")
+    ax.set_ylabel("Filter set to line")
     return ax
 
 
@@ -70,10 +71,7 @@ def plot_contrast(
     right.plot(rf_power_w, light, "--", color=ORANGE, linewidth=1.6, label=f"efficiency of {line}")
     right.set_ylabel(axis_label("efficiency"))
     right.set_ylim(0.0, 1.0)
-    handles, labels = ax.get_legend_handles_labels()
-    more, names = right.get_legend_handles_labels()
-    ax.legend(handles + more, labels + names, frameon=False, fontsize="small")
-    return ax
+    return legend_above(ax)
 
 
 def _db(values: Floats) -> Floats:

@@ -7,7 +7,7 @@ from matplotlib.axes import Axes
 from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 from numpy.typing import NDArray
 
-from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, name_axes
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, legend_above, name_axes
 
 __all__ = ["plot_control_chart", "plot_due", "plot_temperature"]
 
@@ -50,8 +50,7 @@ def plot_control_chart(
             dates[outside], judged[outside], "o", color=GREY, markerfacecolor="none", markersize=11, label="outside"
         )
     _over_dates(ax)
-    name_axes(ax, "Date", label[:1].upper() + label[1:]).legend(frameon=False, fontsize="small")
-    return ax
+    return legend_above(name_axes(ax, "Date", label[:1].upper() + label[1:]))
 
 
 def plot_temperature(
@@ -80,9 +79,8 @@ def plot_temperature(
         linewidth=1,
         label="records, ageing removed",
     )
-    where = "Temperature of the box (C)" if link == "oscillator" else "Temperature of the crystal (C)"
-    name_axes(ax, where, f"Shift of the {link} ({unit})").legend(frameon=False, fontsize="small")
-    return ax
+    where = "Temperature of the box (°C)" if link == "oscillator" else "Temperature of the crystal (°C)"
+    return legend_above(name_axes(ax, where, f"Shift of the {link} ({unit})"))
 
 
 def plot_due(
@@ -102,5 +100,4 @@ def plot_due(
         ax.plot([due, due], [0.0, 1.03], "-", color=ORANGE, linewidth=1.2, label=f"due {due}")
     ax.set_ylim(0.0, 1.03)
     _over_dates(ax)
-    name_axes(ax, "Date", "Chance").legend(frameon=False, fontsize="small")
-    return ax
+    return legend_above(name_axes(ax, "Date", "Chance"))

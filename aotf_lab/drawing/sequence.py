@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, name_axes
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, legend_above, name_axes
 
 __all__ = ["plot_sequence"]
 
@@ -49,9 +49,8 @@ def plot_sequence(
     ax.plot([], [], "k-", linewidth=3, label="good light")
     ax.set_yticks(ticks, names)
     ax.set_xlim(0.0, cycle_us)
-    ax.set_ylim(-0.25, top + 2 * _HIGH + 0.7)
-    ax.legend(frameon=True, framealpha=0.9, edgecolor="none", fontsize="small", loc="upper right")
-    return name_axes(ax, "Time (us)", "")
+    ax.set_ylim(-0.25, top + 2 * _HIGH + 0.2)
+    return legend_above(name_axes(ax, "Time (µs)", ""))
 
 
 def _bends(time: Floats, course: Floats) -> tuple[Floats, Floats]:

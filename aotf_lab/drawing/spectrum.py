@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, name_axes
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, legend_above, name_axes
 from aotf_lab.quantities import axis_label
 
 __all__ = ["plot_spectrum"]
@@ -41,6 +41,4 @@ def plot_spectrum(
             label=f"resolution, {2 * half:.2g} nm")  # fmt: skip
     if label:
         ax.set_title(label, fontsize="medium", loc="left")
-    name_axes(ax, axis_label("wavelength_nm"), "Spectral power S (mW/nm)")
-    ax.legend(frameon=False, fontsize="small")
-    return ax
+    return legend_above(name_axes(ax, axis_label("wavelength_nm"), "Spectral power S (mW/nm)"))

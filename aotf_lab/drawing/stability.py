@@ -6,19 +6,13 @@ from collections.abc import Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.ticker import FormatStrFormatter, LogLocator
 from numpy.typing import NDArray
 
-from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, name_axes
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, legend_above, log_ticks, name_axes
 
 __all__ = ["plot_allan", "plot_stability_budget", "plot_steps", "plot_warm_up"]
 
 Floats = NDArray[np.float64]
-
-
-def _finish(ax: Axes, x_label: str, y_label: str) -> Axes:
-    name_axes(ax, x_label, y_label).legend(frameon=False, fontsize="small")
-    return ax
 
 
 def plot_warm_up(
@@ -46,7 +40,7 @@ def plot_warm_up(
     ax.fill_between(time_s / 60, low, high, color=BLUE, alpha=0.3, linewidth=0, label="95 % band of the warm-up")
     ax.plot(time_s / 60, 1e3 * (frequency_mhz - final_mhz), "-", color=BLUE, linewidth=1.5, label="law")
     ax.axhline(0, color=GREY, linewidth=0.8)
-    return _finish(ax, f"Time since {since} (min)", f"Frequency less {final_mhz:.4f} MHz (kHz)")
+    return legend_above(name_axes(ax, f"Time since {since} (min)", f"Frequency less {final_mhz:.4f} MHz (kHz)"))
 
 
 def plot_allan(
@@ -71,15 +65,8 @@ def plot_allan(
     )  # fmt: skip
     ax.plot(plain_tau_s, khz * plain, "s", color=ORANGE, markerfacecolor="white", markersize=5, label="not overlapping")
     ax.axvline(best_s, color=GREY, linewidth=0.9, linestyle="--", label=f"least at {best_s:.4g} s")
-    ax.set_xscale("log")
-    ax.set_yscale("log")
-    for axis in (ax.xaxis, ax.yaxis):
-        axis.set_major_formatter(FormatStrFormatter("%g"))
-    ax.yaxis.set_minor_locator(LogLocator(subs=(2, 5)))
-    ax.yaxis.set_minor_formatter(FormatStrFormatter("%g"))
-    ax = _finish(ax, "Averaging time τ (s)", f"Allan deviation at {frequency_mhz:.3f} MHz (kHz)")
-    ax.grid(visible=True, which="minor", color="0.95", linewidth=0.5)
-    return ax
+    name_axes(ax, "Averaging time τ (s)", f"Allan deviation at {frequency_mhz:.3f} MHz (kHz)")
+    return legend_above(log_ticks(ax))
 
 
 def plot_steps(
@@ -98,7 +85,7 @@ def plot_steps(
     )
     ax.plot(grid_v, 1e3 * line_mhz, "-", color=BLUE, linewidth=1.5)
     ax.plot(supply_v, 1e3 * shift_mhz, "o", color=ORANGE, markersize=4.5, label="readings, drift removed")
-    return _finish(ax, "Supply of the oscillator Vs (V)", "Shift of the frequency (kHz)")
+    return legend_above(name_axes(ax, "Supply of the oscillator Vs (V)", "Shift of the frequency (kHz)"))
 
 
 def plot_stability_budget(

@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, name_axes
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, legend_above, log_ticks, name_axes
 from aotf_lab.quantities import axis_label
 
 __all__ = ["plot_depth", "plot_edge", "plot_lag", "plot_sweep"]
@@ -34,8 +34,7 @@ def plot_edge(
     for k, middle in enumerate(middles_us):
         label = "half of the beam" if k == 0 else None
         ax.axvline(middle, color=GREY, linewidth=0.9, linestyle=":", label=label)
-    ax.legend(frameon=False, fontsize="small")
-    return name_axes(ax, "Time (us)", "Light, share of the step")
+    return legend_above(name_axes(ax, "Time (µs)", "Light, share of the step"))
 
 
 def plot_depth(
@@ -55,12 +54,10 @@ def plot_depth(
         ax.plot(x, y, style, color=BLUE, linewidth=1.5, label=name)
     for name, (at, height) in marks.items():
         ax.plot([at, at], [0.0, height], ":", color=GREY, linewidth=1)
-        ax.annotate(f"{name} {at:.0f} kHz ", (at, height), fontsize="small", ha="right", va="top",
-                    bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6})  # fmt: skip
-    ax.set_xscale("log")
-    ax.set_ylim(bottom=0)
-    ax.legend(frameon=False, fontsize="small")
-    return name_axes(ax, axis_label("modulation_khz"), axis_label("depth"))
+        ax.annotate(f"{name}: {at:.0f} kHz", (at, 0.0), xytext=(-2, 5), textcoords="offset points", fontsize="small",
+                    ha="right", va="bottom", rotation=90)  # fmt: skip
+    log_ticks(ax, "x").set_ylim(bottom=0)
+    return legend_above(name_axes(ax, axis_label("modulation_khz"), axis_label("depth")))
 
 
 def plot_sweep(rate: Floats, lost: Mapping[str, Floats], allowed: float, chosen: float, ax: Axes | None = None) -> Axes:
@@ -68,13 +65,12 @@ def plot_sweep(rate: Floats, lost: Mapping[str, Floats], allowed: float, chosen:
     ax = axes_or_new(ax)
     styles = ("-", "--", "-.", ":")
     for k, (name, share) in enumerate(lost.items()):
-        colour = BLUE if name == "all" else (ORANGE, GREY, "black")[k % 3]
+        colour = BLUE if name == "all" else (GREY, ORANGE, "black")[k % 3]
         ax.loglog(rate, np.maximum(share, 1e-9), styles[k % 4], color=colour, linewidth=1.5, label=name)
     ax.axhline(allowed, color=GREY, linewidth=0.9, linestyle=":")
-    ax.axvline(chosen, color=GREY, linewidth=0.9, linestyle="-.", label=f"highest rate {chosen:.3g} MHz/us")
+    ax.axvline(chosen, color=GREY, linewidth=0.9, linestyle="-.", label=f"highest rate {chosen:.3g} MHz/µs")
     ax.set_ylim(1e-5, 1.2)
-    ax.legend(frameon=False, fontsize="small")
-    return name_axes(ax, "Rate of the sweep (MHz/us)", "Share of the light lost")
+    return legend_above(name_axes(ax, "Rate of the sweep (MHz/µs)", "Share of the light lost"))
 
 
 def plot_lag(rate: Floats, gap_mhz: Floats, u_mhz: Floats, line: tuple[float, float], ax: Axes | None = None) -> Axes:
@@ -84,5 +80,4 @@ def plot_lag(rate: Floats, gap_mhz: Floats, u_mhz: Floats, line: tuple[float, fl
     grid = np.linspace(0.0, float(np.max(rate)), 50)
     ax.plot(grid, line[0] + line[1] * grid, "-", color=BLUE, linewidth=1.5, label="hysteresis + 2 x lag x rate")
     ax.axhline(line[0], color=GREY, linewidth=0.9, linestyle="--", label="hysteresis")
-    ax.legend(frameon=False, fontsize="small")
-    return name_axes(ax, "Rate of the sweep (MHz/s)", "Up less down (MHz)")
+    return legend_above(name_axes(ax, "Rate of the sweep (MHz/s)", "Up less down (MHz)"))

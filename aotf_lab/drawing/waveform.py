@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, name_axes
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, legend_above, name_axes
 
 __all__ = ["plot_waveform"]
 
@@ -37,5 +37,4 @@ def plot_waveform(
         ax.plot(time_ns, signal_v[~good], "s", color=ORANGE, markersize=4, label="samples at the rail")
     name_axes(ax, "Time t (ns) from the first sample", "Voltage at the scope (V)")
     ax.set_title(note, fontsize="medium")
-    ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.08 if note else 1.0), ncols=3, frameon=False, fontsize="small")
-    return ax
+    return legend_above(ax)

@@ -204,8 +204,7 @@ def _scans(session: Session) -> Iterator[ReportFigure]:
             f"Passband of line {name}, centred at {scan.centre_mhz.n:.3f} MHz, full width at half maximum "
             f"{scan.fwhm_mhz.n:.3f} MHz.",
             QUARTER,
-            f"optical power \u03a6 against frequency f (settled: by a meter without lag); {key}; upright line of dots "
-            "and dashes: the centre",
+            f"optical power \u03a6 against frequency f (settled: by a meter without lag); {key}",
         )
 
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 
+from aotf_lab.estimation.wrapped import hung
 from aotf_lab.reading.atomic import write_text_atomically
 from aotf_lab.report.page import rendered
 from aotf_lab.report.preflight_rows import LIMIT_HEADS, PART_HEADS, limit_rows, part_rows, rounded_down
@@ -25,8 +25,6 @@ from aotf_lab.session import Session, require_output
 from aotf_lab.session.before_rf import BeforeRf, before_rf
 
 __all__ = ["Preflight", "preflight", "write_preflight"]
-
-_WIDTH = 100
 
 
 @dataclass(frozen=True)
@@ -119,15 +117,12 @@ def _aligned(rows: Sequence[Sequence[str]]) -> list[str]:
         return []
     wide = [max(len(row[k]) for row in rows) for k in range(len(rows[0]) - 1)]
     heads = ["  " + "".join(f"{c:<{w}}  " for c, w in zip(row, wide, strict=False)) for row in rows]
-    return [
-        textwrap.fill(row[-1], max(_WIDTH, len(head) + 30), initial_indent=head, subsequent_indent=" " * len(head))
-        for row, head in zip(rows, heads, strict=True)
-    ]
+    return [hung(row[-1], head, len(head)) for row, head in zip(rows, heads, strict=True)]
 
 
 def _items(mark: str, lines: Sequence[str]) -> list[str]:
-    blank = " " * (len(mark) + 3)
-    return [textwrap.fill(line, _WIDTH, initial_indent=f"  {mark} ", subsequent_indent=blank) for line in lines]
+    head = f"  {mark} "
+    return [hung(line, head, len(head)) for line in lines]
 
 
 def _missing(rows: Sequence[tuple[str, str]]) -> list[str]:
@@ -135,7 +130,4 @@ def _missing(rows: Sequence[tuple[str, str]]) -> list[str]:
 
 
 def _steps(lines: Sequence[str]) -> list[str]:
-    numbered = enumerate(lines, 1)
-    return [
-        textwrap.fill(line, _WIDTH, initial_indent=f"  [ ] {n}. ", subsequent_indent=" " * 9) for n, line in numbered
-    ]
+    return [hung(line, f"  [ ] {n}. ", 9) for n, line in enumerate(lines, 1)]
