@@ -200,7 +200,7 @@ def test_a_scanned_line_of_unknown_wavelength_is_placed_by_its_peak(demo: aotf_l
 
 def test_what_is_missing_and_what_to_do_is_said(demo: aotf_lab.Session, tmp_path: Path) -> None:
     _, kept = both(demo.curves, demo.wavelengths_nm, tmp_path)
-    assert "  0.443(26) W  light lost" in str(kept)
+    assert "  0.443(26) W  light lost" in dict(kept.rows())["E"]
     assert "no supply is given" in kept.advice[-1]
     assert (
         "measure its level into the load, and take supply and RF power from the set-points of that session"
@@ -232,6 +232,7 @@ def test_a_file_from_before_the_efficiency_is_read_and_written_as_it_was(tmp_pat
 _WRONG: list[tuple[str, Any, str]] = [
     ("level", "fine", "level of all lines; found 'fine'; allowed: 'slope only', 'asymmetric interval' or 'full'"),
     ("level", None, "efficiency: 'level' is of the wrong kind"),
+    ("lines", {}, "an efficiency of no line; found 0 lines, none of a known wavelength"),
     ("lines", [], "efficiency: 'lines' is of the wrong kind; found .*; allowed: a table"),
     ("E/level", "", "level of line E; found ''"),
     ("E/driven_w", -1.0, "driven_w of line E in the efficiency; found -1"),

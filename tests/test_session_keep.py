@@ -103,6 +103,9 @@ def test_a_modulator_is_kept_by_its_carrier(tmp_path: Path) -> None:
     assert kept.drive_v.n == pytest.approx(own.drive_v.n, abs=2e-5)
     assert kept.u_setting_mhz == pytest.approx(own.u_setting_mhz, rel=0.01)
     assert kept.light_lost_percent == pytest.approx(own.light_lost_percent, rel=0.02)
+    for a, b in ((own.rf_power_w, kept.rf_power_w), (own.efficiency, kept.efficiency)):
+        assert b.n == pytest.approx(a.n, rel=1e-9)
+        assert b.s == pytest.approx(a.s, rel=1e-6)
     assert crystal.saturation_w("R").n == pytest.approx(session.modulators["R"].saturation_power_w.n)
     with pytest.raises(AotfLabError, match="this calibration has no tuning curve"):
         crystal.frequency(532.0)

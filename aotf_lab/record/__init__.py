@@ -1,7 +1,7 @@
 """Calibrations that are kept, checked and renewed.
 
 stored       values with what they share; calibration, oscillator, crystal: what is kept
-make_...     from fitted curves to what is kept
+make_...     from fitted curves to what is kept; kept_efficiency: light against RF power, and its curves again
 file         as JSON, by body (the present schema), schema_1 and fields; sound: whether it can be relied on
 folder       the history; compose: set-points from both calibrations
 """

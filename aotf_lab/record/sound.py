@@ -88,6 +88,9 @@ def _require_efficiency(record: CrystalRecord, where: str) -> None:
     lost = [name for name in required_numbers(kept) if name not in record.numbers]
     if lost:
         _refuse("numbers of the efficiency are missing", where, Said(f"no {', '.join(lost)}"), "every one")
+    if not kept.missing and all(line.wavelength_nm is None for line in kept.lines.values()):
+        _refuse("an efficiency of no line", where, Said(f"{len(kept.lines)} lines, none of a known wavelength"),
+                "one of known wavelength or more")  # fmt: skip
     for name, level in (("all lines", kept.level), *((f"line {n}", line.level) for n, line in kept.lines.items())):
         if level not in (SLOPE_ONLY, INTERVAL, FULL):
             _refuse(f"level of {name}", where, level, f"{SLOPE_ONLY!r}, {INTERVAL!r} or {FULL!r}")
