@@ -204,6 +204,11 @@ def test_warm_oscillator_is_refused():
         fit_warm_up(log(amplitude=0.0))
 
 
+def test_a_counter_that_stands_still_shows_no_warm_up():
+    with pytest.raises(ReadingsError, match=r"no warm-up is to be seen.*; found 64\.000000 MHz in every row; allowed"):
+        fit_warm_up(log().assign(frequency_mhz=64.0))
+
+
 def test_outside_the_log(warm):
     with pytest.raises(OutOfRangeError, match=r"time since power-on.*8000 s.*0 to 7190 s"):
         warm.frequency_at(8000.0)

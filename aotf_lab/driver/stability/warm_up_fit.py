@@ -50,12 +50,15 @@ def fit_warm_up(readings: Readings | pd.DataFrame, *, started_s: float | None = 
             cure="leave it out when it is not known",
         )  # fmt: skip
     log = log_of(as_readings(readings), FEWEST, "the law of a warm-up")
+    if np.ptp(log.frequency_mhz) == 0.0:
+        raise _no_warm_up(log, f"{log.frequency_mhz[0]:.6f} MHz in every row")
     time_s = log.time_s - log.time_s[0]
     temperature = None if log.temperature_c is None else smooth_temperature(time_s, log.temperature_c)
     terms = Terms(time_s, log.frequency_mhz, _columns(time_s, temperature))
     rivals = _rivals(terms)
     if rivals.gained[0] < CLEARLY:
-        raise _no_warm_up(log, rivals.fits[1])
+        fit = rivals.fits[1]
+        raise _no_warm_up(log, f"{1e3 * fit.values[-2]:.3g} +- {1e3 * fit.covariance[-2, -2] ** 0.5:.2g} kHz of it")
     count = 2 if rivals.gained[1] >= RATHER else 1
     return _assembled(log, terms, temperature, started_s, rivals, count)
 
@@ -125,12 +128,11 @@ def _as_fit(found: WalkFit, parameters: dict[str, UFloat], covariance: FloatArra
     )
 
 
-def _no_warm_up(log: Log, fit: WalkFit) -> ReadingsError:
-    amplitude, u = float(fit.values[-2]), float(fit.covariance[-2, -2]) ** 0.5
+def _no_warm_up(log: Log, found: str) -> ReadingsError:
     return ReadingsError(
         "no warm-up is to be seen in this log",
         where=", ".join(s.name for s in log.readings.sources) or log.place(0),
-        found=Said(f"{1e3 * amplitude:.3g} +- {1e3 * u:.2g} kHz of it"),
+        found=Said(found),
         allowed=f"an exponential that the readings make {np.exp(CLEARLY):.0f} times as probable as none",
         cure="log from power-on; for an oscillator that is warm already, ask for its stability",
     )
