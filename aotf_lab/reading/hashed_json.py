@@ -66,7 +66,7 @@ class HashedJson:
             raise RecordError(
                 "the file cannot be read", where=where, found=Said(error.strerror or str(error)),
                 allowed=f"a file that holds a {self.what}", cure="check the name and who may read it",
-            ) from error  # fmt: skip
+            ) from None  # fmt: skip
         body = self._parsed(content, where)
         self._require_own(body, where)
         return body
@@ -97,7 +97,7 @@ class HashedJson:
     def _parsed(self, content: bytes, where: str) -> dict[str, Any]:
         def refuse(what: str, found: object, line: int | None = None, allowed: str = _WHOLE) -> NoReturn:
             place = f"{where}:{line}" if line else where
-            raise RecordError(what, where=place, found=found, allowed=allowed, cure=self.cure)
+            raise RecordError(what, where=place, found=found, allowed=allowed, cure=self.cure) from None
 
         def no_number(word: str) -> NoReturn:
             refuse("a number that is none", word, allowed="finite numbers")

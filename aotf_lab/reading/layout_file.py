@@ -67,7 +67,7 @@ def load_layout(path: str | os.PathLike[str]) -> Layout:
             "a layout that cannot be opened", where=file.name, found=Said(error.strerror or type(error).__name__),
             allowed=f"a readable file NAME{ENDING}",
             cure=f"check the name and the folder, or write one with 'aotf-lab layout RAWFILE --out NAME{ENDING}'",
-        ) from error  # fmt: skip
+        ) from None  # fmt: skip
     return layout_from_bytes(file.name, content)
 
 
@@ -95,11 +95,11 @@ def _encoding(root: Section) -> str | None:
     encoding: str | None = root.text("encoding", None)
     try:
         io.TextIOWrapper(io.BytesIO(), encoding or "utf-8")  # refuses what is no text encoding
-    except (LookupError, ValueError) as error:
+    except (LookupError, ValueError):
         raise root.refuse(
             "encoding", "no encoding of that name", "the name of a text encoding, such as utf-8, utf-16, latin-1",
             "correct it, or leave the key out to have it found",
-        ) from error  # fmt: skip
+        ) from None  # fmt: skip
     return encoding
 
 
@@ -148,7 +148,7 @@ def _column(section: Section, column: str) -> StatedColumn:
         try:
             parse_unit(unit)
         except ReadingError as error:
-            raise inner.refuse("unit", error.what, error.allowed, error.cure) from error
+            raise inner.refuse("unit", error.what, error.allowed, error.cure) from None
     return StatedColumn(headings, unit)
 
 
@@ -223,7 +223,7 @@ def write_layout(path: str | os.PathLike[str], layout: Layout) -> None:
         raise ReadingError(
             "a layout that cannot be written", where=target.name, found=Said(error.strerror or type(error).__name__),
             allowed="a folder in which files may be made", cure="name another folder; nothing was written",
-        ) from error  # fmt: skip
+        ) from None  # fmt: skip
 
 
 def _refuse_other(target: Path) -> None:
@@ -233,4 +233,4 @@ def _refuse_other(target: Path) -> None:
         raise ReadingError(
             "a layout would overwrite what is no layout", where=target.name, found=Said(str(error)),
             allowed="a new name, or that of a layout that can be read", cure="name another; nothing was written",
-        ) from error  # fmt: skip
+        ) from None  # fmt: skip

@@ -84,10 +84,10 @@ def stated_layout(section: Section, key: str, home: Path) -> tuple[Layout | None
         raise SessionError(
             error.what, where=f"{section.title}, {key}: {error.where}", found=error.found, allowed=error.allowed,
             cure=error.cure,
-        ) from error  # fmt: skip
+        ) from None  # fmt: skip
     except OSError as error:
         raise section.refuse(key, f"cannot be opened ({error.strerror})", "a readable file",
-                             f"check who may read it, or leave {key} out") from error  # fmt: skip
+                             f"check who may read it, or leave {key} out") from None  # fmt: skip
 
 
 def raw_names(home: Path) -> list[str]:

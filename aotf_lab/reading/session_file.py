@@ -141,7 +141,7 @@ def _parsed(home: Path) -> tuple[bytes, Section]:
         raise SessionError(
             f"no {FILE_NAME} that can be read", where=home.name, found=Said(error.strerror or type(error).__name__),
             allowed=f"a folder with {FILE_NAME} beside the raw files", cure="write one with 'aotf-lab new FOLDER'",
-        ) from error  # fmt: skip
+        ) from None  # fmt: skip
     return content, Section(FILE_NAME, parsed_toml(FILE_NAME, content))
 
 

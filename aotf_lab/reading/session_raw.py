@@ -127,7 +127,7 @@ def _source(path: Path) -> SourceFile:
             "a file to keep that cannot be opened", where=f"{FILE_NAME}, {path.name}",
             found=Said(error.strerror or type(error).__name__), allowed="a readable file",
             cure="check who may read it, or delete its [[file]]",
-        ) from error  # fmt: skip
+        ) from None  # fmt: skip
 
 
 def remarks_on(home: Path, files: Sequence[RawFile], lines: Sequence[LineFacts]) -> tuple[str, ...]:

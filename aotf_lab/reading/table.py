@@ -91,7 +91,7 @@ def _content(file: Path) -> bytes:
         raise ReadingError(
             "a file that cannot be opened", where=file.name, found=Said(error.strerror or type(error).__name__),
             allowed="a readable text file", cure="check the name and the folder",
-        ) from error  # fmt: skip
+        ) from None  # fmt: skip
 
 
 def _seen(

@@ -44,5 +44,5 @@ def write_template(folder: str | os.PathLike[str]) -> tuple[Path, ...]:
         raise SessionError(
             "a folder that cannot be written", where=home.name, found=Said(error.strerror or type(error).__name__),
             allowed="a folder in which files may be made", cure="name another folder; nothing was left behind",
-        ) from error  # fmt: skip
+        ) from None  # fmt: skip
     return tuple(written)

@@ -30,7 +30,7 @@ def parsed_toml(name: str, content: bytes, error: type[AotfLabError] = SessionEr
         raise error(
             "text that is not UTF-8", where=f"{name}:{line}", found=Said(f"byte 0x{content[broken.start]:02x}"),
             allowed="UTF-8", cure="save the file as UTF-8",
-        ) from broken  # fmt: skip
+        ) from None  # fmt: skip
     except (ValueError, RecursionError) as broken:  # a number of thousands of digits, brackets in thousands
         at = re.search(r"at line (\d+)", str(broken))
         text = content.decode("utf-8-sig").replace("\r\n", "\n").split("\n")
@@ -38,7 +38,7 @@ def parsed_toml(name: str, content: bytes, error: type[AotfLabError] = SessionEr
             f"not TOML: {broken}", where=f"{name}:{at[1]}" if at else name,
             found=text[int(at[1]) - 1] if at else Said("the end of the file"),
             allowed='lines such as key = 1.5 or key = "text"', cure="correct the line, or the one above it",
-        ) from broken  # fmt: skip
+        ) from None  # fmt: skip
 
 
 class Section:

@@ -38,7 +38,7 @@ def read_touchstone(path: str | os.PathLike[str], *, option_line: str | None = N
         raise ReadingError(
             "a file that cannot be opened", where=file.name, found=Said(error.strerror or type(error).__name__),
             allowed="a readable Touchstone file", cure="check the name and the folder",
-        ) from error  # fmt: skip
+        ) from None  # fmt: skip
     text, encoding = _text(content)
     lines = touchstone_lines(file.name, text, option_line)
     frequency_hz, s11 = _through_scikit_rf(lines)
@@ -91,7 +91,7 @@ def _touchstone_class() -> Any:
         raise ReadingError(
             "Touchstone files are read through scikit-rf, which is not installed", found=Said(str(error)),
             allowed="scikit-rf 1.0 or later", cure="run: pip install scikit-rf",
-        ) from error  # fmt: skip
+        ) from None  # fmt: skip
     return Touchstone
 
 

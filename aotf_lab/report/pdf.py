@@ -11,8 +11,8 @@ def require_pdf() -> None:
     """Raise ``AotfLabError`` with the cure unless WeasyPrint is here and finds the libraries that it draws with."""
     try:
         import weasyprint  # noqa: F401
-    except ImportError as error:
-        raise _refused("it is not installed", 'pip install "aotf_lab[pdf]"') from error
+    except ImportError:
+        raise _refused("it is not installed", 'pip install "aotf_lab[pdf]"') from None
     except OSError as error:  # it is there, and a library of the system (Pango) is not
         raise _refused(str(error).splitlines()[0], "install Pango, as WeasyPrint's own pages say") from error
 

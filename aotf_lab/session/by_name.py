@@ -33,7 +33,7 @@ class ByName(dict[str, _Out]):
             raise SessionError(
                 f"{self.what} {name!r} could not be computed", found=Said(f"an error ({error})"), allowed=there,
                 cure="mend what the error names",
-            ) from error  # fmt: skip
+            ) from None  # fmt: skip
         raise SessionError(
             f"{self.what} {name!r} is not in this session", where="session.toml", found=Said("no file of it"),
             allowed=there, cure='ask for one of these, or add its [[file]] (the name is "" where a file names no line)',

@@ -55,5 +55,5 @@ def write_session(folder: str | os.PathLike[str], files: Mapping[str, str], fact
         raise SessionError(
             "a folder that cannot be written", where=home.name, found=Said(error.strerror or type(error).__name__),
             allowed="a folder in which files may be made", cure="name another folder",
-        ) from error  # fmt: skip
+        ) from None  # fmt: skip
     return home

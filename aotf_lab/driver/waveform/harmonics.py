@@ -170,10 +170,10 @@ def _solved(normal: Floats, right: Floats) -> tuple[Floats, Floats]:
     try:
         factor = linalg.cho_factor(normal / np.outer(scale, scale))
         inverse = linalg.cho_solve(factor, np.eye(scale.size))
-    except linalg.LinAlgError as error:
+    except linalg.LinAlgError:
         raise FitError(
             "two harmonics, or a harmonic and the offset, look the same at these times",
             found=Said("a singular fit"), allowed="harmonics that do not fold onto each other",
             cure="save a trace with more samples in each period",
-        ) from error  # fmt: skip
+        ) from None  # fmt: skip
     return np.asarray(linalg.cho_solve(factor, right / scale) / scale), inverse / np.outer(scale, scale)

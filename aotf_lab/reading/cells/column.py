@@ -148,7 +148,7 @@ def _number(cell: str, raw: str, form: TextForm, row: int, units: CellUnits, pla
             cure = f"{refusal.cure}; or {skip}"
         shown = f" in {units.expected()}" if units.expected() else ""
         allowed = f"a finite number{shown}, such as 1{form.decimal_mark}25"
-        raise ReadingError(what, where=where, found=raw, allowed=allowed, cure=cure) from refusal
+        raise ReadingError(what, where=where, found=raw, allowed=allowed, cure=cure) from None
 
 
 def _checked(values: NDArray[np.float64], cells: Sequence[str], column: str, place: Place) -> ColumnNumbers:

@@ -121,7 +121,7 @@ def _stamp(cell: str, row: int, place: Place) -> Stamp:
     except NoSuchTimeError as error:
         raise ReadingError(
             f"a time that does not exist: {error}", where=place(row), found=cell, allowed=_ALLOWED, cure=cure
-        ) from error
+        ) from None
     if stamp is None:
         raise ReadingError("text in a column of times", where=place(row), found=cell, allowed=_ALLOWED, cure=cure)
     if stamp.kind == "date alone":

@@ -45,7 +45,7 @@ def written_day(parts: dict[str, str | None]) -> tuple[date, bool]:
         month = _month(parts["month"]) if parts.get("month") else int(parts["mo"] or 0)
         day = date(year, month, int(parts["d"] or 0))
     except ValueError as error:
-        raise NoSuchTimeError(str(error)) from error
+        raise NoSuchTimeError(str(error)) from None
     named = parts.get("weekday")
     if named and _index(named, _WEEKDAYS, "day of the week") != day.weekday():
         raise NoSuchTimeError(f"{named}, but {day.isoformat()} is another day of the week")

@@ -124,7 +124,7 @@ def _cells(text: str, line: int, plan: Plan) -> tuple[str, ...]:
         raise ReadingError(
             f"quotation marks that do not close on their line ({error})", where=plan.place(line), found=text,
             allowed='a cell on one line, either plain or wholly in "..."', cure=passed,
-        ) from error  # fmt: skip
+        ) from None  # fmt: skip
     return cells if any(cells[plan.width :]) else cells[: plan.width]
 
 

@@ -106,7 +106,7 @@ class Stream:
             raise ReadingError(
                 "a file that cannot be read to its end", where=self.name,
                 found=Said(error.strerror or type(error).__name__), allowed="a readable file", cure="copy it anew",
-            ) from error  # fmt: skip
+            ) from None  # fmt: skip
         self._hash.update(data)
         self._read += len(data)
         return data
@@ -140,4 +140,4 @@ class Stream:
                 f"bytes that are not {error.encoding}", where=self.name,
                 found=Said(f"byte 0x{error.object[error.start]:02x} before byte {self._read} of the file"),
                 allowed="one encoding for the whole file", cure="state its encoding in a layout",
-            ) from error  # fmt: skip
+            ) from None  # fmt: skip

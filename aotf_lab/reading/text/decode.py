@@ -90,12 +90,12 @@ def _stated(name: str, content: bytes, stated: str) -> tuple[str, str, str]:
     try:
         codecs.lookup(stated)
         "".encode(stated)
-    except (LookupError, ValueError) as error:
+    except (LookupError, ValueError):
         raise ReadingError(
             "an encoding that is not known", where=f"{name}, layout", found=stated,
             allowed="UTF-8, UTF-16-LE, UTF-16-BE, Windows-1252, Latin-1 and others by their usual names",
             cure="correct encoding in the layout",
-        ) from error  # fmt: skip
+        ) from None  # fmt: skip
     return _strictly(name, content, stated), stated, "stated in the layout"
 
 
@@ -108,4 +108,4 @@ def _strictly(name: str, content: bytes, encoding: str) -> str:
             f"text that is not {encoding}", where=f"{name}:{line}",
             found=Said(f"byte 0x{content[error.start]:02x}"), allowed=f"{encoding} throughout",
             cure='copy the file anew if it was cut, or state the encoding in a layout: encoding = "Windows-1252"',
-        ) from error  # fmt: skip
+        ) from None  # fmt: skip

@@ -61,7 +61,7 @@ def loaded_results(path: str | os.PathLike[str]) -> dict[str, Any]:
         raise RecordError(
             "results that are incomplete", where=Path(path).name, found=Said(f"{type(error).__name__}: {error}"),
             allowed="all fields, each as it was written", cure=_CURE,
-        ) from error  # fmt: skip
+        ) from None  # fmt: skip
 
 
 def _check(of: str, name: str, passed: bool, detail: str, of_limit: float | None) -> ResultCheck:
