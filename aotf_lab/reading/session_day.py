@@ -15,6 +15,10 @@ Less is no matter of this check: files bear the time of a copy, or of a computer
 (common practice, no source). What the readings' own stamps say is compared to the day.
 """
 
+_TOLD_FROM = 2001
+"""The year from which a file's time says anything: clocks without power and archives without times show the zero of
+their count, 1970, 1980 or 2000 (POSIX time, FAT and many instruments; from memory)."""
+
 
 def newest_day(paths: Iterable[Path]) -> date | None:
     """Return the day on which the newest of the files was written, None without a file."""
@@ -28,7 +32,7 @@ def late_day(day: str, paths: Iterable[Path]) -> str:
     Today's date has no part in it: a session is judged the same whenever it is opened.
     """
     newest = newest_day(paths)
-    if newest is None:
+    if newest is None or newest.year < _TOLD_FROM:
         return ""
     years = (date.fromisoformat(day) - newest).days / 365.25
     if years <= _YEARS:
