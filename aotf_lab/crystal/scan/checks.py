@@ -181,7 +181,7 @@ def _ways_check(point: ScanPoint) -> Check:
     """Do up and down differ beyond the lag, in frequency or in height?"""
     table, model, values = point.solution.table, point.solution.model, point.solution.fit.values
     step = 1e-3 * values[1]
-    f = table.frequency_mhz
+    f, point = point.adjusted_mhz(), point.adjusted()
     slope = (model.signal(f - step, *values) - model.signal(f + step, *values)) / (2 * step)
     shift, u_shift = point.term(model.trailing(table.light * slope * table.direction, values))
     height, u_height = point.term(model.trailing(table.light * model.signal(f, *values) * table.direction, values))

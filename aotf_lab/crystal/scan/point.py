@@ -31,6 +31,27 @@ class ScanPoint:
             problem = replace(problem, u_y=np.full_like(problem.y, fit.noise))
         return cls(solution, problem.residual(fit.values), -problem.jacobian(problem.residual, fit.values))
 
+    def adjusted_mhz(self) -> FloatArray:
+        """Return the frequencies (n,) as the light tells them beside the counter: best linear guesses of the true ones.
+
+        A gradient taken at the readings themselves shares their scatter with the residual, and a lag and a difference
+        of the two ways, which are nearly one thing, would each be asked for by scatter alone.
+        """
+        table, model, noise = self.solution.table, self.solution.model, self.solution.noise
+        values = self.solution.fit.values
+        f, u = table.frequency_mhz, table.u_frequency_mhz
+        if u is None or noise.about_mw is not None:
+            return f
+        step = 1e-4 * values[1]
+        slope = table.light * (model.signal(f + step, *values) - model.signal(f - step, *values)) / (2 * step)
+        through = model.trailing(np.diag(slope * u), values)
+        return np.asarray(f + u * (through.T @ (noise.root.T @ self.residual[: len(f)])))
+
+    def adjusted(self) -> ScanPoint:
+        """Return the same neighbourhood with its gradient taken at ``adjusted_mhz``."""
+        problem = replace(self.solution.problem, x=self.adjusted_mhz())
+        return replace(self, gradient=-problem.jacobian(problem.residual, self.solution.fit.values))
+
     def term(self, column_mw: FloatArray, without: tuple[str, ...] = ()) -> tuple[float, float]:
         """Return how much of ``column_mw`` (n,) the readings ask for beside the model, and its standard uncertainty.
 
