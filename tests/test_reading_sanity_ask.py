@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from aotf_lab.errors import AotfLabError
 from aotf_lab.reading import join_readings, read_scope_levels, read_table
 from aotf_lab.reading.readings import Readings
 from aotf_lab.reading.sanity import Suspicion, suspicions, suspicions_between
@@ -81,3 +82,8 @@ def test_no_table_is_too_odd_to_be_asked(rows, value):
             assert isinstance(found, Suspicion)
             assert all(0 <= r < rows for r in found.rows)
     assert isinstance(suspicions_between({"a": Readings(table), "b": Readings(table[::2])}), tuple)
+
+
+def test_tables_without_their_names():
+    with pytest.raises(AotfLabError, match="named of another kind; found a list; allowed: names and readings; write"):
+        suspicions_between([Readings(pd.DataFrame({"drive_v": [1.0]}))])

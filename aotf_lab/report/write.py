@@ -29,7 +29,7 @@ from aotf_lab.report.content_pace import TYPED_HEADS, advice, generator_notes, p
 from aotf_lab.report.content_plays import play_texts
 from aotf_lab.report.content_time import TIME_HEADS, time_table
 from aotf_lab.report.content_traces import unused_traces
-from aotf_lab.report.content_verdict import trouble_names, verdict
+from aotf_lab.report.content_verdict import trouble_texts, verdict
 from aotf_lab.report.driver_parts import Driver, driver_of, nothing_computed
 from aotf_lab.report.figures import in_rows, report_figures
 from aotf_lab.report.figures_driver import driver_figures
@@ -100,10 +100,10 @@ def _content(
         "set_points": set_rows,
         "set_point_heads": SET_POINT_HEADS,
         "set_point_notes": NOTES,
-        "details": detail_rows(points),
+        "details": detail_rows(points, session.troubles.values()),
         "detail_heads": DETAIL_HEADS,
         "findings": findings,
-        "troubles": list(zip(trouble_names(session), map(str, session.troubles.values()), strict=True)),
+        "troubles": trouble_texts(session),
         "failed": [c for c in checks if not c.passed],
         "passed": [c for c in checks if c.passed],
         "passed_rows": [astuple(row) for row in passed_rows(checks)],
@@ -150,7 +150,16 @@ def _points(session: Session, driver: Driver) -> SetPoints:
 def write_report(
     session: Session, out: str | Path, *, results: str | Path | None = None, paper: str | None = None
 ) -> Path:
-    """Write the report of ``session`` to ``out`` and return the path; all else as ``write_page``."""
+    """Write the report of ``session`` to ``out`` and return the path.
+
+    ``out`` ends in .html (.htm), or in .pdf where WeasyPrint is installed. ``results`` is a file for every number and
+    check as JSON: written where it is not there, else left, and the report says what differs from it. ``paper`` is "A4"
+    or "letter"; None leaves the size to the printer, in a PDF to A4. All is written atomically, or nothing.
+
+    Raises ``SessionError`` where nothing can be computed from the session, for another ending or paper, and when
+    ``out`` or ``results`` is a file of the session or its folder is missing; ``RecordError`` for ``results`` that are
+    damaged or no results; ``AotfLabError`` for a PDF without WeasyPrint.
+    """
     write_page(session, out, results=results, paper=paper)
     return Path(out)
 

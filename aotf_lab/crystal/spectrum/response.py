@@ -110,10 +110,16 @@ def _require_all(
 def response_of_efficiency(
     lines: EfficiencyLines, rf_power_w: float | UFloat, extra_nm: Sequence[float] = ()
 ) -> Response:
-    """Return the peak efficiency against wavelength at one RF power (true W; a ``ufloat`` keeps its causes).
+    """Return the peak efficiency against wavelength at one RF power, by which a spectrum is divided.
 
-    At each measured line, and at ``extra_nm`` (vacuum) by the law of all lines together. Raises ``ReadingsError`` for
-    one wavelength alone, and what the curves raise outside their range.
+    ``lines`` are the efficiency curves of one crystal, ``rf_power_w`` the true power (W) at which the spectrum was
+    scanned; a ``ufloat`` keeps its causes, so that a scale that both share cancels. The response holds a value with its
+    u at each measured line by that line's own curve, and at each of ``extra_nm`` (vacuum, nm) by the law of all lines
+    together: sin^2 of the root of power over saturation power, which goes with a power of the wavelength.
+
+    Raises ``ReadingsError`` for fewer than two wavelengths and for a power at which no light is diffracted,
+    ``OutOfRangeError`` beyond a curve's powers or more than a tenth beyond the measured wavelengths, ``FitError`` for
+    ``extra_nm`` where the lines told no more than initial slopes.
     """
     measured = [(nm, lines.line(name)) for name, nm in lines.wavelengths_nm.items()]
     curves = sorted([*measured, *((nm, lines.at(nm)) for nm in extra_nm)], key=lambda pair: pair[0])

@@ -21,10 +21,15 @@ def optical_window(
 ) -> tuple[float, float]:
     """Return the shortest and the longest vacuum wavelength (nm) that phase matching gives within ``band_mhz``.
 
-    Incidence (deg from the optic axis) and acoustic angle (deg from [110]) are those of the cut, from the crystal's
-    papers; the velocity (m/s) defaults to the slow shear wave's at that angle. The higher frequency picks the shorter
-    wavelength. The window ends where the packaged indices end. Raises ``AotfLabError`` for a band that is not
-    rising, or that picks no wavelength of those; else errors as for ``phase_matched_frequency``.
+    ``band_mhz`` is the lowest and the highest frequency (MHz) at which the crystal is driven, say where its match is
+    good. ``incidence_deg`` (from the optic axis, inside the crystal) and ``acoustic_angle_deg`` (from [110]) are those
+    of the cut, from the crystal's papers; ``velocity_m_s`` (m/s) is the sound's, None that of the slow shear wave at
+    that angle; ``material`` a crystal with packaged indices. The higher frequency picks the shorter wavelength. The
+    window ends where the packaged indices end.
+
+    The wavelength is that at which ``phase_matched_frequency``, the closed triangle of wave vectors (its source stands
+    there), gives the frequency. Raises ``AotfLabError`` for a band that is not rising from above 0, or that picks no
+    wavelength of those; ``MaterialError`` for another material; else as ``phase_matched_frequency``.
     """
     low_mhz, high_mhz = band_mhz
     if not 0 < low_mhz < high_mhz:

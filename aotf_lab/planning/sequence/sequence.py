@@ -76,8 +76,14 @@ def sequence(
 
     ``like`` is an earlier answer: on the same bench none of its hops is followed again, which gives the same sooner.
 
-    Each hop starts from rest, to which a check holds every step. Raises ``AotfLabError`` for steps that cannot be set,
-    ``UnsafeDriveError`` above the crystal's rating.
+    ``source`` is an open session, or ``Curves`` with the oscillator's; ``steps`` pairs of a line (or ``PARK``, ``OFF``)
+    and its dwell (us); ``passbands`` None takes those of ``source``; ``incident_mw`` line -> light before the crystal
+    (mW), for energies. Each hop starts from rest, to which a check holds every step; the laws of the port and
+    of the light's rise, with their sources, stand in the files ``port`` and ``beam``.
+
+    Raises ``AotfLabError`` for arguments of another kind or out of bounds, no oscillator's curve, steps or volts that
+    cannot be set, dwells that cannot be shared out and more than twelve steps to be ordered; ``OutOfRangeError`` for a
+    park beyond the curve, ``UnsafeDriveError`` above the crystal's rating.
     """
     wanted = as_steps(steps)
     numbers = (

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from aotf_lab.given import given_table
 from aotf_lab.reading.readings import Readings
 from aotf_lab.reading.sanity.alias import aliased
 from aotf_lab.reading.sanity.clock_order import disordered_time
@@ -36,19 +37,24 @@ def suspicions(
     band_mhz: tuple[float, float] | None = None,
     material: str | None = None,
 ) -> tuple[Suspicion, ...]:
-    """Return what looks wrong in these readings, with the cause of each; () where nothing does.
+    """Return what looks wrong in ``readings``, with the cause of each; () where nothing does.
 
-    Several files joined in one table are asked one by one, each in the order of its file; ``rows``
-    count in the joined table. Facts that a cause needs, left out where nobody stated them:
+    ``readings`` is what any ``read_...`` returned: columns in bench units, of which a cause asks those that it knows.
+    Several files joined in one table are asked one by one, each in the order of its file; ``rows`` of a suspicion
+    count in the joined table, from 0. Facts that a cause needs, left out where nobody stated them:
 
     - ``supply_a``: the largest DC current of the amplifier (A); with column ``supply_v`` it bounds the RF
       power. A column ``supply_a``, where there is one, goes before it.
-    - ``load_ohm``, ``pad_db``, ``probe``: what turns a level of the scope into power, to compare a level and
-      a power that stand side by side in the file.
+    - ``load_ohm`` (ohm), ``pad_db`` (dB before the scope), ``probe`` (its factor on volts): what turns a level of the
+      scope into power, to compare a level and a power that stand side by side in the file.
     - ``sample_rate_mhz``: samples per microsecond of the scope or card from whose traces ``frequency_mhz`` was
       taken. Leave it out for a counter, which cannot alias.
-    - ``band_mhz``: lowest and highest frequency that the oscillator can make, to choose among true frequencies.
-    - ``material``: the crystal, as in ``wavelength_unit``, to doubt a wavelength in Angstrom.
+    - ``band_mhz``: lowest and highest frequency (MHz) that the oscillator can make, to choose among true frequencies.
+    - ``material``: the crystal, "TeO2" say, to doubt a wavelength in Angstrom.
+
+    Where a cause is judged by scatter, a false alarm has the chance ``SIGNIFICANCE``; how often each is found and how
+    often a sound file is doubted is measured in the benchmark "sanity". The sources stand with each cause in this
+    folder. Raises ``MaterialError`` for a crystal without packaged indices.
     """
     found: list[Suspicion] = []
     for rows, part in _files(readings):
@@ -68,12 +74,15 @@ def suspicions(
 
 
 def suspicions_between(named: Mapping[str, Readings]) -> tuple[Suspicion, ...]:
-    """Return what looks wrong when several tables are laid side by side; the keys name them in the text.
+    """Return what looks wrong when several tables are laid side by side; () where nothing does.
 
-    The same file used twice, a part of one file copied into another, and RF powers that differ by
-    a named factor at the same supply and frequency. ``rows`` are those of the table named last.
+    ``named`` maps a name, by which the text speaks of it, to what any ``read_...`` returned. Asked are, for each pair:
+    the same file used twice, a part of one file copied into another, and RF powers (W) that differ by a named factor
+    at the same supply (V) and frequency (MHz). ``rows`` of a suspicion count from 0 in the table named last. Chance
+    alone makes the readings of a pair agree in ``SIGNIFICANCE`` of such sets of tables. Raises ``AotfLabError`` for anything but a
+    table of names.
     """
-    items = list(named.items())
+    items = list(given_table(named, "named", "names and readings", "write {name: readings}").items())
     pairs = [(a, b) for k, a in enumerate(items) for b in items[k + 1 :]]
     found: list[Suspicion] = []
     for (name, first), (other, second) in pairs:
