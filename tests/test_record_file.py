@@ -88,6 +88,16 @@ def test_the_file_is_plain_json_with_a_sha256_of_what_it_says() -> None:
     )
 
 
+def test_a_file_says_a_row_in_a_line_from_any_terminal(demo: aotf_lab.Session, monkeypatch: pytest.MonkeyPatch) -> None:
+    _, crystal = records_of(demo, measured="2031-03-02")
+    wide = record_text(crystal)
+    monkeypatch.setenv("COLUMNS", "40")
+    assert record_text(crystal) == wide
+    words = json.loads(wide)["in_words"]
+    assert len(words) == 1 + len(crystal.rows()) + len(crystal.updates) + len(crystal.failed)
+    assert words[2].startswith("  line A          peak 93.2071(21) MHz, fwhm ")
+
+
 def test_a_small_change_is_a_small_difference_between_files() -> None:
     first, second = _full(small_oscillator()), replace(_full(small_oscillator()), conditions={"temperature_c": 25.0})
     lines = [record_text(r).splitlines() for r in (first, second)]

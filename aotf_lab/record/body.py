@@ -32,7 +32,7 @@ def body_of(record: OscillatorRecord | CrystalRecord) -> dict[str, Any]:
     """Return ``record`` as plain values, without the head of the file; names in order where order means nothing."""
     own = _oscillator(record) if isinstance(record, OscillatorRecord) else _crystal(record)
     return {
-        "in_words": str(record).splitlines(),
+        "in_words": _in_words(record),
         "name": record.name,
         "measured": record.measured,
         **own,
@@ -52,6 +52,14 @@ def body_of(record: OscillatorRecord | CrystalRecord) -> dict[str, Any]:
         "made_of": _files(record.made_of),
         "versions": dict(sorted(record.versions.items())),
     }
+
+
+def _in_words(record: OscillatorRecord | CrystalRecord) -> list[str]:
+    """Return what ``record`` says, a row a line however wide: a file is the same from any terminal."""
+    table = record.rows()
+    width = 2 + max(len(name) for name, _ in table)
+    rows = [f"  {name:<{width}}{value}" for name, value in table]
+    return "\n".join([record.title, *rows, *(f"  {s}" for s in (*record.updates, *record.failed))]).splitlines()
 
 
 def _oscillator(record: OscillatorRecord) -> dict[str, Any]:
