@@ -192,6 +192,33 @@ def test_temperature_that_was_not_logged_or_stood_still():
     assert "no more than noise" in next(c.detail for c in still.fit.checks if c.name == "temperature")
 
 
+def test_a_box_that_warms_evenly_counts_as_slow_drift_not_as_a_coefficient():
+    """Beside a straight line only the thermometer's noise would be left to make the coefficient: nearly nothing."""
+    table = log(per_k=0.0)
+    even = table["time_s"] / table["time_s"].iloc[-1]
+    rng = np.random.default_rng(1)
+    for noise_c in (0.0, 0.03):
+        w = fit_warm_up(
+            table.assign(
+                frequency_mhz=table["frequency_mhz"] - 0.046 * even,
+                temperature_c=22.0 + even + noise_c * rng.standard_normal(len(table)),
+            )
+        )
+        assert w.temperature_mhz_per_k is None
+        assert "counts as slow drift" in next(c.detail for c in w.fit.checks if c.name == "temperature")
+        low, high = w.fit.interval(w.slow_drift_mhz_per_h, 0.99)
+        assert low < -0.046 * 3600 / table["time_s"].iloc[-1] < high
+        assert w.final_mhz.s < 0.02
+
+
+def test_a_u_of_nothing_is_refused():
+    for u in (0.0, -0.004):
+        with pytest.raises(
+            ReadingsError, match=r"u_frequency_mhz cannot be used; found -?0.*; allowed: a standard unc"
+        ):
+            fit_warm_up(log().assign(u_frequency_mhz=u))
+
+
 def test_short_log_says_so_and_promises_nothing():
     w = fit_warm_up(log(minutes=25))
     assert "length of the log" in [c.name for c in w.fit.failed]

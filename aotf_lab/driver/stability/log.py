@@ -61,8 +61,8 @@ def log_of(readings: Readings, fewest: int, what: str, *, steady: bool = True) -
 
     ``steady`` is False where something was changed from row to row: no row is then left out for its neighbours' sake.
 
-    Raises ``ReadingsError`` for a missing column, fewer than ``fewest`` rows, time that does not rise, a frequency
-    that is not above zero, or a drive that was not held; the message names the row.
+    Raises ``ReadingsError`` for a missing column, fewer than ``fewest`` rows, time that does not rise, a frequency or
+    a u that is not above zero, or a drive that was not held; the message names the row.
     """
     readings.require("time_s", "frequency_mhz")
     time_s, frequency = column_of(readings, "time_s"), column_of(readings, "frequency_mhz")
@@ -95,6 +95,13 @@ def _stated_u(readings: Readings, rows: NDArray[np.intp]) -> float:
     if "u_frequency_mhz" not in readings.table.columns:
         return float("nan")
     u = column_of(readings, "u_frequency_mhz")[rows]
+    bad = np.flatnonzero(u <= 0)
+    if len(bad):
+        raise ReadingsError(
+            "u_frequency_mhz cannot be used", where=readings.place(int(rows[bad[0]])), found=float(u[bad[0]]),
+            allowed="a standard uncertainty above zero, or an empty cell where nobody knows it",
+            cure="correct the cell, or leave it empty",
+        )  # fmt: skip
     return float(np.median(u)) if np.isfinite(u).all() else float("nan")
 
 

@@ -146,7 +146,10 @@ def _temperature(log: Log, temperature: FloatArray | None, fit: Fit) -> Check:
         )
         return Check("temperature", True, text)
     if temperature is None:
-        text = f"cannot be checked: the box stayed within {np.ptp(log.temperature_c):.2g} K, no more than noise"
+        text = (
+            f"cannot be checked: of the {np.ptp(log.temperature_c):.2g} K logged, no more than noise stands beside a "
+            "straight line, and that counts as slow drift"
+        )
         return Check("temperature", True, text)
     per_k = fit.parameters["temperature (MHz/K)"]
     detail = (
