@@ -35,12 +35,12 @@ def fit_warm_up(readings: Readings | pd.DataFrame, *, started_s: float | None = 
     held). ``started_s`` is the time from power-on to the first reading; None: not known, and all times then count from
     the first reading, which a check says.
 
-    One or two exponentials, a slow linear drift and, where the temperature moved, kHz/K times the temperature freed
-    of its thermometer's noise. A second exponential is taken when the readings make it 7 times as probable as one
-    alone (averaged over all constants: amplitude even within the range of the log, time constant even in its
-    logarithm). The noise is white with a random walk (``walk.py``), both told by the log: the u of the result is not
-    that of so many independent readings. It is scaled up when the stated u of a reading is larger than the jitter
-    found.
+    One or two exponentials, a slow linear drift and, where the temperature moved beside a straight line, kHz/K times
+    the temperature freed of its thermometer's noise. A second exponential is taken when the readings make it 7 times
+    as probable as one alone (averaged over all constants: amplitude even within the range of the log, time constant
+    even in its logarithm). The noise is white with a random walk (``walk.py``), both told by the log: the u of the
+    result is not that of so many independent readings. It is scaled up when the stated u of a reading is larger than
+    the jitter found.
 
     Raises ``ReadingsError`` for what ``log_of`` refuses and for a log that shows no warm-up.
     """
