@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from uncertainties import ufloat
 
@@ -47,6 +48,8 @@ def test_kept_calibrations_have_a_function_of_their_own():
 def test_one_line_or_wavelength_needs_no_list(demo):
     assert [p.line for p in set_points(demo, "D")] == ["D"]
     assert [p.line for p in set_points(demo, 589.1)] == ["589.1 nm"]
+    for wavelength in (589, np.int64(589), np.float32(589)):
+        assert [p.line for p in set_points(demo, wavelength)] == ["589 nm"]
     assert [p.line for p in set_points(demo, ufloat(589.1, 0.1))] == [
         p.line for p in set_points(demo, [ufloat(589.1, 0.1)])
     ]
@@ -122,6 +125,11 @@ def test_weights_and_steps_of_one_drive(demo):
         ({"incident_mw": {"D": ufloat(1.0, 0.1)}}, "one of incident_mw of another kind"),
         ({"drift_mhz": "0.1"}, "drift_mhz of another kind; found '0.1'"),
         ({"band_mhz": 60.0}, "band_mhz of another kind; found 60; allowed: plain numbers in a list"),
+        (
+            {"band_mhz": (NAN, 60.0)},
+            r"band_mhz; found \(nan, 60\.0\); allowed: two frequencies \(MHz\), the lower first",
+        ),
+        ({"band_mhz": (80.0, 60.0)}, r"band_mhz; found \(80\.0, 60\.0\); allowed: two frequencies"),
         ({"band_mhz": (60.0,)}, r"band_mhz; found \(60\.0,\); allowed: two frequencies"),
         ({"supply_v": "12"}, "supply_v of another kind; found '12'"),
         ({"rf_power_w": [0.3]}, "rf_power_w of another kind; found a list"),

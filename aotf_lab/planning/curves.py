@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from inspect import getattr_static
+from numbers import Real
 from typing import Any, Protocol
 
 import numpy as np
@@ -116,7 +117,7 @@ def wanted_lines(
         return dict(own) or dict.fromkeys(curves.scans)
     if isinstance(lines, Mapping):
         return {name: None if nm is None else _wavelength(nm, name) for name, nm in lines.items()}
-    several = [lines] if isinstance(lines, str | float | int | UFloat) else lines
+    several = [lines] if isinstance(lines, str | Real | UFloat) else lines
     allowed, cure = "names of lines, wavelengths (nm), or a table of both", 'write ["D", "E"], or {"new": 589.1}'
     wanted: dict[str, UFloat | float | None] = {}
     for line in given_list(several, "lines", allowed, cure):
