@@ -51,7 +51,7 @@ def _against(read: ReadFile, setting: Setting, place: str) -> Iterator[Contradic
         yield from _range(read, setting)
     if "coupling" in key:
         yield from _coupling(read, setting, place)
-    if read.has("rf_level_vrms"):
+    if read.has("rf_level_vrms") or read.file.purpose == "trace":
         yield from _scope(read, setting, key, place)
 
 
