@@ -17,13 +17,13 @@ _NEAR = 0.1
 _WITHIN = 3.0
 
 
-def exchanged(number: float) -> list[float]:
-    """Return the numbers that ``number`` becomes when two digits beside each other are exchanged.
+def exchanged(number: float, decimals: int) -> list[float]:
+    """Return the numbers that ``number``, written with ``decimals``, becomes when two digits in a row are exchanged.
 
-    >>> exchanged(4.054)
-    [0.454, 4.504, 4.045]
+    >>> exchanged(4.57, 3)
+    [5.47, 4.75, 4.507]
     """
-    text = np.format_float_positional(number, trim="-")
+    text = f"{number:.{decimals}f}"
     digits = [k for k, sign in enumerate(text) if sign.isdigit()]
     pairs = [(a, b) for a, b in pairwise(digits) if text[a] != text[b]]
     return [float(text[:a] + text[b] + text[a + 1 : b] + text[a] + text[b + 1 :]) for a, b in pairs]
@@ -44,10 +44,15 @@ def digits_exchanged(table: VcoTable, k: int) -> str:
     for wanted, by, shown, u, at, unit in asked:
         meant = _between(by, wanted, float(at))
         near = max(_NEAR * abs(float(shown[k]) - meant), _WITHIN * float(u[k]))
-        for number in exchanged(float(shown[k])):
+        for number in exchanged(float(shown[k]), _decimals(shown)):
             if abs(number - meant) <= near < abs(float(shown[k]) - meant):
                 return f"two digits exchanged would explain it: {number:g} {unit} for {shown[k]:g} {unit}"
     return ""
+
+
+def _decimals(values: FloatArray) -> int:
+    """Return with how many decimals a column was written, six at the most."""
+    return next((n for n in range(6) if np.allclose(values, np.round(values, n), rtol=0.0, atol=1e-9)), 6)
 
 
 def _between(x: FloatArray, y: FloatArray, at: float) -> float:
