@@ -9,6 +9,7 @@ import pytest
 
 from aotf_lab.errors import AotfLabError, OutOfRangeError, UnsafeDriveError
 from aotf_lab.planning.one_drive import one_drive
+from aotf_lab.planning.one_drive_lines import _borrowed
 from aotf_lab.simulate.amplifier import true_rf_power
 from aotf_lab.simulate.light import true_efficiency, true_peak_frequency
 from aotf_lab.simulate.truth import SKERRY
@@ -170,6 +171,16 @@ def test_lines_that_cannot_be_driven_are_refused_by_name(demo):
         one_drive(demo, {"X": None})
     with pytest.raises(OutOfRangeError, match=r"frequency of line 800 nm lies outside|wavelength lies outside"):
         one_drive(demo, [800.0])
+
+
+def test_a_line_far_from_every_measured_efficiency_is_named(demo):
+    # lines of 473 to 671 nm were measured, and a tenth beyond them on either side is told by the law of wavelength
+    message = (
+        r"deep: the efficiency of this line is not known; found 400.0 nm; allowed: 426 to 738 nm, near lines whose "
+        r"efficiency was measured; measure the efficiency of this line"
+    )
+    with pytest.raises(AotfLabError, match=message):
+        _borrowed(demo.efficiency, "deep", 400.0)
 
 
 def test_weights_steps_and_aims_without_a_meaning(demo):

@@ -14,6 +14,7 @@ from uncertainties import ufloat
 from aotf_lab.errors import AotfLabError, UnsafeDriveError
 from aotf_lab.physics.coupled_waves import light_lost
 from aotf_lab.planning import Curves, set_points, upper_bound
+from aotf_lab.planning.power_point import line_power
 
 
 @pytest.fixture(scope="module")
@@ -78,6 +79,13 @@ def test_without_efficiency_no_power_is_given(demo):
     assert "efficiency against RF power was not measured" in point.remark
 
 
+def test_a_line_far_from_every_measured_efficiency_is_told_to_measure_its_own(demo):
+    found = line_power(demo.efficiency.curves, 0.8, 400.0, where="deep")
+    assert found.rf_power_w is None
+    assert "tell it from 426 to 738 nm only" in found.remark
+    assert found.remark.endswith("measure the efficiency of this line")
+
+
 def test_a_line_that_was_never_scanned_comes_from_the_tuning_curve(demo):
     point = set_points(demo, [610.0])["610 nm"]
     assert point.origin == "tuning curve"
@@ -113,7 +121,8 @@ def test_files_hold_what_the_table_holds(points, tmp_path):
 
 
 def test_text_names_every_line(points):
-    assert len(str(points).splitlines()) == len(points) == 7
+    named = [line.partition("  ")[0] for line in str(points).splitlines() if not line.startswith(" ")]
+    assert named == [point.line for point in points] == list("ABCDEFG")
     assert "MHz" in str(points)
     page = points._repr_html_()
     assert page.startswith("<table")

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from uncertainties import UFloat, nominal_value
 
+from aotf_lab.crystal import EfficiencyLines
 from aotf_lab.crystal.efficiency.curve import SLOPE_ONLY, EfficiencyCurve
 from aotf_lab.crystal.efficiency.law import drive_law
 from aotf_lab.driver.level import Level
@@ -61,9 +62,21 @@ def driven_lines(curves: Curves, level: Level, wanted: Mapping[str, UFloat | flo
                 "the wavelength of this line is not known", where=name, found=Said(f"a peak at {frequency.n:.4f} MHz"),
                 allowed="a wavelength, stated or found by the tuning curve", cure="state it for this line",
             )  # fmt: skip
-        curve = efficiency.line(name) if own else efficiency.at(float(nominal_value(wavelength)))
+        curve = efficiency.line(name) if own else _borrowed(efficiency, name, float(nominal_value(wavelength)))
         found.append(DrivenLine(name, wavelength, frequency, curve, own))
     return tuple(found)
+
+
+def _borrowed(efficiency: EfficiencyLines, name: str, wavelength_nm: float) -> EfficiencyCurve:
+    """Return the curve of a line never measured, from the others'."""
+    try:
+        return efficiency.at(wavelength_nm)
+    except OutOfRangeError as error:
+        raise AotfLabError(
+            "the efficiency of this line is not known", where=name, found=Said(f"{wavelength_nm:.1f} nm"),
+            allowed=f"{error.low:.0f} to {error.high:.0f} nm, near lines whose efficiency was measured",
+            cure="measure the efficiency of this line, or leave it out",
+        ) from error  # fmt: skip
 
 
 def efficiencies(

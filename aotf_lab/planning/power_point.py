@@ -8,7 +8,7 @@ from uncertainties import UFloat, nominal_value
 
 from aotf_lab.crystal import EfficiencyCurve
 from aotf_lab.crystal.efficiency.line_curves import LineCurves
-from aotf_lab.errors import AotfLabError, UnsafeDriveError
+from aotf_lab.errors import AotfLabError, OutOfRangeError, UnsafeDriveError
 from aotf_lab.planning.curves import Curves
 from aotf_lab.planning.safe_drive import highest_safe_power, require_safe, true_power
 from aotf_lab.reading.instruments import POWER_SCALE_UNSTATED
@@ -57,6 +57,11 @@ def line_power(
         require_safe(true_power(wanted_w, scale), rated, where)
     try:
         curve = lines.at(float(nominal_value(wavelength_nm)))
+    except OutOfRangeError as error:
+        return PowerPoint(remark=f"no RF power is given: {_not_near(error)}; measure the efficiency of this line")
+    except AotfLabError as error:
+        return PowerPoint(remark=f"no RF power is given: {error}")
+    try:
         best, remark = (wanted_w, "") if wanted_w is not None else _most_light(curve, highest_safe_power(rated, scale))
         power = true_power(best, scale)
         return PowerPoint(power, curve.efficiency(power), remark or _own_drive(lines, where, best))
@@ -64,6 +69,14 @@ def line_power(
         raise
     except AotfLabError as error:
         return PowerPoint(remark=f"no RF power is given: {error}")
+
+
+def _not_near(error: OutOfRangeError) -> str:
+    """Return in words that a line lies too far from every line whose efficiency was measured."""
+    return (
+        f"the lines whose efficiency was measured tell it from {error.low:.0f} to {error.high:.0f} nm only, "
+        "and this line lies beyond"
+    )
 
 
 def _own_drive(lines: LineCurves, line: str, power_w: float) -> str:
