@@ -14,6 +14,7 @@ from pathlib import Path
 
 from aotf_lab.commands.kept import add_kept
 from aotf_lab.commands.many import add_compare
+from aotf_lab.commands.printed import printed
 from aotf_lab.errors import AotfLabError
 
 __all__ = ["main"]
@@ -124,7 +125,7 @@ def _layout(options: argparse.Namespace) -> tuple[str, int]:
             allowed="a table in text", cure="read it without one",
         )  # fmt: skip
     write_layout(out, receipt.layout)
-    return f'{receipt}\n\n{out} written: edit it, and name it in session.toml: layout = "{out.name}"', 0
+    return f'{printed(receipt)}\n\n{out} written: edit it, and name it in session.toml: layout = "{out.name}"', 0
 
 
 def _check(options: argparse.Namespace) -> tuple[str, int]:
@@ -140,7 +141,7 @@ def _check(options: argparse.Namespace) -> tuple[str, int]:
     if options.html is not None:
         write_text_atomically(options.html, found.page())
     _progress("")
-    return str(found), 0 if found.usable else 1
+    return printed(found), 0 if found.usable else 1
 
 
 def _preflight(options: argparse.Namespace) -> tuple[str, int]:
@@ -154,7 +155,7 @@ def _preflight(options: argparse.Namespace) -> tuple[str, int]:
     _progress("preflight")
     found = preflight(session) if options.out is None else write_preflight(session, options.out)
     _progress("")
-    return str(found), 0 if found.may_switch_on else 1
+    return printed(found), 0 if found.may_switch_on else 1
 
 
 def _require_html(options: argparse.Namespace, option: str, path: Path | None) -> None:
@@ -195,7 +196,7 @@ def _report(options: argparse.Namespace) -> tuple[str, int]:
     missing = f"; not computed: {', '.join(session.troubles)}" if session.troubles else ""
     read = f"; {failed} check{'s' * (failed > 1)} failed, read them first" if failed else ""
     said = f"{out} written: {sum(p.reachable for p in points)} of {len(points)} lines can be set{missing}{read}"
-    return said if against is None else f"{said}\n{against}", 0
+    return said if against is None else printed(said, against), 0
 
 
 def _progress(part: str) -> None:

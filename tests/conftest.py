@@ -28,3 +28,8 @@ def log(tmp_path: Path) -> Callable[..., Path]:
         return tmp_path / name
 
     return write
+
+
+def flat(result: object) -> str:
+    """The text of a result on one line: a sentence may go on in the next."""
+    return " ".join(str(result).split())

@@ -100,7 +100,7 @@ def test_an_alias_too_slow_to_be_fitted_is_named():
 
 @pytest.mark.parametrize("counter_mhz", [0.0, -64.0, float("nan"), float("inf")])
 def test_a_counter_that_cannot_be(counter_mhz):
-    with pytest.raises(ReadingsError, match=r"no frequency; found (0\.0|-64\.0|nan|inf); allowed: MHz, above 0; state"):
+    with pytest.raises(ReadingsError, match=r"no frequency; found (0|-64|nan|inf); allowed: MHz, above 0; state"):
         fit_waveform(trace(), counter_mhz=counter_mhz)
 
 

@@ -21,6 +21,7 @@ from aotf_lab.planning.next_reading import (
     setting_of,
     wavelength_of,
 )
+from tests.conftest import flat
 
 
 @pytest.fixture(scope="module")
@@ -123,7 +124,7 @@ def test_nothing_to_learn_is_refused(demo):
 
 
 def test_text_and_html_show_the_advice(settings):
-    assert settings.advice()[0] in str(settings)
+    assert settings.advice()[0] in flat(settings)
     assert "<table>" in settings._repr_html_()
     assert np.isfinite(settings.table["light_lost_after_percent"]).all()
 

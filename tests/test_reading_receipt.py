@@ -4,6 +4,7 @@ import re
 from datetime import datetime
 from html.parser import HTMLParser
 
+from aotf_lab.estimation.wrapped import within_columns
 from aotf_lab.reading.receipt import ColumnReceipt, FlaggedRow, Receipt, RejectedRow, Setting
 
 DRIVE = ColumnReceipt(
@@ -40,7 +41,8 @@ class Tags(HTMLParser):
 
 
 def test_a_line_for_each_column_with_what_was_read_and_why():
-    lines = str(Receipt("vco.csv", 212, (DRIVE, WAY, COUNTER, MOOD), **PLAIN)).splitlines()
+    with within_columns(140):
+        lines = str(Receipt("vco.csv", 212, (DRIVE, WAY, COUNTER, MOOD), **PLAIN)).splitlines()
     assert lines[:2] == ["vco.csv: 212 rows read, 0 rejected", "  UTF-8, commas between cells, decimal points"]
     assert [re.split("  +", line.strip()) for line in lines[2:]] == [
         ["'Set (mV)'", "-> drive_v (mV)", "212", "0.3 to 13.9 V", "'300 mV' -> 0.3 ... '13900' -> 13.9", "word 'set'"],
@@ -52,6 +54,18 @@ def test_a_line_for_each_column_with_what_was_read_and_why():
         [lines[2].index("word 'set'"), lines[3].index("word 'way'"), lines[4].index("unit 'MHz'")]
     ]
     assert all(len(set(columns)) == 1 for columns in starts)
+
+
+def test_where_a_line_is_too_short_the_evidence_stands_below():
+    receipt = Receipt("vco.csv", 212, (DRIVE, WAY, COUNTER, MOOD), **PLAIN)
+    with within_columns(110):
+        _, _, drive, evidence, *_ = str(receipt).splitlines()
+    assert drive.rstrip().endswith("'300 mV' -> 0.3 ... '13900' -> 13.9")
+    assert evidence == "      word 'set'"
+    with within_columns(70):
+        _, _, drive, evidence, *_ = str(receipt).splitlines()
+    assert drive.rstrip().endswith("0.3 to 13.9 V")
+    assert evidence == "      '300 mV' -> 0.3 ... '13900' -> 13.9  word 'set'"
 
 
 def test_what_is_out_of_the_ordinary_is_told_with_its_evidence():
@@ -72,8 +86,8 @@ def test_what_is_out_of_the_ordinary_is_told_with_its_evidence():
         "  first reading at 2025-03-14 09:30:00",
         "  settings used: Sample interval = 0.5 s (line 1: time_s)",
         "  settings: Probe = 10X (layout: not applied)",
-        "  settings not used: Key = 3 (line 3); Key = 4 (line 4); Key = 5 (line 5); Key = 6 (line 6); "
-        "Key = 7 (line 7); ... and 2 more",
+        "  settings not used: Key = 3 (line 3); Key = 4 (line 4); Key = 5 (line 5); Key = 6 (line 6); Key = 7",
+        "      (line 7); ... and 2 more",
         "  a note",
     ]
     assert "Key = 9 (line 9)" in receipt._repr_html_()

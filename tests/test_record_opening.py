@@ -20,6 +20,7 @@ from aotf_lab.record.folder import save_record
 from aotf_lab.record.opening import opening_check
 from aotf_lab.record.opening.prior import CRYSTAL_DRIFT
 from aotf_lab.session.keep import records_of
+from tests.conftest import flat
 
 DAY = "2026-07-14"
 THREE = (2.5, 6.0, 11.4)
@@ -84,33 +85,33 @@ def test_three_readings_tell_a_tilt(kept):
     assert found.oscillator_link.tilt_mhz == pytest.approx(0.08, abs=1e-3)
     ends = found.oscillator.numbers.values[[0, -1]] - kept[0].numbers.values[[0, -1]]
     assert ends == pytest.approx([0.07, 0.23], abs=0.015)
-    assert "kHz more at the upper end" in str(found)
+    assert "kHz more at the upper end" in flat(found)
 
 
 def test_another_shape_is_measured_again(kept):
     found = checked(kept, lambda v: 0.1 * (v - 6.5) ** 2 / 20, (1.0, 4.0, 6.5, 9.0, 12.5))
     assert found.oscillator_link.verdict == "measure again"
-    assert "the curve has changed its shape: measure it anew" in str(found)
+    assert "the curve has changed its shape: measure it anew" in flat(found)
     assert found.oscillator is kept[0]
     assert not found.usable
 
 
 def test_one_wrong_reading_is_named(kept):
     found = checked(kept, lambda v: 0.08 if v == 6.0 else 0.0)
-    assert "without 6 V (reading 2) the others agree: repeat that one" in str(found)
+    assert "without 6 V (reading 2) the others agree: repeat that one" in flat(found)
 
 
 def test_two_readings_that_disagree_ask_for_a_third(kept):
     found = checked(kept, lambda v: 0.1 if v > 6 else 0.0, (2.5, 11.4))
     assert found.oscillator_link.verdict == "measure again"
-    assert "a third reading tells a tilt from a change of shape" in str(found)
+    assert "a third reading tells a tilt from a change of shape" in flat(found)
 
 
 def test_readings_at_one_voltage_that_disagree_are_not_steady(kept):
     told = readings(kept[0], (6.0, 6.0, 6.0, 6.0))
     told["frequency_mhz"] += [0.0, 0.08, 0.16, 0.24]
     found = opening_check(*kept, measured=DAY, oscillator_readings=told)
-    assert "all were read at one place: wait until it is steady, and read again" in str(found)
+    assert "all were read at one place: wait until it is steady, and read again" in flat(found)
     told["frequency_mhz"] = told["frequency_mhz"].iloc[0]
     assert opening_check(*kept, measured=DAY, oscillator_readings=told).usable
 
@@ -124,8 +125,8 @@ def test_a_crystal_of_which_one_line_is_known_is_checked_by_it(demo, kept):
 
 
 def test_a_shift_too_large_for_a_drift_is_measured_again(kept):
-    assert "a shift beyond 900 kHz is no drift" in str(checked(kept, lambda v: 1.4))
-    assert "a shift beyond 900 kHz is no drift" in str(checked(kept, lambda v: 8.0 * v))  # whatever its form
+    assert "a shift beyond 900 kHz is no drift" in flat(checked(kept, lambda v: 1.4))
+    assert "a shift beyond 900 kHz is no drift" in flat(checked(kept, lambda v: 8.0 * v))  # whatever its form
     far = opening_check(*kept, measured=DAY, line_peak=peak(kept, "D", 0.5))
     assert far.crystal_link.verdict == "measure again"
     assert far.crystal is kept[1]
@@ -134,7 +135,7 @@ def test_a_shift_too_large_for_a_drift_is_measured_again(kept):
 def test_one_reading_cannot_vouch_for_the_whole_range_after_a_large_shift(kept):
     found = checked(kept, lambda v: 0.4, (6.0,))
     assert found.oscillator_link.verdict == "measure again"
-    assert "what is left unknown exceeds" in str(found)
+    assert "what is left unknown exceeds" in flat(found)
     assert checked(kept, lambda v: 0.4).oscillator_link.verdict == "corrected"
 
 

@@ -15,6 +15,7 @@ from aotf_lab.record.parts import Restoring, change_of_parts, parts, restoring, 
 from aotf_lab.record.parts.cover import shortest_set
 from aotf_lab.record.parts.known import GONE
 from aotf_lab.session.keep import records_of
+from tests.conftest import flat
 from tests.house import ROOT
 
 ANCHORS_NM = np.array([473.19, 556.42, 589.12, 671.29])
@@ -126,7 +127,7 @@ def test_a_list_names_only_what_the_others_know():
 
 def test_kept_calibrations_are_named_with_files_and_lines(kept):
     oscillator, crystal = kept
-    text = str(change_of_parts("mount", oscillator=oscillator, crystal=crystal))
+    text = flat(change_of_parts("mount", oscillator=oscillator, crystal=crystal))
     assert "[crystal of 2026-03-16: lines A, B, C, D, E, F, G]" in text
     assert "[oscillator of 2026-03-16: vco_warm.csv]" in text
     assert "scan_B_up.csv" in text
@@ -144,7 +145,7 @@ def test_the_laser_of_one_line_concerns_that_line(kept):
 def test_a_supply_moves_the_frequency_by_its_coefficient(kept):
     oscillator, crystal = kept
     moved = 100 * oscillator.coefficients["mhz_per_supply_v"][0]
-    text = str(change_of_parts("supply", oscillator=oscillator, crystal=crystal))
+    text = flat(change_of_parts("supply", oscillator=oscillator, crystal=crystal))
     assert f"0.1 V of supply is {moved:.3g} kHz, 0.19 of a passband" in text
     assert moved == pytest.approx(55.0, abs=3.0)  # the bench's truth, 0.55 MHz per V
     assert "kHz" not in str(change_of_parts("supply", oscillator=oscillator).with_verdict("stays"))

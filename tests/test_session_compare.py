@@ -23,7 +23,7 @@ from aotf_lab.session.many.comparison import Comparison
 from aotf_lab.session.many.progress import session_progress
 from aotf_lab.session.many.row import SessionRow, session_row
 from aotf_lab.session.rerun.results import results
-from tests.conftest import DEMO
+from tests.conftest import DEMO, flat
 
 SMALL = ("pushing", "match")
 """Parts of the demo that take no time."""
@@ -90,7 +90,8 @@ def test_the_session_that_stands_apart_comes_first():
     assert [s.row.folder for s in found.outliers] == ["bench9"]
     assert found.sessions[0].score == pytest.approx(3.09 / 0.014826)
     assert "10 of 10 sessions gave numbers; 1 stand apart" in found.verdict
-    first = str(found).splitlines()[1]
+    first, second, *_ = str(found).splitlines()[1:]
+    first += second
     assert "bench9" in first
     assert "scans.centre_mhz [D] = 66.000(10), median 69.09" in first
     assert found["scans.centre_mhz [D]"].index[0] == "bench9"
@@ -195,7 +196,7 @@ def test_a_folder_that_is_named_again_is_taken_once(tmp_path, monkeypatch):
     found = compare([bench, "bench/", "./bench", tmp_path / "link", bench / "session.toml"], jobs=1, parts=SMALL)
     assert [r.reason for r in found.rows] == ["", *[f"the same folder as {bench}: taken once"] * 4]
     assert len(found.sessions) == 1
-    assert f"link: NO NUMBERS: the same folder as {bench}: taken once" in str(found)
+    assert f"link: NO NUMBERS: the same folder as {bench}: taken once" in flat(found)
 
 
 def test_what_is_no_folder_is_a_row_with_its_reason(demo):

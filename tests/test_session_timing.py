@@ -21,6 +21,7 @@ from aotf_lab.report.figures_pace import pace_figures
 from aotf_lab.report.pace_parts import pace_checks, pace_of
 from aotf_lab.simulate import SKERRY, oscillator_frequency
 from aotf_lab.simulate.edge import SKERRY_EDGE
+from tests.conftest import flat
 from tests.test_session import copy_of_demo
 
 TRANSIT_US = float(transit_us(SKERRY_EDGE.beam_diameter_mm, SKERRY.crystal.velocity_m_s))
@@ -162,6 +163,6 @@ def test_more_steps_than_can_be_sorted_are_played_as_given(demo):
     steps = [(name, 60.0) for name in ("D", "E", "F", "G") * 4]
     played = demo._played(Play("long", tuple(name for name, _ in steps), (60.0,) * len(steps)))
     assert list(played.order) == [name for name, _ in steps]
-    assert "as given, the best is looked for among 12 at the most" in str(played)
+    assert "as given, the best is looked for among 12 at the most" in flat(played)
     with pytest.raises(AotfLabError, match="too many steps for an exact search; found 16"):
         demo.sequence_of(steps)

@@ -6,6 +6,8 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from aotf_lab.commands.printed import printed
+
 if TYPE_CHECKING:
     from aotf_lab.record import RecordFolder
     from aotf_lab.session import Session
@@ -56,7 +58,7 @@ def _opening(options: argparse.Namespace) -> tuple[str, int]:
     session, folder = _session(options.session), RecordFolder(options.records)
     found = opening_of(folder, session, name=options.name)
     kept = [f"{save_record(r, options.records)} kept" for r in found.renewed] if options.keep else []
-    return "\n".join([str(found), *_unusable(folder), *kept]), 0 if found.usable else 1
+    return printed(found, *_unusable(folder), *kept), 0 if found.usable else 1
 
 
 def _drift(options: argparse.Namespace) -> tuple[str, int]:
@@ -65,7 +67,7 @@ def _drift(options: argparse.Namespace) -> tuple[str, int]:
 
     folder = RecordFolder(options.records)
     found = drift_of(folder, name=options.name)
-    return "\n".join([str(found), str(found.due(options.loss)), *_unusable(folder)]), 0
+    return printed(found, found.due(options.loss), *_unusable(folder)), 0
 
 
 def _changed(options: argparse.Namespace) -> tuple[str, int]:
@@ -73,11 +75,11 @@ def _changed(options: argparse.Namespace) -> tuple[str, int]:
     from aotf_lab.record.parts import change_of_parts
 
     if options.records is None:
-        return str(change_of_parts(options.part, line=options.line)), 0
+        return printed(change_of_parts(options.part, line=options.line)), 0
     folder = RecordFolder(options.records)
     oscillator, crystal = folder.latest_oscillator(options.name), folder.latest_crystal(options.name)
     found = change_of_parts(options.part, line=options.line, oscillator=oscillator, crystal=crystal)
-    return "\n".join([str(found), *_unusable(folder)]), 0
+    return printed(found, *_unusable(folder)), 0
 
 
 def _session(folder: Path) -> Session:

@@ -6,6 +6,8 @@ import argparse
 from pathlib import Path
 from typing import Any
 
+from aotf_lab.commands.printed import printed
+
 __all__ = ["add_compare"]
 
 
@@ -28,8 +30,8 @@ def _compare(options: argparse.Namespace) -> tuple[str, int]:
     if options.out is not None:
         _require_out(options.out, options.folders)
     found = compare(options.folders, jobs=options.jobs)
-    written = "" if options.out is None else f"\n{found.to_csv(options.out)} written"
-    return f"{found}{written}", 1 if len(found.without) == len(options.folders) else 0
+    written = [] if options.out is None else [f"{found.to_csv(options.out)} written"]
+    return printed(found, *written), 1 if len(found.without) == len(options.folders) else 0
 
 
 def _require_out(out: Path, folders: list[Path]) -> None:

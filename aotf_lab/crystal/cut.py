@@ -18,6 +18,7 @@ from aotf_lab.errors import MaterialError
 from aotf_lab.estimation import Fit, FittedFunction, Parameter, Problem, fit_problem, new_cause
 from aotf_lab.estimation.evaluate import require_inside, split
 from aotf_lab.estimation.problem import FloatArray
+from aotf_lab.estimation.wrapped import text_lines
 from aotf_lab.physics.acoustics import slow_shear_velocity
 from aotf_lab.physics.indices import optical_range_nm
 from aotf_lab.physics.phase_matching import (
@@ -115,6 +116,12 @@ class Cut:
         return frequency
 
     def __str__(self) -> str:
+        return text_lines(self._lines_of_text())
+
+    def _repr_html_(self) -> str:
+        return f"<p>{'<br>'.join(escape(line) for line in self._lines_of_text())}</p>"
+
+    def _lines_of_text(self) -> list[str]:
         lines = [
             f"Parallel-tangent cut of {self.law.material} for {self.law.design_nm:g} nm, given its acoustic velocity",
             f"incidence {self.incidence_deg:.2uS} deg from the optic axis",
@@ -125,10 +132,7 @@ class Cut:
             lines.append(
                 f"velocity and incidence trade (correlation {self.trade:.3f}): the lines fix what both give together"
             )
-        return "\n".join([*lines, *(str(c) for c in self.fit.failed)])
-
-    def _repr_html_(self) -> str:
-        return f"<p>{'<br>'.join(escape(line) for line in str(self).splitlines())}</p>"
+        return [*lines, *(str(c) for c in self.fit.failed)]
 
 
 def fit_cut(

@@ -15,6 +15,7 @@ from aotf_lab.estimation.fit import Fit
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.estimation.smooth.curve import SmoothFit
 from aotf_lab.estimation.smooth.numbers import LinearNumbers, as_array
+from aotf_lab.estimation.wrapped import text_lines
 from aotf_lab.reading.readings import Readings
 
 __all__ = ["Side", "Vco"]
@@ -228,7 +229,7 @@ class Vco:
             lines.append(f"up/down difference = {1e3 * self.backlash_v:.2uS} mV")
         if self.fit.birge > 1:
             lines.append(f"uncertainties scaled up by {self.fit.birge:.2f}")
-        return "\n".join(lines + [str(c) for c in self.fit.failed])
+        return text_lines(lines + [str(c) for c in self.fit.failed])
 
     def _repr_html_(self) -> str:
         return f"<pre>{escape(str(self))}</pre>"

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from html import escape
 
+from aotf_lab.estimation.wrapped import hung, text_lines
+
 __all__ = ["rows_html", "rows_text"]
 
 _ROWS = "aotf-lab-rows"
@@ -16,7 +18,9 @@ _LOOK = (
 
 
 def rows_text(title: str, rows: Iterable[tuple[str, str]], said: Iterable[object] = ()) -> str:
-    """Return the title, a line for each row with the values in one column, and a line for each of ``said``.
+    """Return the title, a row a line with the values in one column, and below them each of ``said``.
+
+    What is wider than ``COLUMNS``, or than the terminal, goes on below: a value under its column.
 
     >>> print(rows_text("Beam", [("diameter", "1.6 mm"), ("u", "0.1 mm")], ["measured one way"]))
     Beam
@@ -25,8 +29,9 @@ def rows_text(title: str, rows: Iterable[tuple[str, str]], said: Iterable[object
       measured one way
     """
     table = [(name or "", value) for name, value in rows]
-    width = 2 + max((len(name) for name, _ in table), default=0)
-    return "\n".join([title, *(f"  {name:<{width}}{value}" for name, value in table), *(f"  {s}" for s in said)])
+    column = 4 + max((len(name) for name, _ in table), default=0)
+    lines = [hung(value, f"  {name}".ljust(column), column) for name, value in table]
+    return "\n".join([text_lines([title]), *lines, *(text_lines([f"  {s}"]) for s in said)])
 
 
 def rows_html(title: str, rows: Iterable[tuple[str, str]], said: Iterable[object] = ()) -> str:

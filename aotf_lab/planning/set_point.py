@@ -10,6 +10,7 @@ import pandas as pd
 from uncertainties import UFloat, nominal_value, std_dev
 
 from aotf_lab.errors import AotfLabError
+from aotf_lab.estimation.wrapped import hung
 from aotf_lab.reading.atomic import write_text_atomically
 
 __all__ = ["SetPoint", "SetPoints", "shown"]
@@ -126,8 +127,12 @@ def _cells(point: SetPoint) -> dict[str, str]:
     }
 
 
+_HARD = "\u00a0"
+"""A blank at which no line ends."""
+
+
 def _line(point: SetPoint) -> str:
-    parts = [point.line]
+    parts = []
     for value, unit in (
         (point.wavelength_nm, "nm"),
         (point.frequency_mhz, "MHz"),
@@ -140,4 +145,7 @@ def _line(point: SetPoint) -> str:
         parts.append(f"light lost up to {point.light_lost_percent:.2g} %")
     if point.remark:
         parts.append(point.remark)
-    return "  ".join(parts)
+    head = f"{point.line}  "
+    # a value stays with its unit: a break falls between two of them
+    kept = "  ".join(part if part == point.remark else part.replace(" ", _HARD) for part in parts)
+    return hung(kept, head, len(head)).replace(_HARD, " ")

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from aotf_lab.errors import AotfLabError, Said
 from aotf_lab.estimation.causes import CommonError
+from aotf_lab.estimation.wrapped import text_lines
 from aotf_lab.physics.rf import attenuation_factor, single_pole_factor
 from aotf_lab.reading.accuracy import shared
 from aotf_lab.reading.harmonic_content import ReadingKind
@@ -88,7 +89,7 @@ class Chain:
         wide = [max(len(row[k]) for row in rows) for k in range(3)]
         head = f"from volts {self.kind} on the screen to watts of the fundamental, at {self.frequency_mhz:g} MHz"
         table = ("  ".join([*(c.ljust(w) for c, w in zip(row, wide, strict=False)), row[3]]) for row in rows)
-        return "\n".join([head, *table])
+        return text_lines([head, *table])
 
     def _repr_html_(self) -> str:
         heads = "".join(f"<th>{h}</th>" for h in ("link", "factor on power", "u", "how it is known"))

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from aotf_lab.estimation.wrapped import printed_columns, text_lines
 from aotf_lab.reading.layout import Layout
 from aotf_lab.reading.receipt_html import bullets, paragraph, table
 from aotf_lab.reading.units import bench_unit
@@ -96,7 +97,7 @@ class Receipt:
         lines += [f"{c.header!r} -> nothing: {c.evidence}" for c in self.columns if not c.meaning]
         lines += at_most(_SHOWN, [f"line {r.line} rejected, {r.reason}: {_short(r.text)}" for r in self.rejected])
         lines += at_most(_SHOWN, [f"line {r.line} flagged, {r.reason}: {_short(r.text)}" for r in self.flagged])
-        return "\n  ".join([*lines, *self.notes])
+        return text_lines([lines[0], *(f"  {line}" for line in (*lines[1:], *self.notes))])
 
     def _repr_html_(self) -> str:
         """Return the receipt as HTML: one table of columns, with every rejected and flagged row below it."""
@@ -195,7 +196,10 @@ def _cells(column: ColumnReceipt) -> tuple[str, ...]:
 
 
 def _aligned(columns: Sequence[ColumnReceipt]) -> Iterator[str]:
-    """Yield a line for each column that is used: heading -> meaning, count, range, first and last, evidence."""
+    """Yield a line for each column that is used: heading -> meaning, count, range, first and last, evidence.
+
+    Where they are too wide for one line, the evidence, and if need be first and last, stand on a line below.
+    """
     rows = []
     for column in columns:
         _, meaning, unit, count, span, first, last, evidence = _cells(column)
@@ -211,8 +215,11 @@ def _aligned(columns: Sequence[ColumnReceipt]) -> Iterator[str]:
             )
         )
     widths = [max((len(row[k]) for row in rows), default=0) for k in range(6)]
+    shown = [k for k, n in enumerate(widths) if n]
+    beside = [k for k in shown if k < 4 or sum(widths[j] + 2 for j in shown if j <= k) <= printed_columns()]
     for row in rows:
-        cells = [
-            cell.rjust(n) if k == 2 else cell.ljust(n) for k, (cell, n) in enumerate(zip(row, widths, strict=True))
-        ]
-        yield "  ".join(cell for cell, n in zip(cells, widths, strict=True) if n).rstrip()
+        cells = [row[k].rjust(widths[k]) if k == 2 else row[k].ljust(widths[k]) for k in shown]
+        yield "  ".join(cells[: len(beside)]).rstrip()
+        below = "  ".join(filter(None, (row[k] for k in shown[len(beside) :])))
+        if below:
+            yield f"    {below}"

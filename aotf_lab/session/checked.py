@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from aotf_lab.errors import AotfLabError, SessionError
+from aotf_lab.estimation.wrapped import text_lines
 from aotf_lab.reading.by_purpose import READERS, read_raw_file
 from aotf_lab.reading.receipt import Receipt
 from aotf_lab.reading.receipt_html import bullets, heading, page, paragraph, table
@@ -34,7 +35,7 @@ class FileCheck:
 
     def __str__(self) -> str:
         if self.error is not None:
-            return f"{self.name}: CANNOT BE READ\n  {self.error}"
+            return text_lines([f"{self.name}: CANNOT BE READ", f"  {self.error}"])
         return "\n".join(map(str, self.receipts)) or f"{self.name}: kept, not read"
 
     def _repr_html_(self) -> str:
@@ -82,7 +83,7 @@ class SessionCheck:
     def __str__(self) -> str:
         parts = [str(file) for file in self.files]
         for title, entries in self._lists:
-            parts.append("\n  ".join([f"{title}: {len(entries) or 'none'}", *map(_marked, entries)]))
+            parts.append(text_lines([f"{title}: {len(entries) or 'none'}", *(f"  {_marked(e)}" for e in entries)]))
         return "\n\n".join([*parts, self.verdict])
 
     def _repr_html_(self) -> str:

@@ -19,6 +19,7 @@ from aotf_lab.crystal.efficiency.shared import REFERENCE_NM, SharedFit, fit_shar
 from aotf_lab.crystal.efficiency.wavelength import wavelength_check
 from aotf_lab.errors import AotfLabError, ReadingsError
 from aotf_lab.estimation import Check, CommonError, Fit
+from aotf_lab.estimation.wrapped import text_lines
 from aotf_lab.reading.readings import Readings, as_readings
 
 __all__ = ["EfficiencyLines", "fit_efficiency_lines"]
@@ -87,23 +88,27 @@ class EfficiencyLines:
         return self.curves.at(wavelength_nm)
 
     def __str__(self) -> str:
+        title, *lines = self._lines_of_text()
+        return text_lines([title, *(f"  {line}" for line in lines)])
+
+    def _repr_html_(self) -> str:
+        title, *lines = self._lines_of_text()
+        return f"<p>{escape(title)}</p><ul>{''.join(f'<li>{escape(line)}</li>' for line in lines)}</ul>"
+
+    def _lines_of_text(self) -> list[str]:
         lines = [f"Efficiency of {len(self.own)} lines, level {self.level}"]
         if self.level != SLOPE_ONLY:
             power = f"{self.shared.saturation_power_w(REFERENCE_NM):.2uS} W at {REFERENCE_NM:g} nm"
-            lines.append(f"  saturation power {power}, as wavelength^{self.exponent:.2uS}")
+            lines.append(f"saturation power {power}, as wavelength^{self.exponent:.2uS}")
         for name in self.own:
             curve = self.line(name)
             if curve.level == SLOPE_ONLY:
-                lines.append(f"  {name}: initial slope {curve.slope_per_w:.2uS} /W")
+                lines.append(f"{name}: initial slope {curve.slope_per_w:.2uS} /W")
             else:
                 power, peak = f"{curve.saturation_power_w:.2uS} W", f"{curve.peak_efficiency:.2uS}"
-                lines.append(f"  {name}: saturation power {power}, peak efficiency {peak}")
-        lines.append(f"  chi2/dof {self.fit.chi2:.1f}/{self.fit.dof:.3g}")
-        return "\n".join(lines + [f"  {check}" for check in self.fit.failed])
-
-    def _repr_html_(self) -> str:
-        title, *rest = str(self).split("\n")
-        return f"<p>{escape(title)}</p><ul>{''.join(f'<li>{escape(line.strip())}</li>' for line in rest)}</ul>"
+                lines.append(f"{name}: saturation power {power}, peak efficiency {peak}")
+        lines.append(f"chi2/dof {self.fit.chi2:.1f}/{self.fit.dof:.3g}")
+        return [*lines, *(str(check) for check in self.fit.failed)]
 
 
 def fit_efficiency_lines(

@@ -21,6 +21,7 @@ from aotf_lab.crystal.tuning.law import TuningLaw
 from aotf_lab.data import CatalogueLine
 from aotf_lab.estimation import Check, Fit, FittedFunction
 from aotf_lab.estimation.problem import FloatArray
+from aotf_lab.estimation.wrapped import text_lines
 
 __all__ = ["Identity"]
 
@@ -195,7 +196,7 @@ class Identity:
         )
 
     def __str__(self) -> str:
-        return "\n".join(self._lines_of_text())
+        return text_lines(self._lines_of_text())
 
     def _repr_html_(self) -> str:
         first, *rest = (escape(line) for line in self._lines_of_text())

@@ -24,6 +24,7 @@ from aotf_lab.errors import ReadingsError
 from aotf_lab.estimation import Check, Fit, FittedFunction, LeftOut, Problem, fit_problem, leave_one_out
 from aotf_lab.estimation.evaluate import require_inside, split
 from aotf_lab.estimation.problem import FloatArray
+from aotf_lab.estimation.wrapped import text_lines
 from aotf_lab.physics.indices import optical_range_nm
 from aotf_lab.reading.readings import Readings, as_readings
 
@@ -150,7 +151,7 @@ class Tuning:
         return plot_tuning(nm, self._function.nominal(nm), self.band(nm), self.problem.x, self.problem.y, labels, ax=ax)
 
     def __str__(self) -> str:
-        return "\n".join(self._lines_of_text())
+        return text_lines(self._lines_of_text())
 
     def _repr_html_(self) -> str:
         first, *rest = (escape(line) for line in self._lines_of_text())

@@ -22,6 +22,7 @@ from aotf_lab.estimation.evaluate import require_inside
 from aotf_lab.estimation.fit import Fit
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.estimation.smooth.curve import SmoothFit
+from aotf_lab.estimation.wrapped import text_lines
 
 __all__ = ["Level"]
 
@@ -237,7 +238,7 @@ class Level:
                 f"there the amplifier turns {100 * share:.2uS} % of its DC into RF and keeps {heat:.2uS} W as heat"
             )
         lines.append(f"chi2/dof = {self.fit.chi2:.1f}/{self.fit.dof:.1f}")
-        return "\n".join([*lines, *(str(c) for c in self.fit.failed)])
+        return text_lines([*lines, *(str(c) for c in self.fit.failed)])
 
     def _repr_html_(self) -> str:
         return f"<pre>{escape(str(self))}</pre>"

@@ -17,6 +17,7 @@ from aotf_lab.errors import AotfLabError, Said, UnsafeDriveError
 from aotf_lab.estimation.budget import variance_shares
 from aotf_lab.estimation.evaluate import require_inside
 from aotf_lab.estimation.problem import FloatArray
+from aotf_lab.estimation.wrapped import text_lines
 from aotf_lab.physics.rf import reflection_from_return_loss
 
 __all__ = ["ASSUMED_RETURN_LOSS_DB", "SafeSupply", "SafeTerm", "safe_supply", "supply_for"]
@@ -72,7 +73,7 @@ class SafeSupply:
         )
         lines = [f"  {self.rf_power_w:.2uS} W at {self.at_mhz:.1f} MHz, the hottest frequency"]
         lines += [f"  x {t.factor:.3f}  {t.name}: {t.words}" for t in self.terms]
-        return "\n".join([head, *lines, f"  = {self.bound_w:.3g} W"])
+        return text_lines([head, *lines, f"  = {self.bound_w:.3g} W"])
 
     def _repr_html_(self) -> str:
         return f"<pre>{escape(str(self))}</pre>"

@@ -14,6 +14,7 @@ from aotf_lab.estimation.checks import Check
 from aotf_lab.estimation.evaluate import require_inside, split
 from aotf_lab.estimation.named_rows import rows_html
 from aotf_lab.estimation.problem import FloatArray
+from aotf_lab.estimation.wrapped import text_lines
 from aotf_lab.reading.readings import Readings
 
 __all__ = ["MATCHED_DB", "Match"]
@@ -138,7 +139,7 @@ class Match:
 
     def __str__(self) -> str:
         failed = [str(c) for c in self.checks if not c.passed]
-        return "\n".join([_TITLE, *(f"  {n}: {t}" for n, t in self._lines()), *failed])
+        return text_lines([_TITLE, *(f"  {n}: {t}" for n, t in self._lines()), *failed])
 
     def _repr_html_(self) -> str:
         return rows_html(_TITLE, self._lines(), (c for c in self.checks if not c.passed))

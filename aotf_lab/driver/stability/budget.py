@@ -11,6 +11,7 @@ import pandas as pd
 from scipy import special
 from uncertainties import UFloat
 
+from aotf_lab.estimation.wrapped import text_lines
 from aotf_lab.physics.coupled_waves import light_lost
 
 __all__ = ["StabilityBudget", "StabilityTerm"]
@@ -92,7 +93,7 @@ class StabilityBudget:
     def __str__(self) -> str:
         total = StabilityTerm.of("all", self.error_mhz, self.fwhm_mhz, "") if self.terms else None
         lines = [_line(t) for t in (*self.terms, *([total] if total else []))]
-        return "\n".join([*lines, *(f"not stated: {m}" for m in self.missing)])
+        return text_lines([*lines, *(f"not stated: {m}" for m in self.missing)])
 
     def _repr_html_(self) -> str:
         return f"<pre>{escape(str(self))}</pre>"

@@ -16,6 +16,7 @@ from aotf_lab.errors import ReadingsError
 from aotf_lab.estimation.checks import Check, z_check
 from aotf_lab.estimation.fit import Fit
 from aotf_lab.estimation.problem import FloatArray
+from aotf_lab.estimation.wrapped import text_lines
 from aotf_lab.reading.readings import Readings, as_readings
 
 __all__ = ["Pushing", "fit_pushing"]
@@ -60,7 +61,7 @@ class Pushing:
     def __str__(self) -> str:
         low, high = self.range_v
         head = f"Pushing, {len(self.log)} readings from {low:.4g} to {high:.4g} V about {self.reference_v:.4g} V"
-        return "\n".join([head, f"df/dVs = {1e3 * self.mhz_per_v:.2uS} kHz/V", *map(str, self.fit.failed)])
+        return text_lines([head, f"df/dVs = {1e3 * self.mhz_per_v:.2uS} kHz/V", *map(str, self.fit.failed)])
 
     def _repr_html_(self) -> str:
         return f"<pre>{escape(str(self))}</pre>"

@@ -13,6 +13,7 @@ from aotf_lab.driver.stability.even import Stretch
 from aotf_lab.errors import OutOfRangeError
 from aotf_lab.estimation.checks import Check
 from aotf_lab.estimation.problem import FloatArray
+from aotf_lab.estimation.wrapped import text_lines
 
 __all__ = ["NOISE", "Stability"]
 
@@ -113,7 +114,7 @@ class Stability:
         lines += [f"{name}: {low:.4g} to {high:.4g} s" for low, high, name in self.noise]
         more = ", the longest that the log shows" if best == len(self.tau_s) - 1 else ""
         lines.append(f"best averaging time {self.best_averaging_s:.4g} s{more}")
-        return "\n".join([*lines, *map(str, self.failed)])
+        return text_lines([*lines, *map(str, self.failed)])
 
     def _repr_html_(self) -> str:
         return f"<pre>{escape(str(self))}</pre>"

@@ -16,6 +16,7 @@ from aotf_lab.estimation.evaluate import require_inside, split
 from aotf_lab.estimation.fit import Fit
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.estimation.smooth.numbers import as_array
+from aotf_lab.estimation.wrapped import text_lines
 from aotf_lab.reading.readings import Readings
 
 __all__ = ["WarmUp"]
@@ -223,7 +224,7 @@ class WarmUp:
     def __str__(self) -> str:
         head = f"Warm-up, {len(self.log)} readings over {np.ptp(self.log.time_s) / 60:.4g} min"
         lines = [f"{name} = {text}" for name, text in self._lines()]
-        return "\n".join([head, *lines, *map(str, self.fit.failed)])
+        return text_lines([head, *lines, *map(str, self.fit.failed)])
 
     def _repr_html_(self) -> str:
         return f"<pre>{escape(str(self))}</pre>"

@@ -17,6 +17,7 @@ from aotf_lab.estimation.checks import Check
 from aotf_lab.estimation.fit import Fit
 from aotf_lab.estimation.named_rows import rows_html
 from aotf_lab.estimation.problem import FloatArray
+from aotf_lab.estimation.wrapped import text_lines
 from aotf_lab.reading.readings import Readings
 
 __all__ = ["Waveform"]
@@ -143,7 +144,7 @@ class Waveform:
         yield "a power from volts peak to peak is too high by", text
 
     def __str__(self) -> str:
-        return "\n".join(
+        return text_lines(
             [self._head, *(f"  {name}: {text}" for name, text in self._lines()), *map(str, self.fit.failed)]
         )
 

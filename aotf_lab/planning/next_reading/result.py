@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from aotf_lab.estimation.wrapped import text_lines
 from aotf_lab.planning.next_reading.calibrations import cure_for
 from aotf_lab.planning.next_reading.look import CALIBRATION, Candidate
 from aotf_lab.planning.next_reading.wanted import Wanted
@@ -161,7 +162,7 @@ class NextReadings:
             f"after any number of {f.kind}s: {f.u_left:.2g} of {f.u_before:.2g} left of the {f.of}, by {f.cause}"
             for f in self.floors
         ]
-        return "\n".join([*self.advice(), *lines])
+        return text_lines([*self.advice(), *lines])
 
     def _repr_html_(self) -> str:
         body = "".join(f"<tr><th>{escape(n)}</th><td>{escape(v)}</td></tr>" for n, v in self.rows())

@@ -9,6 +9,7 @@ from html import escape
 
 import pandas as pd
 
+from aotf_lab.estimation.wrapped import text_lines
 from aotf_lab.planning.curves import light_lost_percent
 from aotf_lab.planning.next_reading.calibrations import cure_for
 from aotf_lab.planning.session_plan.powers import PowerPlan
@@ -117,7 +118,7 @@ class SessionPlan:
         return told
 
     def __str__(self) -> str:
-        return "\n".join(self.sentences())
+        return text_lines(self.sentences())
 
     def _repr_html_(self) -> str:
         items = "".join(f"<li>{escape(s)}</li>" for s in self.sentences())

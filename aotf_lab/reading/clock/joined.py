@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from uncertainties import UFloat
 
 from aotf_lab.errors import ReadingsError, Said
+from aotf_lab.estimation.wrapped import text_lines
 from aotf_lab.reading.accuracy import noted
 from aotf_lab.reading.clock.pairs import nearest_pairs
 from aotf_lab.reading.clock.shift import difference_of_starts, estimated_offset, log_names
@@ -51,7 +52,7 @@ class JoinedLogs:
         for which, places in (("first", self.unmatched_first), ("second", self.unmatched_second)):
             if places:
                 lines.append(f"  {len(places)} rows of the {which} log without a partner: {_some(places)}")
-        return "\n".join(lines)
+        return text_lines(lines)
 
 
 def join_logs(

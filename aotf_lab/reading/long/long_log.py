@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from aotf_lab.estimation.wrapped import text_lines
 from aotf_lab.reading.long.blocks import Break
 from aotf_lab.reading.long.correlation import Noise
 from aotf_lab.reading.long.tally import Counted
@@ -56,4 +57,4 @@ class LongLog:
         lines += [f"  in doubt {c}" for c in self.doubtful]
         lines += [f"  passed over {c}" for c in self.passed]
         lines += [f"  {note}" for note in self.receipt.notes]
-        return "\n".join(lines)
+        return text_lines(lines)

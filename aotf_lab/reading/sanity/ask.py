@@ -79,8 +79,8 @@ def suspicions_between(named: Mapping[str, Readings]) -> tuple[Suspicion, ...]:
     ``named`` maps a name, by which the text speaks of it, to what any ``read_...`` returned. Asked are, for each pair:
     the same file used twice, a part of one file copied into another, and RF powers (W) that differ by a named factor
     at the same supply (V) and frequency (MHz). ``rows`` of a suspicion count from 0 in the table named last. Chance
-    alone makes the readings of a pair agree in ``SIGNIFICANCE`` of such sets of tables. Raises ``AotfLabError`` for anything but a
-    table of names.
+    alone makes the readings of a pair agree in ``SIGNIFICANCE`` of such sets of tables. Raises ``AotfLabError`` for
+    anything but a table of names.
     """
     items = list(given_table(named, "named", "names and readings", "write {name: readings}").items())
     pairs = [(a, b) for k, a in enumerate(items) for b in items[k + 1 :]]

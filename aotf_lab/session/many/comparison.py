@@ -15,6 +15,7 @@ from uncertainties import UFloat, ufloat
 
 from aotf_lab.errors import AotfLabError
 from aotf_lab.estimation.problem import FloatArray
+from aotf_lab.estimation.wrapped import text_lines
 from aotf_lab.planning.set_point import shown
 from aotf_lab.reading.atomic import write_text_atomically
 from aotf_lab.session.many.apart import LEAST_SESSIONS, apart, apart_limit
@@ -169,7 +170,7 @@ class Comparison:
                 f"  {folder}: {score}  {what}{failed} checks failed{'; not computed: ' * bool(missing)}{missing}"
             )
         lines += [f"  and {len(self.sessions) - _SHOWN} more"] if len(self.sessions) > _SHOWN else []
-        return "\n".join([*lines, *(f"  {row.folder}: NO NUMBERS: {row.reason}" for row in self.without)])
+        return text_lines([*lines, *(f"  {row.folder}: NO NUMBERS: {row.reason}" for row in self.without)])
 
     def _repr_html_(self) -> str:
         head = "".join(f"<th>{escape(name)}</th>" for name in _HEADS)
