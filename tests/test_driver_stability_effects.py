@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import signal
 
 from aotf_lab.driver import fit_vco
 from aotf_lab.driver.stability import (
@@ -136,6 +137,31 @@ def test_hum_that_is_not_there_and_hum_that_cannot_be_seen():
     assert "hum at 100 Hz is not visible" in str(half)
     with pytest.raises(AotfLabError, match=r"mains frequency \(Hz\); found 55; allowed: 50 or 60"):
         fit_hum(fast(500.0), mains_hz=55)
+
+
+def test_pulling_is_drawn_with_its_interval():
+    p = fit_pulling(pulled())
+    ax = p.plot()
+    assert [t.get_text() for t in ax.get_yticklabels()] == list(p.shift_mhz) == ["crystal", "open"]
+    dots, _, (bars,) = ax.containers[0]
+    assert list(dots.get_xdata()) == pytest.approx([1e3 * s.n for s in p.shift_mhz.values()])
+    low, high = p.fit.interval(p.shift_mhz["open"])
+    assert [x for x, _ in bars.get_segments()[1]] == pytest.approx([1e3 * low, 1e3 * high])
+    assert p.plot(ax) is ax
+
+
+def test_the_spectrum_of_the_hum_is_that_of_scipy():
+    """scipy.signal.periodogram under a Hann window, scaling "spectrum": the square of an r.m.s. amplitude."""
+    h = fit_hum(fast(500.0), mains_hz=50)
+    ax = h.plot()
+    hz, khz = ax.lines[0].get_data()
+    told_hz, power = signal.periodogram(h.rest_mhz, 500.0, window="hann", detrend=False, scaling="spectrum")
+    shown = (told_hz > 0) & (told_hz < 250)
+    assert hz == pytest.approx(told_hz[shown])
+    assert khz == pytest.approx(1e3 * np.sqrt(2 * power[shown]), rel=0.02, abs=0.002 * khz.max())
+    assert hz[np.argmax(khz)] == pytest.approx(50, abs=0.2)
+    assert list(ax.containers[0][0].get_ydata()) == pytest.approx([1e3 * a.n for a in h.amplitude_mhz.values()])
+    assert fit_hum(fast(10.0), mains_hz=50).plot().lines[0].get_xdata().max() == pytest.approx(5.0, abs=0.01)
 
 
 @pytest.fixture(scope="module")

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from html import escape
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -16,6 +17,7 @@ from aotf_lab.errors import AotfLabError
 from aotf_lab.estimation.causes import new_cause
 from aotf_lab.estimation.checks import SIGNIFICANCE, Check
 from aotf_lab.estimation.problem import FloatArray
+from aotf_lab.estimation.wrapped import text_lines
 from aotf_lab.reading.readings import Readings, as_readings
 
 __all__ = ["Hum", "fit_hum"]
@@ -28,12 +30,14 @@ _PERIODS = 10.0
 _WANDER = 0.005
 """Share of its nominal frequency by which the mains may be off (common practice, no source)."""
 _BESIDE = 40
+_K_95 = 1.96
 
 
 @dataclass(frozen=True)
 class Hum:
     """``amplitude_mhz`` maps each line (Hz) to the amplitude of the frequency there (MHz); not a line where the log
     is too slow to show it. ``seen`` are the lines that stand out from the noise; ``note`` says what could not be told.
+    ``rest_mhz`` (n,) are the even readings without their slow drift, ``time_s`` (n,) after the first.
     """
 
     rate_hz: float
@@ -41,11 +45,28 @@ class Hum:
     seen: tuple[float, ...]
     note: str
     checks: tuple[Check, ...]
+    time_s: FloatArray = field(repr=False, compare=False)
+    rest_mhz: FloatArray = field(repr=False, compare=False)
 
     @property
     def visible(self) -> bool:
         """Whether the log is fast enough for any line."""
         return bool(self.amplitude_mhz)
+
+    def plot(self, ax: Any = None) -> Any:
+        """Draw the spectrum of the readings, and the lines with their 95 % interval; return the Axes.
+
+        It ends below half the rate of the readings, and at three times the highest line.
+        """
+        from aotf_lab.drawing.effects import plot_hum
+
+        window = _hann(self.time_s)
+        size = 2.0 * np.abs(np.fft.rfft(self.rest_mhz * window)) / window.sum()
+        frequency = np.asarray(np.fft.rfftfreq(len(self.time_s), 1.0 / self.rate_hz), dtype=float)
+        highest = min(0.5 * self.rate_hz * (1 - 1e-9), 3.0 * max(self.amplitude_mhz, default=np.inf))
+        shown = (frequency > 0) & (frequency <= highest)
+        lines = {line: (a.n, _K_95 * a.s) for line, a in self.amplitude_mhz.items()}
+        return plot_hum(frequency[shown], size[shown], lines, ax=ax)
 
     def __str__(self) -> str:
         lines = [f"Hum, readings at {self.rate_hz:.4g} Hz"]
@@ -56,7 +77,7 @@ class Hum:
                 else f"below {1e3 * (amplitude.n + 2 * amplitude.s):.2g} kHz"
             )
             lines.append(f"{line:g} Hz: {text}")
-        return "\n".join([*lines, *([self.note] if self.note else []), *(str(c) for c in self.checks if not c.passed)])
+        return text_lines([*lines, *([self.note] if self.note else []), *(str(c) for c in self.checks if not c.passed)])
 
     def _repr_html_(self) -> str:
         return f"<pre>{escape(str(self))}</pre>"
@@ -76,13 +97,14 @@ def fit_hum(readings: Readings | pd.DataFrame, *, mains_hz: float) -> Hum:
     stretch = longest_even(log.time_s)
     rows = slice(stretch.first, stretch.last + 1)
     time_s, frequency = log.time_s[rows] - log.time_s[stretch.first], log.frequency_mhz[rows]
+    rest = frequency - np.polynomial.Polynomial.fit(time_s, frequency, 3)(time_s)
     amplitude: dict[float, UFloat] = {}
     seen, hidden = [], []
     for line in (float(mains_hz), 2.0 * mains_hz):
         if stretch.rate_hz < _NYQUIST * line or len(stretch) < _FEWEST or time_s[-1] * line < _PERIODS:
             hidden.append(f"{line:g} Hz")
             continue
-        size, noise, chance = _line(time_s, frequency, line)
+        size, noise, chance = _line(time_s, rest, line)
         amplitude[line] = max(size**2 - 2 * noise**2, 0.0) ** 0.5 + new_cause(SCATTER, noise)
         if chance < SIGNIFICANCE:
             seen.append(line)
@@ -93,8 +115,9 @@ def fit_hum(readings: Readings | pd.DataFrame, *, mains_hz: float) -> Hum:
         else ""
     )
     return Hum(
-        stretch.rate_hz, amplitude, tuple(seen), note, tuple(_check(line, a, seen) for line, a in amplitude.items())
-    )
+        stretch.rate_hz, amplitude, tuple(seen), note, tuple(_check(line, a, seen) for line, a in amplitude.items()),
+        time_s, rest,
+    )  # fmt: skip
 
 
 def _check(line: float, amplitude: UFloat, seen: list[float]) -> Check:
@@ -108,10 +131,9 @@ def _check(line: float, amplitude: UFloat, seen: list[float]) -> Check:
     )
 
 
-def _line(time_s: FloatArray, frequency: FloatArray, line: float) -> tuple[float, float, float]:
+def _line(time_s: FloatArray, rest: FloatArray, line: float) -> tuple[float, float, float]:
     """Return the amplitude near ``line``, the noise of one quadrature, and the chance that noise alone makes it."""
     resolution = 1.0 / time_s[-1]
-    rest = frequency - np.polynomial.Polynomial.fit(time_s, frequency, 3)(time_s)
     half = min(_WANDER * line, 0.2 * line)
     trials = np.linspace(line - half, line + half, 2 * int(np.ceil(2 * half / resolution)) + 1)
     found = _amplitudes(time_s, rest, trials)
@@ -126,9 +148,13 @@ def _line(time_s: FloatArray, frequency: FloatArray, line: float) -> tuple[float
     return size, noise, float(chance)
 
 
+def _hann(time_s: FloatArray) -> FloatArray:
+    return np.asarray(np.sin(np.pi * time_s / time_s[-1]) ** 2)
+
+
 def _amplitudes(time_s: FloatArray, rest: FloatArray, lines_hz: FloatArray) -> FloatArray:
     """Return the amplitude of a sine at each of ``lines_hz`` (k,), under a Hann window."""
-    window = np.sin(np.pi * time_s / time_s[-1]) ** 2
+    window = _hann(time_s)
     weighted = rest * window
     sums = [abs(np.sum(weighted * np.exp(-2j * np.pi * f * time_s))) for f in lines_hz]
     return 2.0 * np.asarray(sums, dtype=float) / float(window.sum())

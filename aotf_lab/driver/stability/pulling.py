@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from html import escape
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -15,6 +16,7 @@ from aotf_lab.driver.stability.stepped import fit_stepped, returns, rows_in_orde
 from aotf_lab.errors import ReadingsError, Said
 from aotf_lab.estimation.checks import Check
 from aotf_lab.estimation.fit import Fit
+from aotf_lab.estimation.wrapped import text_lines
 from aotf_lab.reading.readings import Readings, as_readings
 
 __all__ = ["Pulling", "fit_pulling"]
@@ -37,10 +39,18 @@ class Pulling:
         """The load that moves the frequency most."""
         return max(self.shift_mhz, key=lambda load: abs(self.shift_mhz[load].n))
 
+    def plot(self, ax: Any = None) -> Any:
+        """Draw the shift of each load with its 95 % interval, on ``ax`` or on a new figure; return the Axes."""
+        from aotf_lab.drawing.effects import plot_pulling
+
+        shifts = self.shift_mhz.values()
+        half = self.fit.coverage_factor() * np.array([s.s for s in shifts])
+        return plot_pulling(list(self.shift_mhz), np.array([s.n for s in shifts]), half, self.reference, ax=ax)
+
     def __str__(self) -> str:
         lines = [f"Pulling, {len(self.log)} readings, against the load {self.reference!r}"]
         lines += [f"{load}: {1e3 * shift:+.2uS} kHz" for load, shift in self.shift_mhz.items()]
-        return "\n".join([*lines, *map(str, self.fit.failed)])
+        return text_lines([*lines, *map(str, self.fit.failed)])
 
     def _repr_html_(self) -> str:
         return f"<pre>{escape(str(self))}</pre>"
