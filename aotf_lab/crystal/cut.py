@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from html import escape
@@ -12,7 +13,7 @@ import pandas as pd
 from uncertainties import UFloat, correlation_matrix
 
 from aotf_lab.crystal.tuning.curve import Tuning
-from aotf_lab.crystal.tuning.lines import LineTable, usable_lines
+from aotf_lab.crystal.tuning.lines import LineTable, label_causes, usable_lines
 from aotf_lab.crystal.tuning.order import require_falling
 from aotf_lab.errors import MaterialError
 from aotf_lab.estimation import Fit, FittedFunction, Parameter, Problem, fit_problem, new_cause
@@ -140,7 +141,7 @@ def fit_cut(
 ) -> Cut:
     """Return the parallel-tangent cut whose exact phase matching fits the lines; one line, or one guess, will do.
 
-    Columns as for ``fit_tuning``; of a ``Tuning`` its lines and material are taken. ``velocity_m_s`` is the
+    Columns as for ``fit_tuning``; of a ``Tuning`` its lines, labels and material are taken. ``velocity_m_s`` is the
     acoustic velocity along the cut where it is known (a float counts as exact); left out, the packaged slow
     shear velocity +- 0.5 % (TeO2 only). The lines give little more than velocity x birefringence: velocity and
     incidence trade, ``trade`` says how far, and so the incidence is no better known than the velocity.
@@ -153,8 +154,9 @@ def fit_cut(
     >>> print(f"look for 450 nm at {fit_cut(guess).frequency(450.0):.2uS} MHz")
     look for 450 nm at 93.49(80) MHz
     """
+    stated: Mapping[str, UFloat] = {}
     if isinstance(lines, Tuning):
-        material, lines = lines.material, lines.readings
+        material, stated, lines = lines.material, lines.stated_nm, lines.readings
     readings = as_readings(lines)
     table = usable_lines(readings)
     require_falling(table)
@@ -165,7 +167,7 @@ def fit_cut(
         )  # fmt: skip
     known = velocity_m_s.n if isinstance(velocity_m_s, UFloat) else velocity_m_s
     law = _CutLaw(material, table.reference_nm, known)
-    fit = fit_problem(_problem(law, table, _velocity_parameters(velocity_m_s)))
+    fit = fit_problem(_problem(law, table, _velocity_parameters(velocity_m_s), label_causes(table, stated)))
     return Cut(readings, law, fit, optical_range_nm(material))
 
 
@@ -178,7 +180,9 @@ def _velocity_parameters(velocity_m_s: UFloat | float | None) -> tuple[Parameter
     return ()
 
 
-def _problem(law: _CutLaw, table: LineTable, velocity: tuple[Parameter, ...]) -> Problem:
+def _problem(
+    law: _CutLaw, table: LineTable, velocity: tuple[Parameter, ...], causes: tuple[UFloat | None, ...]
+) -> Problem:
     middle = int(np.argmin(np.abs(table.wavelength_nm - law.design_nm)))
     start = incidence_for(
         float(table.wavelength_nm[middle]), float(table.frequency_mhz[middle]), law.velocity_m_s, law.material
@@ -193,4 +197,5 @@ def _problem(law: _CutLaw, table: LineTable, velocity: tuple[Parameter, ...]) ->
         table.u_wavelength_nm,
         scatter="the lines",
         places=table.places,
+        x_causes=causes,
     )

@@ -36,7 +36,9 @@ def describe(problem: Problem, solution: Solution, noise: float | None, found: C
     from_readings = covariance @ gradient.T * np.sqrt(weight)
     scatter = from_readings @ from_readings.T * birge**2
     from_priors = covariance @ problem.prior_rows.T
-    parameters = _propagate(problem, values, from_priors @ problem.prior_rows, scatter)
+    parameters = _propagate(
+        problem, values, from_priors @ problem.prior_rows, scatter, _by_x(problem, solution, from_readings)
+    )
     fit = Fit(
         parameters, values, scatter + from_priors @ from_priors.T, chi2, dof, birge, noise is None, residuals,
         leverage, (), noise, np.stack([problem.low, problem.high]),
@@ -95,9 +97,24 @@ def scatter_variables(covariance: FloatArray, tag: str) -> list[UFloat]:
     return [sum(float(c) * z for c, z in zip(row, units, strict=True)) for row in factors]
 
 
-def _propagate(problem: Problem, values: FloatArray, from_prior: FloatArray, scatter: FloatArray) -> dict[str, UFloat]:
-    """Return the parameters as linear combinations of the priors' variables and the readings' scatter."""
-    noise = scatter_variables(scatter, f"scatter of {problem.scatter}")
+def _by_x(problem: Problem, solution: Solution, from_readings: FloatArray) -> list[tuple[UFloat, FloatArray]]:
+    """Return each cause of an error of x with what it does (p,) to the parameters per unit of x.
+
+    ``from_readings`` (p, n) is their change by each standardised residual, which falls by slope / spread per unit of x.
+    """
+    if problem.u_x is None:
+        return []
+    per_x = -from_readings * problem.slope(problem.x, solution.values) / problem.spread(solution.values)
+    return [(cause, per_x[:, i]) for i, cause in enumerate(problem.x_causes) if cause is not None and cause.s > 0]
+
+
+def _propagate(
+    problem: Problem, values: FloatArray, from_prior: FloatArray, scatter: FloatArray,
+    by_x: list[tuple[UFloat, FloatArray]],
+) -> dict[str, UFloat]:  # fmt: skip
+    """Return the parameters as linear combinations of the priors' variables, the causes in x and the scatter."""
+    named = sum((np.outer(change, change) * cause.s**2 for cause, change in by_x), np.zeros_like(scatter))
+    noise = scatter_variables(scatter - named, f"scatter of {problem.scatter}")
     uncertain = [
         (m, p.prior - p.prior.n) for m, p in enumerate(problem.parameters) if p.prior is not None and p.prior.s > 0
     ]
@@ -106,6 +123,8 @@ def _propagate(problem: Problem, values: FloatArray, from_prior: FloatArray, sca
         number = float(values[k]) + noise[k]
         for m, deviation in uncertain:
             number = number + float(from_prior[k, m]) * deviation
+        for cause, change in by_x:
+            number = number + float(change[k]) * (cause - cause.n)
         result[parameter.name] = number
     return result
 

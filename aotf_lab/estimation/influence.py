@@ -71,4 +71,5 @@ def select_rows(problem: Problem, rows: NDArray[np.intp]) -> Problem:
         u_y=None if problem.u_y is None else problem.u_y[rows],
         u_x=None if problem.u_x is None else problem.u_x[rows],
         places=tuple(problem.place(int(r)) for r in rows),
+        x_causes=tuple(problem.x_causes[r] for r in rows) if problem.x_causes else (),
     )

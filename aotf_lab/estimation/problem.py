@@ -61,6 +61,8 @@ class Problem:
     Shapes: ``y``, ``u_y``, ``u_x`` (n,); ``x`` is (n,) when ``u_x`` is given, else anything that
     the model understands. ``u_y`` None means unknown: it is then estimated from the scatter.
     ``scatter`` names the readings in the budget, ``places`` says where each row comes from.
+    ``x_causes`` has for a row the variable of the error of its x where that is a cause of error elsewhere as well (the
+    label of a line), None where x scatters: the result then moves with that variable. They are independent.
 
     Raises ``ReadingsError`` for an uncertainty that is not positive, and for values that are not
     finite.
@@ -74,6 +76,7 @@ class Problem:
     u_x: FloatArray | None = None
     scatter: str = "the readings"
     places: Sequence[str] = field(default=())
+    x_causes: Sequence[UFloat | None] = field(default=())
 
     def __post_init__(self) -> None:
         self._refuse("value", self.y, np.isfinite(self.y))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from inspect import getattr_static
 from numbers import Real
 from typing import Any, Protocol
@@ -18,6 +19,7 @@ from aotf_lab.driver.level import Level, SafeSupply
 from aotf_lab.errors import AotfLabError, Said
 from aotf_lab.given import given_list, given_number
 from aotf_lab.physics.coupled_waves import light_lost
+from aotf_lab.planning.assumed_driver import AssumedDriver
 
 __all__ = ["Curves", "Doubt", "HasCurves", "curves_of", "light_lost_percent", "line_peak", "wanted_lines"]
 
@@ -54,6 +56,11 @@ class Curves:
     level: Level | None = None
     safe: SafeSupply | None = None
     modulators: Mapping[str, Modulator] = field(default_factory=dict)
+
+    @cached_property
+    def assumed_driver(self) -> AssumedDriver:
+        """What is assumed of the driver where it was not measured, for all that is planned with these curves."""
+        return AssumedDriver()
 
     def why_missing(self, part: str) -> str:
         """Return what went wrong with ``part`` and what was found there; "" where nothing did.

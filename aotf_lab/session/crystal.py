@@ -19,7 +19,7 @@ from aotf_lab.crystal import (
     fit_tuning,
 )
 from aotf_lab.crystal.modulator.modulator import Modulator, fit_modulator
-from aotf_lab.crystal.scan.known import U_TIME_CONSTANT
+from aotf_lab.crystal.scan.known import TIME_CONSTANT, U_TIME_CONSTANT
 from aotf_lab.errors import Said, SessionError
 from aotf_lab.estimation import new_cause
 from aotf_lab.reading.readings import Readings
@@ -38,7 +38,7 @@ class SessionCrystal(SessionDriver):
     def meter_s(self) -> UFloat | None:
         """The power meter's time constant (s) as stated: one meter, so one error for all that it trails in."""
         seconds = self.facts.instruments.power_meter.time_constant_s
-        return None if seconds is None else new_cause("power meter time constant", U_TIME_CONSTANT * seconds, seconds)
+        return None if seconds is None else new_cause(TIME_CONSTANT, U_TIME_CONSTANT * seconds, seconds)
 
     @cached_property
     def stated_nm(self) -> Mapping[str, UFloat]:
@@ -75,7 +75,7 @@ class SessionCrystal(SessionDriver):
     @cached_property
     def tuning(self) -> Tuning:
         """The crystal: wavelength to frequency."""
-        return fit_tuning(self.line_readings, material=self.facts.crystal.material)
+        return fit_tuning(self.line_readings, material=self.facts.crystal.material, stated_nm=self.stated_nm)
 
     @cached_property
     def efficiency(self) -> EfficiencyLines:

@@ -22,7 +22,7 @@ from aotf_lab.crystal.purity.leakage import Leakage, fit_leakage
 from aotf_lab.crystal.spectrum.fit import fit_spectrum
 from aotf_lab.crystal.spectrum.response import response_of_efficiency
 from aotf_lab.crystal.spectrum.spectrum import Spectrum
-from aotf_lab.crystal.tuning.curve import Tuning, fit_tuning
+from aotf_lab.crystal.tuning.curve import Tuning
 from aotf_lab.data import CatalogueLine
 from aotf_lab.errors import ReadingsError, Said
 from aotf_lab.session.by_name import ByName
@@ -44,7 +44,7 @@ class SessionLight(SessionCrystal):
             lines=self.stated_nm,
             tuning=self.part("tuning"),
             harmonics=None if harmonics is None else {h.order: 10 * umath.log10(h.share) for h in harmonics},
-            time_constant_s=self.facts.instruments.power_meter.time_constant_s,
+            time_constant_s=self.meter_s,
         )
 
     @cached_property
@@ -68,7 +68,7 @@ class SessionLight(SessionCrystal):
         """The crystal: wavelength to frequency. Raises ``ReadingsError`` where an anchor's label was exchanged."""
         exchange, anchors = self.exchanged, {line.name for line in self.facts.lines if line.use == "anchor"}
         if exchange is None or self.files("lines") or not anchors & set(exchange.peaks):
-            return fit_tuning(self.line_readings, material=self.facts.crystal.material)
+            return super().tuning
         raise ReadingsError(
             exchange_words(exchange), where="session.toml",
             found=Said("; ".join(f"scan {p}: {self.scans[p].centre_mhz.n:.6g} MHz" for p in exchange.peaks)),
@@ -133,10 +133,9 @@ class SessionLight(SessionCrystal):
     def beam_size(self) -> Mapping[str, BeamSize]:
         """The beam of each line (or "" for the light as a whole) that was measured with a knife edge."""
         names = self.lines_of("beam_size")
-        seconds = self.facts.instruments.power_meter.time_constant_s
         return self._each(
             names,
-            lambda n: fit_beam_size(self.readings("beam_size", n or None), line=n, time_constant_s=seconds),
+            lambda n: fit_beam_size(self.readings("beam_size", n or None), line=n, time_constant_s=self.meter_s),
             "beam of line",
         )
 

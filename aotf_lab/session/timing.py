@@ -66,7 +66,7 @@ class SessionTiming(SessionCurves):
             edge = edges.get(name, edges.get(""))
             return fit_modulation_depth(
                 self.readings("modulation_depth", name or None), port_bandwidth_khz=self.port_bandwidth_khz,
-                detector_rise_us=self.facts.instruments.detector.rise_us,
+                detector_rise_us=self.facts.instruments.detector.known_rise_us,
                 transit_us=None if edge is None else edge.transit_us,
             )  # fmt: skip
 
@@ -97,7 +97,7 @@ class SessionTiming(SessionCurves):
         return sweep_limits(
             narrow.fwhm_mhz, transit_us=edge.transit_us, span_mhz=(max(peaks) - min(peaks)) or None,
             delay_us=0.0 if edge.delay_us is None else edge.delay_us,
-            detector_rise_us=self.facts.instruments.detector.rise_us, port_bandwidth_khz=self.port_bandwidth_khz,
+            detector_rise_us=self.facts.instruments.detector.known_rise_us, port_bandwidth_khz=self.port_bandwidth_khz,
         )  # fmt: skip
 
     @cached_property

@@ -138,7 +138,7 @@ def tune_state(session: Session, drive_v: float, supply_v: float) -> TuneState:
         power = drive.power_w(frequency.n)
     except OutOfRangeError as error:
         remarks.append(f"no light: {error}")
-    orders = harmonic_levels(session.driver_harmonics)
+    orders = harmonic_levels(session.driver_harmonics, session.curves.assumed_driver)
     if session.driver_harmonics is None:
         remarks.append("no trace was saved: harmonics of -20 and -25 dBc assumed")
     light: tuple[LineLight, ...] = ()

@@ -5,6 +5,8 @@ Do it when a change is meant to move numbers, and let the difference of the file
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from aotf_lab.session import open_session
 from aotf_lab.session.rerun.results import results
 from tests.conftest import DEMO
@@ -17,7 +19,7 @@ def main() -> None:
     found = results(open_session(DEMO))
     if PINNED.exists():
         print(found.differences(PINNED))
-    found.to_json(PINNED)
+    replace(found, checks=()).to_json(PINNED)  # the numbers; what failed stands beside them in words
 
 
 if __name__ == "__main__":

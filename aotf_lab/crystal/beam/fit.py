@@ -25,7 +25,7 @@ _FLAT = 0.02
 """How near to dark and to full the outermost readings should be, as a share of the light."""
 
 
-def fit_beam_size(readings: LightTable, *, line: str = "", time_constant_s: float | None = None) -> BeamSize:
+def fit_beam_size(readings: LightTable, *, line: str = "", time_constant_s: UFloat | float | None = None) -> BeamSize:
     """Fit the light past a knife edge and return the ``BeamSize``.
 
     ``readings`` is a table, or a list of them (the two ways), in order of time, with ``position_mm`` and
@@ -33,7 +33,7 @@ def fit_beam_size(readings: LightTable, *, line: str = "", time_constant_s: floa
     it), ``direction`` ("up", "down"; else the order of rows tells), ``incident_power_mw`` (a monitor of the laser,
     divided out), ``dark_power_mw`` and ``label``; ``line`` picks the rows of one label.
     The edge may cover the beam or free it. ``time_constant_s`` is the power meter's: with logged times (``time_s``) it
-    makes up for readings that went one way only.
+    makes up for readings that went one way only (a plain number is taken to 10 %).
 
     Raises ``ReadingsError`` for fewer than five readings, readings all at one position, or impossible ones;
     ``FitError`` when the edge did not cross the beam.
@@ -46,7 +46,7 @@ def fit_beam_size(readings: LightTable, *, line: str = "", time_constant_s: floa
     scale = light.readings.common_errors("position_mm")
     shift = p.get("shift_mm")
     diameter = without_lag(_without_scatter(p["diameter_mm"], light.u_setting), shift, known, step_mm)
-    centre = p["centre_mm"] - np.sign(light.setting[-1] - light.setting[0]) * (known or 0.0)
+    centre = p["centre_mm"] - np.sign(light.setting[-1] - light.setting[0]) * (0.0 if known is None else known)
     covering = p["power_mw"].n > 0
     full = p["power_mw"] if covering else -p["power_mw"]
     background = p["background_mw"] if covering else p["background_mw"] + p["power_mw"]

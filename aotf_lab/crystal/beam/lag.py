@@ -11,9 +11,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from uncertainties import UFloat
+from uncertainties import UFloat, nominal_value, umath
 
 from aotf_lab.crystal.light_rows import LightRows
+from aotf_lab.crystal.scan.known import TIME_CONSTANT, U_TIME_CONSTANT
 from aotf_lab.errors import ReadingsError
 from aotf_lab.estimation import Check, new_cause
 from aotf_lab.estimation.problem import FloatArray
@@ -23,7 +24,7 @@ __all__ = ["directions", "known_lag_mm", "lag_check", "step_of", "without_lag"]
 _WIDER = 0.01
 """By how much of itself a lag may widen the diameter before the check fails."""
 _U_KNOWN = 0.2
-"""Relative standard uncertainty of what a stated time constant makes of the diameter: 10 % of it, and uneven steps."""
+"""Relative u of what a stated lag makes of the diameter: 10 % of the time constant, and uneven steps."""
 
 
 def directions(light: LightRows) -> FloatArray:
@@ -45,36 +46,43 @@ def step_of(light: LightRows) -> float:
     return float(np.median(steps[steps > 0])) if np.any(steps > 0) else 0.0
 
 
-def known_lag_mm(light: LightRows, direction: FloatArray, time_constant_s: float | None) -> float | None:
+def known_lag_mm(light: LightRows, direction: FloatArray, time_constant_s: UFloat | float | None) -> UFloat | None:
     """Return by how much (mm) readings that went one way come late; None where it is not known, or both ways show it.
 
-    Raises ``ReadingsError`` for a time constant below zero.
+    A time constant that is a plain number is taken to 10 %. Raises ``ReadingsError`` for one below zero.
     """
     if time_constant_s is None or np.any(direction != 0):
         return None
-    if not (math.isfinite(time_constant_s) and time_constant_s >= 0):
+    seconds = float(nominal_value(time_constant_s))
+    if not (math.isfinite(seconds) and seconds >= 0):
         raise ReadingsError(
-            "time constant of the power meter", found=time_constant_s, allowed="0 s or more",
+            "time constant of the power meter", found=seconds, allowed="0 s or more",
             cure="correct it, or leave it out",
         )  # fmt: skip
-    if time_constant_s == 0:
-        return 0.0
+    if not isinstance(time_constant_s, UFloat):
+        time_constant_s = new_cause(TIME_CONSTANT, U_TIME_CONSTANT * seconds, seconds)
+    if seconds == 0:
+        return 0.0 * time_constant_s
     if "time_s" not in light.readings.table.columns:
         return None
     waited = float(np.median(np.diff(light.readings.table["time_s"].to_numpy(dtype=float))))
-    return step_of(light) / math.expm1(waited / time_constant_s) if waited > 0 else None
+    return step_of(light) / umath.expm1(waited / time_constant_s) if waited > 0 else None
 
 
-def without_lag(diameter: UFloat, shift: UFloat | None, known_mm: float | None, step_mm: float) -> UFloat:
+def without_lag(diameter: UFloat, shift: UFloat | None, known_mm: UFloat | None, step_mm: float) -> UFloat:
     """Return the diameter without the lag: by the known one, or half-way between that of a lag and of backlash."""
     if shift is None and known_mm is None:
         return diameter
-    late = max(abs(shift.n) - shift.s, 0.0) if shift is not None else known_mm or 0.0
+    late = max(abs(shift.n) - shift.s, 0.0) if shift is not None else float(nominal_value(known_mm))
     gap = diameter.n - _narrow(diameter.n, late, step_mm)
     if gap == 0.0:
         return diameter
-    if shift is None:
-        return diameter - gap + new_cause("lag of the meter", _U_KNOWN * gap)
+    if known_mm is not None:
+        step = max(0.1 * known_mm.s, 1e-6 * late)
+        slope = (_narrow(diameter.n, late - step, step_mm) - _narrow(diameter.n, late + step, step_mm)) / (2.0 * step)
+        by_time = slope * (known_mm - late)
+        uneven = max((_U_KNOWN * gap) ** 2 - by_time.s**2, 0.0) ** 0.5
+        return diameter - gap - by_time + new_cause("uneven steps behind a lag of the meter", uneven)
     either = new_cause("lag of the meter or backlash of the stage", 0.5 * gap)  # all of the gap, or none
     return diameter - 0.5 * gap + either
 
@@ -85,7 +93,7 @@ def _narrow(diameter_mm: float, late_mm: float, step_mm: float) -> float:
     return float(max(square, 0.25 * diameter_mm**2) ** 0.5)
 
 
-def lag_check(shift: UFloat | None, known_mm: float | None, step_mm: float, diameter_mm: float) -> Check:
+def lag_check(shift: UFloat | None, known_mm: UFloat | None, step_mm: float, diameter_mm: float) -> Check:
     """Return the check that a lag of the meter cannot have widened the beam by more than 1 %."""
     if shift is None and known_mm is None:
         return Check(
@@ -93,7 +101,7 @@ def lag_check(shift: UFloat | None, known_mm: float | None, step_mm: float, diam
             "the edge went one way only, and how far the meter trails is not known: it would widen the beam unseen; "
             "come back as well, or state the meter's time constant with logged times (0 where it settled each time)",
         )  # fmt: skip
-    late = max(abs(shift.n) - 2.0 * shift.s, 0.0) if shift is not None else known_mm or 0.0
+    late = max(abs(shift.n) - 2.0 * shift.s, 0.0) if shift is not None else float(nominal_value(known_mm))
     share = 1.0 - _narrow(diameter_mm, late, step_mm) / diameter_mm
     said = (
         f"the two ways part by {2e3 * shift.n:.3g} um"

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from uncertainties import UFloat, ufloat
 
+from aotf_lab.crystal.efficiency.assumed import PEAK_SPREAD
 from aotf_lab.crystal.efficiency.curve import SLOPE_ONLY, EfficiencyCurve
 from aotf_lab.crystal.efficiency.law import QUARTER_PERIOD
 from aotf_lab.crystal.efficiency.shared import REFERENCE_NM
@@ -20,9 +21,8 @@ _BEYOND = 0.1
 """How far beyond the measured wavelengths, as a share, the law is still used."""
 
 _SAME_LINE_NM = 0.5
-_PEAK_SPREAD, _PEAK_SPREAD_WEIGHT = 0.05, 2
-"""By how much lines differ in peak efficiency (optics, beam size) before any is measured, and how many
-measured differences that guess is worth (common practice, no source)."""
+_PEAK_SPREAD_WEIGHT = 2
+"""How many measured differences of peak efficiency ``PEAK_SPREAD`` is worth (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -71,9 +71,11 @@ class LineCurves:
                 return self.line(name)
         self._require_level()
         self._require_wavelength(wavelength_nm)
-        if wavelength_nm not in self._guesses:
-            self._guesses[wavelength_nm] = self._guessed_peak()
-        return self._curve("", wavelength_nm, self._guesses[wavelength_nm])
+        near = min(self._guesses, key=lambda nm: abs(nm - wavelength_nm), default=np.inf)
+        if not abs(near - wavelength_nm) <= _SAME_LINE_NM:
+            near = wavelength_nm
+            self._guesses[near] = self._guessed_peak()
+        return self._curve("", wavelength_nm, self._guesses[near])
 
     def _saturation_power_w(self, wavelength_nm: float) -> UFloat:
         return self.at_reference_w * (wavelength_nm / REFERENCE_NM) ** self.exponent
@@ -88,7 +90,7 @@ class LineCurves:
     def _guessed_peak(self) -> UFloat:
         peaks = list(self.peaks.values())
         mean = sum(peaks[1:], peaks[0]) / len(peaks)
-        squares = sum((p.n - mean.n) ** 2 for p in peaks) + _PEAK_SPREAD_WEIGHT * _PEAK_SPREAD**2
+        squares = sum((p.n - mean.n) ** 2 for p in peaks) + _PEAK_SPREAD_WEIGHT * PEAK_SPREAD**2
         spread = np.sqrt(squares / (_PEAK_SPREAD_WEIGHT + len(peaks) - 1) * (1 + 1 / len(peaks)))
         return mean + ufloat(0.0, spread, tag="peak efficiency of a line never measured")
 

@@ -10,6 +10,7 @@ from html import escape
 import pandas as pd
 from uncertainties import UFloat
 
+from aotf_lab.crystal.efficiency.assumed import AssumedEfficiency
 from aotf_lab.crystal.efficiency.checks import FitPoint, peak_check, reach_check
 from aotf_lab.crystal.efficiency.curve import SLOPE_ONLY, EfficiencyCurve, level_of
 from aotf_lab.crystal.efficiency.line_curves import LineCurves
@@ -56,6 +57,11 @@ class EfficiencyLines:
             {name: self.shared.peak_efficiency(k) for k, name in enumerate(names)}, self.own,
             self.shared.lines[0].power_scale, self.common_errors,
         )  # fmt: skip
+
+    @cached_property
+    def assumed(self) -> AssumedEfficiency:
+        """What is assumed where no drive showed it, each error one for all lines."""
+        return AssumedEfficiency()
 
     @property
     def exponent(self) -> UFloat:

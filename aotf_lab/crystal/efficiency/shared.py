@@ -41,6 +41,11 @@ class SharedFit:
     problem: Problem
     fit: Fit
 
+    @property
+    def exponent_before(self) -> UFloat:
+        """What was known of the exponent before the fit: the error that all that rests on it shares."""
+        return next(p.prior for p in self.problem.parameters if p.name == "exponent" and p.prior is not None)
+
     def saturation_power_indicated_w(self, wavelength_nm: float) -> UFloat:
         """Return P_sat at ``wavelength_nm`` as the first line's scope indicates it."""
         found = self.fit.parameters

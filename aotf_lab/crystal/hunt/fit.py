@@ -102,7 +102,7 @@ def _described(sweep: Sweep, noise: HuntNoise, known: Known) -> Fit:
     chi2, dof = float(rest @ rest), float(len(rest) - leverage.sum())
     birge = (chi2 / dof) ** 0.5 if chi2 > chi2_limit(dof) else 1.0
     scatter = covariance @ (rows.T @ rows) @ covariance * birge**2
-    parameters, from_priors = _parameters(values, covariance, scatter, before)
+    parameters, from_priors = _parameters(values, covariance, scatter, before, known.time_constant_s)
     return Fit(
         parameters, values, scatter + from_priors, chi2, dof, birge, table.u_power_mw is not None, rest, leverage,
         (chi2_check(chi2, dof, _SCATTER),), sweep.floor_scatter_mw,
@@ -116,9 +116,12 @@ def _inverse(information: FloatArray) -> FloatArray:
 
 
 def _parameters(
-    values: FloatArray, covariance: FloatArray, scatter: FloatArray, before: Priors
+    values: FloatArray, covariance: FloatArray, scatter: FloatArray, before: Priors, time_constant_s: UFloat | None
 ) -> tuple[dict[str, UFloat], FloatArray]:
-    """Return the parameters by name, and the covariance (p, p) that they have from what was known beforehand."""
+    """Return the parameters by name, and the covariance (p, p) that they have from what was known beforehand.
+
+    The lag moves with ``time_constant_s`` where that is a variable; drives are each peak's own.
+    """
     names = peak_names((len(values) - SHARED) // PER_PEAK)
     numbers = scatter_variables(scatter, f"scatter of {_SCATTER}")
     result = {name: float(v) + number for name, v, number in zip(names, values, numbers, strict=True)}
@@ -128,7 +131,10 @@ def _parameters(
         from_priors += np.outer(share, share)
         if names[k].startswith("log_fwhm") or not np.any(np.abs(share) > 1e-12):
             continue
-        cause = new_cause(_CAUSES.get(int(k), "drive ratio, assumed or told"), 1.0)
+        if k == LAG and time_constant_s is not None and time_constant_s.s > 0:
+            cause = (time_constant_s - time_constant_s.n) / time_constant_s.s
+        else:
+            cause = new_cause(_CAUSES.get(int(k), "drive ratio, assumed or told"), 1.0)
         for name, part in zip(names, share, strict=True):
             if abs(part) > 0:
                 result[name] = result[name] + float(part) * cause

@@ -159,7 +159,8 @@ def fit_hunt(
         raise ReadingsError(
             "FWHM of a line", found=f"{fwhm_mhz:g} MHz", allowed="above 0 MHz", cure="correct it, or leave it out"
         )
-    solution = solve_hunt(table, Known(_lag(table, time_constant_s), _drive(drive_ratio)))
+    stated = time_constant_s if isinstance(time_constant_s, UFloat) else None
+    solution = solve_hunt(table, Known(_lag(table, time_constant_s), _drive(drive_ratio), stated))
     features = features_of(solution)
     width = width_of_lines(features, fwhm_mhz or (None if features else USUAL_FWHM_MHZ))
     features = with_cut_off(features, solution, width)

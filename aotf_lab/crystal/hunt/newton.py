@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from uncertainties import UFloat
 
 from aotf_lab.crystal.hunt.model import FLOORS, LAG, PER_PEAK, SHARED, SKEW, HuntModel
 from aotf_lab.crystal.hunt.table import HuntTable
@@ -29,10 +30,14 @@ _NARROWER, _WIDER = 1.8, 0.9
 
 @dataclass(frozen=True)
 class Known:
-    """What is told: lag of the meter in steps with its u, drive ratio of all lines with its u; None where not told."""
+    """What is told: lag of the meter in steps with its u, drive ratio of all lines with its u; None where not told.
+
+    ``time_constant_s`` is what the lag rests on where that is a variable of its own.
+    """
 
     lag: tuple[float, float] | None
     drive: tuple[float, float] | None
+    time_constant_s: UFloat | None = None
 
 
 @dataclass(frozen=True)

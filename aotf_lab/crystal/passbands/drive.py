@@ -9,16 +9,9 @@ from uncertainties import UFloat, nominal_value
 from aotf_lab.crystal.efficiency.curve import SLOPE_ONLY, EfficiencyCurve
 from aotf_lab.crystal.efficiency.law import QUARTER_PERIOD
 from aotf_lab.crystal.efficiency.lines import EfficiencyLines
-from aotf_lab.crystal.efficiency.shared import EXPONENT, U_EXPONENT
 from aotf_lab.errors import AotfLabError, OutOfRangeError
-from aotf_lab.estimation import new_cause
 
 __all__ = ["LineDrive", "line_drive"]
-
-_TYPICAL_PEAK, _U_TYPICAL_PEAK = 0.80, 0.10
-"""Peak efficiency where no line's drive showed it (common practice, no source: 0.7 to 0.95)."""
-
-_PEAK = "peak efficiency, never measured"
 
 
 @dataclass(frozen=True)
@@ -48,7 +41,8 @@ def _by_peak(efficiency: EfficiencyLines, line: str, nm: float | None) -> LineDr
     if line in efficiency.own:
         curve = efficiency.line(line)
         if curve.level == SLOPE_ONLY:
-            return _typical(curve.slope_per_w, f"saturation power of {line} by its slope and a peak of 0.80(10)")
+            remark = f"saturation power of {line} by its slope and a peak of 0.80(10)"
+            return _typical(efficiency, line, curve.slope_per_w, remark)
         return LineDrive(curve.saturation_power_w, curve.peak_efficiency)
     if nm is None:
         return LineDrive(None, None, f"the wavelength of {line} is not known, so its saturation power is not")
@@ -56,7 +50,7 @@ def _by_peak(efficiency: EfficiencyLines, line: str, nm: float | None) -> LineDr
         curve = efficiency.at(nm)
     except OutOfRangeError:
         nearest = min(efficiency.wavelengths_nm.values(), key=lambda w: abs(w - nm))
-        power = efficiency.shared.saturation_power_w(nm) * (1 + new_cause("P_sat far from the measured lines", 0.05))
+        power = efficiency.shared.saturation_power_w(nm) * (1 + efficiency.assumed.far)
         remark = f"{line} lies far beyond the lines with efficiency: P_sat by their law of wavelength, eta_max by them"
         return LineDrive(power, efficiency.at(nearest).peak_efficiency, remark)
     return LineDrive(curve.saturation_power_w, curve.peak_efficiency, f"efficiency of {line} by the other lines' law")
@@ -67,15 +61,15 @@ def _by_slope(efficiency: EfficiencyLines, line: str, nm: float | None) -> LineD
     why = "no drive showed a curve bend: P_sat by the initial slope and a peak efficiency of 0.80(10)"
     own: EfficiencyCurve | None = efficiency.own.get(line)
     if own is not None:
-        return _typical(own.slope_per_w, f"{line}: {why}")
+        return _typical(efficiency, line, own.slope_per_w, f"{line}: {why}")
     if nm is None or not efficiency.wavelengths_nm:
         return LineDrive(None, None, f"the wavelength of {line} is not known, so its saturation power is not")
     name = min(efficiency.wavelengths_nm, key=lambda n: abs(efficiency.wavelengths_nm[n] - nm))
     ratio = efficiency.wavelengths_nm[name] / nm
-    slope = efficiency.own[name].slope_per_w * ratio ** (EXPONENT + new_cause("exponent of P_sat", U_EXPONENT))
-    return _typical(slope, f"{line}: {why} of line {name}")
+    slope = efficiency.own[name].slope_per_w * ratio**efficiency.shared.exponent_before
+    return _typical(efficiency, line, slope, f"{line}: {why} of line {name}")
 
 
-def _typical(slope_per_w: UFloat, remark: str) -> LineDrive:
-    peak = new_cause(_PEAK, _U_TYPICAL_PEAK, _TYPICAL_PEAK)
+def _typical(efficiency: EfficiencyLines, line: str, slope_per_w: UFloat, remark: str) -> LineDrive:
+    peak = efficiency.assumed.peak(line)
     return LineDrive(QUARTER_PERIOD * peak / slope_per_w, peak, remark)

@@ -78,7 +78,7 @@ class Passband:
 
         Frequency and power may be ``ufloat``s. What a law linear in all unknowns misses is carried by independent
         causes: near full drive tagged ``BEND``, and beyond the main lobe, where a null may lie anywhere, ``NULLS``; ask
-        ``upper`` there.
+        ``upper`` there. The bend is one for a line; a null at one frequency tells nothing of that at another.
         """
         f, f_elements, f_scalar = split(frequency_mhz)
         power, p_elements, p_scalar = split(rf_power_w)
@@ -92,9 +92,8 @@ class Passband:
             value = float(nominal[i]) + sum(float(g) * d for g, d in zip(gradient[:5, i], deviations, strict=True))
             value = _moved(value, gradient[5, i], _one(f_elements, i))
             value = _moved(value, gradient[6, i], _one(p_elements, i))
-            for tag, u in ((NULLS, nulls[i]), (BEND, bend[i])):
-                value = value + new_cause(tag, float(u)) if u > 0 else value
-            result[i] = value
+            value = value + float(bend[i]) * self._bent if bend[i] != 0 else value
+            result[i] = value + new_cause(NULLS, float(nulls[i])) if nulls[i] > 0 else value
         return result[0] if f_scalar and p_scalar else result
 
     def in_main_lobe(self, frequency_mhz: float, rf_power_w: float) -> bool:
@@ -115,6 +114,10 @@ class Passband:
     @cached_property
     def _u(self) -> tuple[float, ...]:
         return tuple(float(p.s) for p in self._parameters)
+
+    @cached_property
+    def _bent(self) -> UFloat:
+        return new_cause(f"{BEND} of line {self.line}" if self.line else BEND, 1.0)
 
     @cached_property
     def _shape_covariance(self) -> FloatArray:
@@ -183,13 +186,13 @@ class Passband:
         return np.asarray(np.where(s > np.pi / 2, scale * missed, 0.0))
 
     def _bend(self, f: FloatArray, power: FloatArray, elements: list[Any]) -> FloatArray:
-        """Return the root mean square (n,) of the light's quadratic part in P / P_sat, 3^(1/2) at one u of a normal."""
+        """Return the root mean square (n,), signed, of the light's quadratic part in P / P_sat: 3^(1/2) at one u."""
         saturation, values = self.drive[0], self._values[:3]
         u = np.array([(e / saturation).s if isinstance(e, UFloat) else saturation.s * p / saturation.n**2
                       for e, p in zip(elements, power, strict=True)])  # fmt: skip
         ratio = power / saturation.n
         ends = [self._relative(f, np.maximum(ratio + sign * u, 0.0), values) for sign in (1, -1)]
-        return np.asarray(self._values[4] * 3**0.5 * np.abs((ends[0] + ends[1]) / 2 - self._relative(f, ratio, values)))
+        return np.asarray(self._values[4] * 3**0.5 * ((ends[0] + ends[1]) / 2 - self._relative(f, ratio, values)))
 
 
 def _one(elements: list[Any], i: int) -> Any:

@@ -144,6 +144,8 @@ def passbands(
     wavelengths |= {} if efficiency is None else efficiency.wavelengths_nm
     wavelengths |= wavelengths_nm or {}
     law = WidthLaw.over(named) if named else None
+    if fwhm_mhz is not None and not isinstance(fwhm_mhz, UFloat):
+        fwhm_mhz = fwhm_mhz * (1 + new_cause("passband FWHM as stated", _U_STATED_WIDTH))
     made: dict[str, Passband] = {}
     missing: dict[str, str] = {}
     for name, nm in wavelengths.items():
@@ -171,7 +173,7 @@ def passbands(
 
 
 def _unscanned(
-    name: str, nm: UFloat | float | None, tuning: Tuning | None, law: WidthLaw | None, fwhm_mhz: UFloat | float | None
+    name: str, nm: UFloat | float | None, tuning: Tuning | None, law: WidthLaw | None, fwhm_mhz: UFloat | None
 ) -> tuple[UFloat, Shape, str]:
     if nm is None or tuning is None:
         lacks = "its wavelength" if nm is None else "a tuning curve"
@@ -183,10 +185,7 @@ def _unscanned(
     if fwhm_mhz is None:
         raise AotfLabError(f"the width of line {name} is not known", found=Said("no scan of any line"),
                            allowed="one scan or more, or fwhm_mhz", cure="scan one line")  # fmt: skip
-    width = fwhm_mhz
-    if not isinstance(width, UFloat):
-        width = width * (1 + new_cause("passband FWHM as stated", _U_STATED_WIDTH))
-    shape = Shape(half_height_span(0.0, 0.0) / width, new_cause("lean of the passband, unknown", _U_LEAN))
+    shape = Shape(half_height_span(0.0, 0.0) / fwhm_mhz, new_cause("lean of the passband, unknown", _U_LEAN))
     return peak, shape, f"{name} was not scanned: peak by the tuning curve, width as stated"
 
 

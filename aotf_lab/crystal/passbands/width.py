@@ -95,7 +95,7 @@ class WidthLaw:
         away = math.log(peak_mhz / self.reference_mhz)
         log = self.level + away * self.slope + new_cause("widths of single lines", self.scatter)
         rate = math.exp(log.n)
-        return Shape(rate * (1 + (log - log.n)), self.skew + new_cause("lean of a line never scanned", _U_LEAN))
+        return Shape(rate * (1 + (log - log.n)), self.skew + new_cause("leans of single lines", _U_LEAN))
 
 
 def _weights(y: np.ndarray, x: np.ndarray, own: np.ndarray) -> tuple[tuple[np.ndarray, np.ndarray], float]:

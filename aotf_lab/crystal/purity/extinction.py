@@ -92,13 +92,14 @@ class Extinction:
         return f"Extinction{' of line ' + self.line if self.line else ''}"
 
 
-def extinction(on: LightReadings, off: LightReadings, *, line: str = "", u_zero_mw: float = 0.0) -> Extinction:
+def extinction(on: LightReadings, off: LightReadings, *, line: str = "", u_zero_mw: UFloat | float = 0.0) -> Extinction:
     """Return light on over light off from readings of both.
 
     Columns ``optical_power_mw`` with its u (else the scatter of the readings tells it), and where they were logged
     ``dark_power_mw`` and ``incident_power_mw`` with theirs. A dark reading counts once, however often it is subtracted.
     ``u_zero_mw`` is the doubt of the meter's zero that no averaging lessens: ranges that differ between light and dark,
-    stray light. ``seen`` says whether the leak is a number; else there is a bound alone.
+    stray light; a ``ufloat`` as for ``fit_leakage``. ``seen`` says whether the leak is a number; else there is a bound
+    alone.
 
     Raises ``ReadingsError`` where there is no light when on, and as ``fit_leakage`` does.
     """

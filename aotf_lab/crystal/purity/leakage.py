@@ -71,13 +71,14 @@ class Leakage:
 
 
 def fit_leakage(
-    readings: Readings | pd.DataFrame | Sequence[Readings | pd.DataFrame], *, line: str, u_zero_mw: float = 0.0
+    readings: Readings | pd.DataFrame | Sequence[Readings | pd.DataFrame], *, line: str, u_zero_mw: UFloat | float = 0.0
 ) -> Leakage:
     """Return the measured efficiency of ``line`` at each frequency that was set, only its own light being on.
 
     Columns ``frequency_mhz``, ``optical_power_mw``, ``incident_power_mw`` with their u; understood beside them
     ``dark_power_mw`` and ``rf_power_w``. Repeated settings are averaged; the dark reading counts once. ``u_zero_mw`` is
-    the doubt of the meter's zero between the ranges of dark and light, which no averaging lessens.
+    the doubt of the meter's zero between the ranges of dark and light, which no averaging lessens; one ``ufloat`` of
+    mean 0 given to all lines of one meter is one error of theirs, so that differences between lines know it.
 
     Raises ``ReadingsError`` for missing columns, values that are not numbers, no incident light, and single readings
     whose uncertainty nobody states.

@@ -33,11 +33,12 @@ class NetLight:
     checks: tuple[Check, ...]
 
 
-def net_light(readings: Readings, group: NDArray[np.intp], u_zero_mw: float, what: str) -> NetLight:
+def net_light(readings: Readings, group: NDArray[np.intp], u_zero_mw: UFloat | float, what: str) -> NetLight:
     """Return the net light of the rows of each ``group`` (n,), numbered from 0.
 
     (optical - dark) / (incident - dark), averaged. A dark reading counts once, however many rows were read against it.
-    ``u_zero_mw`` is the doubt that averaging does not lessen: zeros of ranges, stray light that comes and goes.
+    ``u_zero_mw`` is the doubt that averaging does not lessen: zeros of ranges, stray light that comes and goes. A
+    ``ufloat`` of mean 0 is that error itself: one for all that is given it.
     Raises ``ReadingsError`` for values that are not numbers, no incident light, and single readings of unknown u.
     """
     readings.require("optical_power_mw")
@@ -51,7 +52,7 @@ def net_light(readings: Readings, group: NDArray[np.intp], u_zero_mw: float, wha
     scale, checks = _scale(net, u, group, what)
     darks = _Darks(readings, dark, u is None, net * base, group)
     offsets = [(e.variable * e.sensitivity, e.column) for e in readings.common if e.kind == "offset"]
-    shared = new_cause(ZERO, u_zero_mw)
+    shared = u_zero_mw if isinstance(u_zero_mw, UFloat) else new_cause(ZERO, u_zero_mw)
     values, dofs = [], []
     for k in range(int(group.max()) + 1):
         rows = group == k
@@ -59,16 +60,16 @@ def net_light(readings: Readings, group: NDArray[np.intp], u_zero_mw: float, wha
         u_own, dof = _u_mean(readings, net[rows], None if u is None else u[rows], rows, scale)
         value = new_cause(f"scatter of {what}", u_own, float(weight @ net[rows]))
         per_dark = -float(weight @ ((1 - net[rows] * referenced) / base[rows]))
-        value = value + darks.of(rows, per_dark) + shared * -per_dark
+        value = value + darks.of(rows, per_dark) + (shared * -per_dark if shared.s > 0 else 0.0)
         for variable, column in offsets:
             sign = {"optical_power_mw": -per_dark, "dark_power_mw": per_dark if dark is not None else 0.0}
             value = value + sign.get(column, 0.0) * variable
         values.append(value)
         dofs.append(dof * (value.s / u_own) ** 4 if u_own > 0 else inf)
     if dark is None:
-        stated = f"its doubt is stated as {u_zero_mw:.3g} mW" if u_zero_mw > 0 else "nothing is known of it"
-        checks += (Check("dark", u_zero_mw > 0, f"no dark reading: the meter's zero stays in {what}, {stated}"
-                         + ("" if u_zero_mw > 0 else "; log dark_power_mw, or state u_zero_mw")),)  # fmt: skip
+        stated = f"its doubt is stated as {shared.s:.3g} mW" if shared.s > 0 else "nothing is known of it"
+        checks += (Check("dark", shared.s > 0, f"no dark reading: the meter's zero stays in {what}, {stated}"
+                         + ("" if shared.s > 0 else "; log dark_power_mw, or state u_zero_mw")),)  # fmt: skip
     return NetLight(tuple(values), tuple(dofs), referenced, checks)
 
 

@@ -26,8 +26,8 @@ U_RANGE_GAIN, U_RANGE_OFFSET = 0.05, 0.02
 """How far two ranges of a power meter may differ at the same light: in gain, and in offset as a share of the highest
 reading (common practice, no source)."""
 
-U_TIME_CONSTANT = 0.1
-"""Relative standard uncertainty of a time constant stated as a plain number."""
+TIME_CONSTANT, U_TIME_CONSTANT = "power meter time constant", 0.1
+"""The cause of error, and the relative standard uncertainty, of a time constant stated as a plain number."""
 
 
 def if_exact(known: UFloat | float | None) -> float | None:
@@ -63,8 +63,7 @@ def stated_lag(table: ScanTable, time_constant_s: float | UFloat | None) -> floa
         return time_constant_in_steps(nominal, table.step_s or 1.0)
     if table.step_s is None:
         return None
-    tag = "time constant of the power meter"
-    stated = time_constant_s if isinstance(time_constant_s, UFloat) else ufloat(nominal, u, tag=tag)
+    stated = time_constant_s if isinstance(time_constant_s, UFloat) else ufloat(nominal, u, tag=TIME_CONSTANT)
     middle = time_constant_in_steps(nominal, table.step_s)
     above = time_constant_in_steps(nominal + u, table.step_s)
     lag: UFloat = middle + (above - middle) / u * (stated - nominal)

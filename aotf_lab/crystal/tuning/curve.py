@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from html import escape
@@ -17,7 +17,7 @@ from aotf_lab.crystal.tuning.checks import published_range_check, shape_check, s
 from aotf_lab.crystal.tuning.common import indicated_value, true_value
 from aotf_lab.crystal.tuning.labels import explained_by_labels, labels_check
 from aotf_lab.crystal.tuning.law import FREED, TuningLaw
-from aotf_lab.crystal.tuning.lines import LineTable, usable_lines
+from aotf_lab.crystal.tuning.lines import LineTable, label_causes, usable_lines
 from aotf_lab.crystal.tuning.order import require_falling
 from aotf_lab.data import CatalogueLine
 from aotf_lab.errors import ReadingsError
@@ -44,7 +44,8 @@ class Tuning:
     """A tuning curve; made by ``fit_tuning`` only.
 
     ``anchored_nm`` is the span of the lines (vacuum nm), ``range_nm`` and ``range_mhz`` where the
-    curve answers. ``fit`` holds the parameters ``scale_m_s``, ``tilt`` and ``bend`` of ``law``.
+    curve answers. ``fit`` holds the parameters ``scale_m_s``, ``tilt`` and ``bend`` of ``law``. They move with the
+    variables of ``stated_nm``, by label, that the lines were fitted with.
     Wavelengths and frequencies may be floats, ``ufloat``s, or sequences of them; a scalar gives a
     ``ufloat``, anything else an object array (n,) of them. Errors that the readings share (the
     counter's time base) are in every answer, so that differences keep their correlation.
@@ -56,6 +57,7 @@ class Tuning:
     range_nm: tuple[float, float]
     problem: Problem = field(repr=False)
     fit: Fit = field(repr=False)
+    stated_nm: Mapping[str, UFloat] = field(default_factory=dict, repr=False)
 
     @property
     def material(self) -> str:
@@ -172,7 +174,11 @@ class Tuning:
 
 
 def fit_tuning(
-    lines: Readings | pd.DataFrame, *, material: str = "TeO2", known_lines: Sequence[CatalogueLine] = ()
+    lines: Readings | pd.DataFrame,
+    *,
+    material: str = "TeO2",
+    known_lines: Sequence[CatalogueLine] = (),
+    stated_nm: Mapping[str, UFloat] | None = None,
 ) -> Tuning:
     """Return the tuning curve through lines of known wavelength and measured frequency.
 
@@ -180,6 +186,8 @@ def fit_tuning(
     ``label``; errors in both variables count. ``known_lines`` are laser lines of the bench beside those of the
     packaged catalogue: where a line seems mislabelled, the check "line labels" says which of them would cure it.
     Where the weak priors on the shape do not apply they are widened, and the check "published shape" fails.
+    ``stated_nm`` are wavelengths by label whose errors count elsewhere too: the curve moves with these variables
+    (where the table has the same value and u), and so what both give keeps its correlation.
 
     Raises ``ReadingsError`` for fewer than two lines, two of the same wavelength, a frequency that rises with
     wavelength (naming the labels exchanged) or a value or u that is not above zero; ``MaterialError`` for a
@@ -195,10 +203,12 @@ def fit_tuning(
     _require_two(readings, table)
     require_falling(table)
     law = TuningLaw(material, table.reference_nm)
-    weak = law.problem(table)
+    stated = dict(stated_nm or {})
+    causes = label_causes(table, stated)
+    weak = law.problem(table, causes=causes)
     weak_fit = fit_problem(weak)
     free = strained(weak_fit) or law.beyond_nm(table.wavelength_nm).size > 0
-    problem = law.problem(table, FREED) if free else weak
+    problem = law.problem(table, FREED, causes) if free else weak
     fit = fit_problem(problem) if free else weak_fit
     anchored = float(table.wavelength_nm.min()), float(table.wavelength_nm.max())
     answers = _range(anchored, material)
@@ -211,7 +221,7 @@ def fit_tuning(
         stated_check(table),
     ]
     fit = replace(fit, checks=tuple(explained_by_labels(c, labels) for c in checks if isinstance(c, Check)))
-    return Tuning(readings, law, anchored, answers, problem, fit)
+    return Tuning(readings, law, anchored, answers, problem, fit, stated)
 
 
 def _require_two(readings: Readings, table: LineTable) -> None:

@@ -9,9 +9,11 @@ when a pole of the published dispersion is off by 2 nm; the weak priors N(0, 0.1
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from uncertainties import UFloat
 
 from aotf_lab.crystal.tuning.lines import LineTable
 from aotf_lab.estimation import Parameter, Problem, new_cause
@@ -43,8 +45,8 @@ class TuningLaw:
         shape = birefringence(wavelength_nm, self.material, extrapolate=True) / wavelength_nm
         return np.asarray(1e3 * scale_m_s * (1.0 + x * (tilt + x * bend)) * shape)
 
-    def problem(self, lines: LineTable, widened: float = 1.0) -> Problem:
-        """Return the fit of ``lines``, the weak priors on the shape ``widened`` by a factor."""
+    def problem(self, lines: LineTable, widened: float = 1.0, causes: Sequence[UFloat | None] = ()) -> Problem:
+        """Return the fit of ``lines``, the weak priors ``widened`` by a factor; ``causes`` are those in the labels."""
         unit = self(lines.wavelength_nm, 1.0, 0.0, 0.0)
         scale = Parameter("scale_m_s", float(np.median(lines.frequency_mhz / unit)))
         shape = (
@@ -60,6 +62,7 @@ class TuningLaw:
             lines.u_wavelength_nm,
             scatter="the lines",
             places=lines.places,
+            x_causes=causes,
         )
 
     def beyond_nm(self, wavelength_nm: FloatArray) -> FloatArray:

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from uncertainties import UFloat
 
 from aotf_lab.errors import ReadingsError, Said
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.reading.readings import Readings
 
-__all__ = ["LineTable", "usable_lines"]
+__all__ = ["LineTable", "label_causes", "usable_lines"]
 
 _SAME_NM = 1e-3
 
@@ -64,6 +66,15 @@ def usable_lines(readings: Readings) -> LineTable:
         )  # fmt: skip
     notes = tuple(n for n in (wavelength_note, frequency_note) if n)
     return LineTable(labels, places, wavelength, u_wavelength, frequency, u_frequency, _media(readings), notes)
+
+
+def label_causes(lines: LineTable, stated_nm: Mapping[str, UFloat]) -> tuple[UFloat | None, ...]:
+    """Return for each row the variable of its wavelength by its label; None where the row states another value or u."""
+    if lines.u_wavelength_nm is None:
+        return ()
+    rows = zip(lines.labels, lines.wavelength_nm, lines.u_wavelength_nm, strict=True)
+    causes = ((stated_nm.get(label), (nm, u)) for label, nm, u in rows)
+    return tuple(c if c is not None and np.allclose((c.n, c.s), row, rtol=1e-9) else None for c, row in causes)
 
 
 def _media(readings: Readings) -> tuple[str, ...]:

@@ -39,5 +39,7 @@ def typical_harmonics(waveforms: Iterable[Waveform]) -> tuple[DriverHarmonic, ..
         own = float(np.sqrt(np.mean([s.s**2 for s in shares])))
         scatter = float(np.std([s.n for s in shares], ddof=1)) if len(shares) > 1 else 0.0
         mean = float(np.mean([s.n for s in shares]))
-        found.append(DriverHarmonic(order, ufloat(mean, max(own, scatter, _LEAST_U), tag="harmonics of the driver")))
+        found.append(
+            DriverHarmonic(order, ufloat(mean, max(own, scatter, _LEAST_U), tag=f"harmonic {order} of the driver"))
+        )
     return tuple(found)

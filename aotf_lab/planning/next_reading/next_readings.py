@@ -127,10 +127,11 @@ class _Space:
         worst = int(np.argmax(after / self.scales))
         shares: dict[str, float] = {}
         for tag, part in zip(self.tags, self.wanted[worst] * (left @ self.wanted[worst]), strict=True):
-            shares[tag] = shares.get(tag, 0.0) + float(part)
+            # of the lines' scatter repeats took that of frequency: the stated wavelengths are left
+            stated = tag == "scatter of the lines" or tag.startswith("wavelength of line ")
+            cause = "error of the anchors' stated wavelengths" if stated else tag
+            shares[cause] = shares.get(cause, 0.0) + float(part)
         cause = max(shares, key=lambda t: shares[t])
-        if cause == "scatter of the lines":  # repeats took its scatter of frequency: the stated wavelengths are left
-            cause = "error of the anchors' stated wavelengths"
         return Floor(kind, self.goals[worst].name, float(before[worst]), float(after[worst]), cause)
 
     def _after(self, covariance: FloatArray, looks: Sequence[Look]) -> FloatArray:

@@ -9,17 +9,14 @@ from uncertainties import UFloat
 
 from aotf_lab.driver.level import Level
 from aotf_lab.errors import AotfLabError, OutOfRangeError, Said, UnsafeDriveError
-from aotf_lab.estimation import new_cause
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.given import given_number
+from aotf_lab.planning.assumed_driver import U_FLAT_DB
 from aotf_lab.planning.curves import Curves, HasCurves
 from aotf_lab.planning.one_drive import one_drive, require_amplifier
 from aotf_lab.planning.safe_drive import require_safe
 
 __all__ = ["ParkedDrive", "parked_drive"]
-
-U_FLAT_DB = 1.0
-"""How far an amplifier's power may be off over a band where it was not measured (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -92,6 +89,6 @@ def _flat(curves: Curves, supply_v: float | None, rf_power_w: UFloat | float) ->
             "no RF power can be called safe", found=Said("no rated RF power"), allowed="[crystal] rated_rf_power_w",
             cure="state it from the crystal's own papers",
         )  # fmt: skip
-    flat = rf_power_w * (1 + new_cause("amplifier not flat (assumed)", U_FLAT_DB * np.log(10) / 10))
+    flat = rf_power_w * (1 + curves.assumed_driver.flatness)
     require_safe(flat, curves.rated_rf_power_w, "parking")
     return ParkedDrive(None, None, flat, f"{nominal:.3g} W at every frequency, give or take {U_FLAT_DB:g} dB (assumed)")

@@ -8,17 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from uncertainties import UFloat
 
-from aotf_lab.estimation import new_cause
+from aotf_lab.planning.assumed_driver import ASSUMED_DBC, AssumedDriver
 from aotf_lab.reading.harmonic_content import HarmonicShare
 
 __all__ = ["HIGHEST_ORDER", "HarmonicLevel", "harmonic_levels"]
 
 HIGHEST_ORDER = 3
 """Orders above this are weak, and mostly beyond the band of the crystal's transducer (common practice, no source)."""
-
-ASSUMED_DBC = {2: -20.0, 3: -25.0}
-U_ASSUMED_DB = 6.0
-"""Levels of a class AB amplifier where no trace was saved, and how far they may be off (common practice, no source)."""
 
 _PER_NEPER = 10.0 / float(np.log(10.0))
 _CONFIDENT = 1.645
@@ -53,22 +49,23 @@ class HarmonicLevel:
         return f"harmonic {self.order} at {self.level_dbc:.1f} +- {u:.1f} dBc ({how})"
 
 
-def harmonic_levels(harmonics: Sequence[HarmonicShare] | None) -> tuple[HarmonicLevel, ...]:
+def harmonic_levels(
+    harmonics: Sequence[HarmonicShare] | None, assumed: AssumedDriver | None = None
+) -> tuple[HarmonicLevel, ...]:
     """Return the fundamental and the harmonics up to the third.
 
     ``harmonics`` as saved traces show them, empty for a pure sine; None where no trace was saved: then -20 dBc and
-    -25 dBc are assumed, +- 6 dB (k = 1). They are those at the amplifier's output, whatever the frequency.
+    -25 dBc are assumed, +- 6 dB (k = 1), with the errors of ``assumed`` (``Curves.assumed_driver``; left out, new
+    ones). They are those at the amplifier's output, whatever the frequency.
 
     >>> [str(h) for h in harmonic_levels(None)][1]
     'harmonic 2 at -20.0 +- 6.0 dBc (assumed, no trace saved)'
     """
     first = HarmonicLevel(1, 1.0, 0.0, True)
     if harmonics is None:
-        u = U_ASSUMED_DB / _PER_NEPER
-        return (first, *(
-            HarmonicLevel(order, 10.0 ** (dbc / 10.0), new_cause(f"harmonic {order} not measured", u), False)
-            for order, dbc in ASSUMED_DBC.items()
-        ))  # fmt: skip
+        doubts = (assumed or AssumedDriver()).harmonics
+        levels = ((order, 10.0 ** (dbc / 10.0)) for order, dbc in ASSUMED_DBC.items())
+        return (first, *(HarmonicLevel(order, share, doubts[order], False) for order, share in levels))
     found = [h for h in harmonics if 2 <= h.order <= HIGHEST_ORDER and h.share.n > 0]
     return (first, *(HarmonicLevel(h.order, float(h.share.n), _doubt(h.share), True) for h in found))
 

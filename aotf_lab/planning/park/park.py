@@ -74,7 +74,7 @@ def park_frequency(
         else (f"lines weighted by their incident power, {known}")
     )
     full = np.array([_full_light(passbands, drive, line) for line in lines])
-    levels = harmonic_levels(harmonics)
+    levels = harmonic_levels(harmonics, curves.assumed_driver)
     model = LeakModel(passbands, lines, drive, levels, full, line_weights(lines, full, incident), combine)
     window = _K * _u_frequency(curves.vco, reach) + (DRIFT_MHZ if drift_mhz is None else drift_mhz)
     found = model.map(_grid(reach, passbands, lines), window)

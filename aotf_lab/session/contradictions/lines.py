@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations
 
 import numpy as np
-from uncertainties import ufloat
+from uncertainties import UFloat
 
 from aotf_lab.crystal import Tuning
 from aotf_lab.estimation.checks import z_limit
@@ -27,7 +27,7 @@ def against_lines(session: Session, reads: Sequence[ReadFile]) -> Iterator[Contr
     scanned = set()
     if tuning is not None:
         for read in reads:
-            for contradiction in _far(read, tuning):
+            for contradiction in _far(read, tuning, session.stated_nm):
                 scanned.add(read.file.line)
                 yield contradiction
         yield from _labels(session, tuning, scanned)
@@ -36,14 +36,14 @@ def against_lines(session: Session, reads: Sequence[ReadFile]) -> Iterator[Contr
     yield from _without_file(session, reads)
 
 
-def _far(read: ReadFile, tuning: Tuning) -> Iterator[Contradiction]:
+def _far(read: ReadFile, tuning: Tuning, stated_nm: Mapping[str, UFloat]) -> Iterator[Contradiction]:
     line = next((ln for ln in read.facts.lines if ln.name == read.file.line), None)
     if read.file.purpose != "scan" or line is None or line.wavelength_nm is None or not read.has("frequency_mhz"):
         return
     low, high = tuning.range_nm
     if not low <= line.wavelength_nm <= high:
         return
-    expected = tuning.frequency(ufloat(line.wavelength_nm, line.u_wavelength_nm))
+    expected = tuning.frequency(stated_nm[line.name])
     frequency = read.readings.table["frequency_mhz"].to_numpy(dtype=float)
     first, last = float(np.nanmin(frequency)), float(np.nanmax(frequency))
     miss = max(first - expected.n, expected.n - last, 0.0)

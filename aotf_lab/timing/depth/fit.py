@@ -45,8 +45,8 @@ def fit_modulation_depth(
     ``readings`` is a table with ``modulation_khz`` and ``depth``; without ``u_depth`` the scatter tells. The depth at
     rest is fitted, so a part of the light that is never modulated does no harm. ``port_bandwidth_khz`` is that of a
     single pole besides the beam (oscillator's port); with ``fit_port`` the readings find it, beginning from the value
-    given. ``detector_rise_us`` (10 to 90 %, a pole as well) is taken off each reading first, as if it were known
-    exactly: the result is that of the light. ``transit_us`` is D/v from an edge: the two are compared.
+    given. ``detector_rise_us`` (10 to 90 %, a pole as well) is taken off each reading first, and its error, one for
+    all, stays in the result: that is the light's. ``transit_us`` is D/v from an edge: the two are compared.
     Modulate by a small drive: where it swings over the whole of sin^2, harmonics add to the depth, more so at low
     frequencies.
 
@@ -69,9 +69,9 @@ def fit_modulation_depth(
     u = table.table["u_depth"].to_numpy(dtype=float) if "u_depth" in table.table.columns else None
     _require_depths(table, depth, u)
     if detector_rise_us is not None:
-        seen = pole_depth(f, pole_of_bandwidth_us(1.0) / pole_of_rise_us(nominal(detector_rise_us)))
+        seen = _seen(f, nominal(detector_rise_us))
         depth, u = depth / seen, None if u is None else u / seen
-    problem = _problem(table, f, depth, u, port_bandwidth_khz, fit_port)
+    problem = _problem(table, f, depth, u, port_bandwidth_khz, fit_port, detector_rise_us)
     fit = fit_problem(problem)
     p = fit.parameters
     port: Number | None = p.get("port_khz", port_bandwidth_khz)
@@ -98,9 +98,15 @@ def _require_depths(table: Readings, depth: FloatArray, u: FloatArray | None) ->
         )  # fmt: skip
 
 
+def _seen(f: FloatArray, rise_us: float) -> FloatArray:
+    """Return the share (n,) of the depth at ``f`` (kHz) that a detector of this rise (us) shows."""
+    return np.asarray(pole_depth(f, pole_of_bandwidth_us(1.0) / pole_of_rise_us(rise_us)))
+
+
 def _problem(
-    table: Readings, f: FloatArray, depth: FloatArray, u: FloatArray | None, port: Number | None, fit_port: bool
-) -> Problem:
+    table: Readings, f: FloatArray, depth: FloatArray, u: FloatArray | None, port: Number | None, fit_port: bool,
+    rise: Number | None,
+) -> Problem:  # fmt: skip
     rest = float(np.max(depth))
     if not rest > 0:
         raise AotfLabError("depth of modulation nowhere above zero", found=rest, allowed="above 0",
@@ -120,11 +126,16 @@ def _problem(
         parameters.append(Parameter("port_khz", start, 1e-2 * start, 1e3 * start, prior))
     elif isinstance(port, UFloat) and port.s > 0:
         parameters.append(Parameter("port_khz", port.n, 1e-2 * port.n, 1e2 * port.n, port))
+    poles = len(parameters)
+    if isinstance(rise, UFloat) and rise.s > 0:
+        parameters.append(Parameter("detector_rise_us", rise.n, 1e-2 * rise.n, 1e2 * rise.n, rise))
 
-    def model(x: FloatArray, at_rest: float, d_over_v: float, bandwidth: float | None = None) -> FloatArray:
-        pole = bandwidth if bandwidth is not None else known
+    def model(x: FloatArray, at_rest: float, d_over_v: float, *rest: float) -> FloatArray:
+        pole = rest[0] if poles > 2 else known
         course = at_rest * beam_depth(x, d_over_v)
-        return np.asarray(course if pole is None else course * pole_depth(x, pole), dtype=float)
+        course = course if pole is None else course * pole_depth(x, pole)
+        left = 1.0 if len(parameters) == poles else _seen(x, rest[poles - 2]) / _seen(x, nominal(rise))
+        return np.asarray(course * left, dtype=float)
 
     return Problem(model, tuple(parameters), f, depth, u, None, "the depths of modulation", table.places)
 
