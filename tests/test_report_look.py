@@ -11,6 +11,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 
+from aotf_lab.__main__ import main
 from aotf_lab.drawing.figures import BLUE, GREY, ORANGE
 from aotf_lab.errors import AotfLabError, SessionError
 from aotf_lab.report import report_html, write_report
@@ -19,7 +20,9 @@ from aotf_lab.report.driver_parts import driver_of
 from aotf_lab.report.light_parts import light_of
 from aotf_lab.report.pace_parts import pace_of
 from aotf_lab.report.pdf import pdf_of
+from aotf_lab.session import open_session
 from aotf_lab.session.rerun.results import SessionResults, results
+from tests.browser import chromium, missing, wait_for
 from tests.conftest import DEMO
 
 
@@ -203,3 +206,79 @@ def test_other_endings_and_papers_are_refused(demo, tmp_path, name, paper, words
     with pytest.raises(SessionError, match=words):
         write_report(demo, tmp_path / name, paper=paper)
     assert list(tmp_path.iterdir()) == []
+
+
+def test_every_table_says_what_it_is(html):
+    """WCAG 2.1, technique H39: a caption for each table."""
+    captions = re.findall(r"<table[^>]*><caption[^>]*>([^<]+)</caption>", html)
+    assert len(captions) == html.count("<table")
+    assert all(captions)
+
+
+def test_text_stands_out_from_what_is_behind_it(html):
+    """WCAG 2.1, 1.4.3: a contrast of 4.5 to 1 for text; every ink of the style sheet on its darkest paper."""
+    style = html[html.index("<style>") : html.index("</style>")]
+
+    def luminance(ink):
+        full = ink if len(ink) == 7 else "#" + "".join(2 * digit for digit in ink[1:])
+        return _LUMINANCE @ _linear(full)
+
+    inks = re.findall(r"(?<![-\w])color: (#[0-9a-f]{3,6})\b", style)
+    papers = re.findall(r"background: (#[0-9a-f]{3,6});", style)
+    assert len(inks) >= 3
+    assert "#f3f3f3" in papers
+    for ink in inks:
+        assert (min(map(luminance, papers)) + 0.05) / (luminance(ink) + 0.05) >= 4.5
+
+
+def test_long_hashes_break_where_the_page_is_narrow(html):
+    assert re.search(r"body \{[^}]*overflow-wrap: break-word", html)
+
+
+def test_page_sets_signs_of_print(html):
+    """Units as in the SI Brochure, 9th ed., 2019: µ for micro, from memory."""
+    text = re.sub(r"<style>.*?</style>|<[^>]+>", " ", html, flags=re.DOTALL)
+    assert "±" in text
+    assert "+-" not in text
+    assert "+/-" not in text
+    assert not re.search(r"\d u[sW]\b|\d deg\b", text)
+
+
+@pytest.fixture
+def oscillator_alone(tmp_path):
+    facts = (DEMO / "session.toml").read_text()
+    head, file = facts[: facts.index("[[line]]")], '[[file]]\npath = "vco_warm.csv"\npurpose = "oscillator"\n'
+    (tmp_path / "session.toml").write_text(head + file)
+    (tmp_path / "vco_warm.csv").write_bytes((DEMO / "vco_warm.csv").read_bytes())
+    return report_html(open_session(tmp_path))
+
+
+def test_an_oscillator_alone_leaves_no_empty_part(oscillator_alone):
+    assert "No line can be set: session.toml names none." in oscillator_alone
+    assert "0 of 0" not in oscillator_alone
+    assert "<h2>Numbers</h2>" not in oscillator_alone
+    assert "<h2>Curves</h2>" in oscillator_alone
+    assert "Brackets:" not in oscillator_alone
+    assert not re.search(r"<tbody>\s*</tbody>", oscillator_alone)
+
+
+@pytest.mark.parametrize("day", [120, 410])
+def test_an_opening_session_is_told_what_it_is_good_for(day):
+    page = report_html(open_session(DEMO.parent / f"skerry_day{day}"))
+    assert "held against a kept one they tell whether it still holds: aotf-lab opening." in page
+    assert page.count("too few different voltages for a curve of unknown form; found") == 1
+
+
+@pytest.mark.skipif(bool(missing()), reason=f"needs {missing()}")
+def test_report_and_preflight_do_not_pan_sideways(html, tmp_path):
+    (tmp_path / "report.html").write_text(html, encoding="utf-8")
+    assert main(["preflight", str(DEMO), "--out", str(tmp_path / "preflight.html")]) == 0
+    with chromium() as tab:
+        for width in (390, 800, 1200):
+            page = tab(width, 844)
+            for name in ("report", "preflight"):
+                page.open((tmp_path / f"{name}.html").as_uri())
+                shown = f"document.readyState == 'complete' && location.href.endsWith('{name}.html')"
+                wait_for(lambda page=page, shown=shown: page.value(shown), f"{name} is not shown")
+                assert page.value("document.documentElement.scrollWidth") <= width, (name, width)
+            page.close()

@@ -15,6 +15,7 @@ from aotf_lab.report.checks_passed import passed_once, passed_rows, question
 from aotf_lab.report.driver_parts import driver_of
 from aotf_lab.report.light_parts import light_of
 from aotf_lab.report.pace_parts import pace_of
+from aotf_lab.report.words import typeset
 from aotf_lab.session.rerun.results import results
 
 
@@ -36,7 +37,7 @@ def test_no_passed_check_is_lost(checks):
 def test_every_passed_check_stands_in_full_on_the_page(checks, demo):
     page = markup.unescape(report_html(demo))
     full = page[page.index('<details class="all">') : page.index("</details>")]
-    assert all(f"{c.part}, {c.name}: {c.detail}." in full for c in checks if c.passed)
+    assert all(f"{c.part}, {c.name}: {typeset(c.detail)}." in full for c in checks if c.passed)
 
 
 @pytest.mark.parametrize(

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import subprocess
 from dataclasses import replace
+from types import SimpleNamespace
 
 import pytest
 
+from aotf_lab.errors import SessionError
 from aotf_lab.planning import SetPoints
 from aotf_lab.report.checks import PartCheck, gathered_checks
 from aotf_lab.report.content import set_point_rows
@@ -162,4 +164,18 @@ def test_lines_that_must_not_be_used_and_grave_findings_come_first(demo):
         ("Line F: no set-point", "all of it", ""),
         ("a.csv:3, counts doubled", "", "read again"),
         ("Oscillator: scatter", "12 %", "look for an outlier"),
+    ]
+
+
+def test_lines_that_lack_the_same_stand_together(demo):
+    points = demo.set_points()
+    error = SessionError("no file with purpose 'oscillator'", found="scan", allowed="one", cure="add it")
+    lacking = [replace(points[n], reachable=False, remark=f"no oscillator curve: {error}") for n in "DEF"]
+    beyond = replace(points["A"], reachable=False, remark=f"beyond; no oscillator curve: {error}")
+    session = SimpleNamespace(troubles={"vco": error})
+    told = failures(session, SetPoints((beyond, *lacking)), [], [])
+    assert [(t.title, t.words, t.cure) for t in told] == [
+        ("Line A: no set-point", "beyond; no oscillator curve", "see \u201cNot computed\u201d below"),
+        ("Lines D, E and F: no set-point", "no oscillator curve", "see \u201cNot computed\u201d below"),
+        ("Not computed: oscillator curve", "no file with purpose 'oscillator'", "add it"),
     ]

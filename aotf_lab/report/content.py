@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from uncertainties import UFloat
 
 from aotf_lab.planning import SetPoint, SetPoints
 from aotf_lab.report.preflight_rows import rounded_down
 from aotf_lab.report.words import light, measured
 
-__all__ = ["DETAIL_HEADS", "NOTES", "SET_POINT_HEADS", "budget_rows", "detail_rows", "set_point_rows"]
+__all__ = ["DETAIL_HEADS", "NOTES", "SET_POINT_HEADS", "budget_rows", "detail_rows", "set_point_rows", "without"]
 
 SET_POINT_HEADS = (
     "Line",
@@ -65,12 +67,24 @@ def _supply(supply_v: UFloat | None, highest_v: float | None) -> str:
     return text if float(text.partition("(")[0]) <= highest_v else rounded_down(min(supply_v.n, highest_v))
 
 
-def detail_rows(points: SetPoints) -> list[tuple[str, ...]]:
-    """Return how sure each set-point is, and why, as text."""
-    return [_detail_row(p) for p in points]
+def detail_rows(points: SetPoints, errors: Iterable[Exception] = ()) -> list[tuple[str, ...]]:
+    """Return how sure each set-point is, and why, as text; ``errors`` stand on the page already."""
+    told = [str(error) for error in errors]
+    return [_detail_row(p, told) for p in points]
 
 
-def _detail_row(point: SetPoint) -> tuple[str, ...]:
+def without(remark: str, errors: Iterable[str], instead: str = "") -> str:
+    """Return ``remark`` with ``instead`` in the place of each of ``errors`` that it repeats.
+
+    >>> without("no oscillator curve: too few readings; beyond the anchors", ["too few readings"])
+    'no oscillator curve; beyond the anchors'
+    """
+    for error in errors:
+        remark = remark.replace(f": {error}", instead)
+    return remark
+
+
+def _detail_row(point: SetPoint, errors: list[str]) -> tuple[str, ...]:
     origin = {
         "own peak": "set to its own peak",
         "carrier": "set to the best carrier",
@@ -78,12 +92,16 @@ def _detail_row(point: SetPoint) -> tuple[str, ...]:
     }.get(point.origin, "")
     return (
         point.line,
-        "–" if point.share_of_fwhm is None else f"{100 * point.share_of_fwhm:.1f} %",
+        "–" if point.share_of_fwhm is None else _percent(100 * point.share_of_fwhm),
         "–" if point.drive_v is None else f"{1e3 * point.drive_v.s:.1f}",
         measured(point.drive_other_meter_v),
         point.largest_cause,
-        "; ".join(filter(None, (origin, point.remark))),
+        "; ".join(filter(None, (origin, without(point.remark, errors, " (why: \u201cChecks that failed\u201d)")))),
     )
+
+
+def _percent(percent: float) -> str:
+    return f"{percent:.1f} %" if percent >= 0.05 else "less than 0.1 %"
 
 
 def budget_rows(points: SetPoints) -> list[tuple[str, list[str]]]:

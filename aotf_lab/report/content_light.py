@@ -67,8 +67,7 @@ def _peaks(light: Light) -> Iterator[NumberRow]:
     if light.identity is not None:
         best, gap = light.identity.best, light.identity.gap
         value = "ambiguous" if light.identity.ambiguous else f"known, probability {best.probability:.4g}"
-        more = "higher" if gap is None or gap >= 0 else "lower"
-        second = "" if gap is None else f"chi-square of the runner-up {more} by {abs(gap):.3g}"
+        second = "" if gap is None or gap < 0 else f"chi-square of the runner-up higher by {gap:.3g}"
         yield NumberRow("Which scanned peak is which line, from the peaks alone", value, second, "")
 
 

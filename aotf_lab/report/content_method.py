@@ -82,10 +82,16 @@ def _general(session: Session, all_files: str) -> Iterator[Paragraph]:
         yield Paragraph("Accuracies, as stated (u is for k = 1)", "; ".join(said) + ".")
 
 
+_LEAST_DOF = 0.05
+"""Weak priors leave a fit of as many readings as parameters some thousandths."""
+
+
 def _fitted(fit: Fit) -> str:
     scaled = "" if fit.birge == 1.0 else f" (uncertainties scaled up {fit.birge:.2f} times)"
     if not fit.u_known:
         return f"scatter of the readings as their uncertainty, {fit.dof:.3g} degrees of freedom"
+    if fit.dof < _LEAST_DOF:
+        return "no reading more than it takes, so none tests it"
     return f"chi2/dof = {fit.chi2:.1f}/{fit.dof:.4g}{scaled}"
 
 

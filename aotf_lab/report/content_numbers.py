@@ -91,7 +91,7 @@ def _efficiency_rows(session: Session) -> Iterator[NumberRow]:
             power = own.saturation_power_w
             yield number_row(f"Saturation power of line {name} alone", power, "W", own.saturation_interval_w())
             yield number_row(f"Peak efficiency of line {name} alone", own.peak_efficiency, "", own.peak_interval())
-    if lines.level != "slope only":
+    if lines.level != "slope only" and len(lines.own) > 1:
         shared = lines.saturation_power_w()
         yield number_row("Saturation power at 589 nm, all lines together", shared, "W", lines.fit.interval(shared))
 
@@ -110,9 +110,9 @@ def _modulator_rows(session: Session) -> Iterator[NumberRow]:
         for what, value, unit in (
             ("Best carrier", modulator.carrier_mhz, "MHz"),
             ("Bandwidth at half of the light", modulator.bandwidth_mhz, "MHz"),
-            ("Bragg angle outside, given v", modulator.bragg_angle_deg, "deg"),
-            ("Separation of the orders outside, given v", modulator.separation_deg, "deg"),
-            ("Rise time predicted from beam and v", modulator.rise_time_us, "us"),
+            ("Bragg angle outside, given v", modulator.bragg_angle_deg, "°"),
+            ("Separation of the orders outside, given v", modulator.separation_deg, "°"),
+            ("Rise time predicted from beam and v", modulator.rise_time_us, "µs"),
         ):
             if value is not None:
                 yield number_row(f"{what}, line {name}", value, unit, fit.interval(value))

@@ -12,13 +12,13 @@ from aotf_lab.report.preflight_rows import rounded_down
 from aotf_lab.report.words import count, joined, light
 from aotf_lab.session import Session
 
-__all__ = ["trouble_names", "verdict"]
+__all__ = ["trouble_names", "trouble_texts", "verdict"]
 
 
 def verdict(session: Session, driver: Driver, points: SetPoints, checks: list[PartCheck]) -> list[str]:
     """Return the verdict: what can be set, how well, and what stands against trusting it."""
     reached = [p for p in points if p.reachable]
-    sentences = [f"{len(reached)} of {count(len(points), 'line')} can be set."]
+    sentences = [_settable(session, len(reached), len(points)), *_few_readings(session)]
     losses = [(p.light_lost_percent, p) for p in reached if p.light_lost_percent is not None]
     if losses:
         worst, point = max(losses, key=lambda pair: pair[0])
@@ -33,6 +33,33 @@ def verdict(session: Session, driver: Driver, points: SetPoints, checks: list[Pa
     if session.troubles:
         sentences.append(f"Not computed: {joined(trouble_names(session))}; the reason stands below.")
     return [*sentences, *_checked(session, driver, checks, bool(reached))]
+
+
+def _settable(session: Session, reached: int, points: int) -> str:
+    if points:
+        return f"{reached} of {count(points, 'line')} can be set."
+    return "No line can be set" + ("." if session.facts.lines else ": session.toml names none.")
+
+
+def _few_readings(session: Session) -> Iterator[str]:
+    """Yield what a session with too few readings of the oscillator for a curve is good for."""
+    if "vco" in session.troubles and any(f.purpose == "oscillator" for f in session.facts.files):
+        yield (
+            "A few readings of the oscillator make no curve of their own; held against a kept one they tell whether it "
+            "still holds: aotf-lab opening."
+        )
+
+
+def trouble_texts(session: Session) -> list[tuple[str, str]]:
+    """Return name and error of each part that could not be computed; an error told once is not told again in others."""
+    texts = [str(error) for error in session.troubles.values()]
+    shown = []
+    for text in texts:
+        for other in texts:
+            if other != text:
+                text = text.replace(f"found {other}", "found the error told above")
+        shown.append(text)
+    return list(zip(trouble_names(session), shown, strict=True))
 
 
 def supply_sentence(driver: Driver) -> str:

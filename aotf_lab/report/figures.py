@@ -175,9 +175,20 @@ def _efficiency(session: Session) -> Iterator[ReportFigure]:
             encoded(figure_to_svg(figure, f"efficiency {name}")),
             f"Efficiency of line {name} against RF power; below, readings minus curve in percent of the light. "
             f"{_LEVELS.get(curve.level, '')}".strip(),
-            f"Efficiency of line {name} for RF power up to {curve.range_w[1]:.2g} W; level: {curve.level}.",
+            f"Efficiency of line {name} against RF power, {_course(curve)}.",
             PAIR,
         )
+
+
+def _course(curve: Efficiency) -> str:
+    """Return how the efficiency goes with RF power, in words with numbers."""
+    top = curve.range_w[1]
+    if curve.level == SLOPE_ONLY:
+        last = float(drive_law(np.array([top]), curve.slope_per_w.n, curve.curvature.n)[0])
+        return f"rising to {last:.2f} at {top:.2g} W, the highest measured"
+    most, power = curve.peak_efficiency.n, curve.saturation_power_w.n
+    measured_to = "" if curve.level == FULL else ", beyond what was measured"
+    return f"measured up to {top:.2g} W; the most, {most:.2f}, at {power:.3g} W{measured_to}"
 
 
 def _light_residuals(curve: Efficiency) -> tuple[Floats, Floats, Floats]:

@@ -8,6 +8,7 @@ from aotf_lab.drawing import figure_to_svg, legend_above, new_figure
 from aotf_lab.drawing.level import mark_safe_supply
 from aotf_lab.report.driver_parts import Driver
 from aotf_lab.report.figures import PAIR, WIDTHS_IN, ReportFigure, encoded
+from aotf_lab.report.words import joined
 from aotf_lab.session import Session
 
 __all__ = ["driver_figures", "small_figure"]
@@ -64,7 +65,8 @@ def _match(driver: Driver) -> Iterator[ReportFigure]:
     if match is None:
         return
     low, high = match.range_mhz
-    bands = " and ".join(f"{a:.1f} to {b:.1f} MHz" for a, b in match.matched_bands()) or "nowhere"
+    matched = [f"{a:.1f} to {b:.1f} MHz" for a, b in match.matched_bands()]
+    bands = joined(matched) if matched else "nowhere"
     yield small_figure(
         "match",
         lambda ax: match.plot(ax),

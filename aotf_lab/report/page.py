@@ -6,6 +6,8 @@ from importlib.resources import files
 
 import jinja2
 
+from aotf_lab.report.words import typeset
+
 __all__ = ["rendered"]
 
 
@@ -14,6 +16,7 @@ def rendered(template: str, **content: object) -> str:
     environment = jinja2.Environment(
         autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, loader=jinja2.FunctionLoader(_text)
     )
+    environment.filters["typeset"] = typeset
     return environment.get_template(template).render(content) + "\n"
 
 

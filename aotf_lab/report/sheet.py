@@ -37,7 +37,7 @@ def bench_sheet(
         session.facts.date or "",
         (_supply(driver), _wait(session, driver), _park(light)),
         tuple(sheet_lines(points, texts)),
-        tuple(_notes(light, pace)),
+        tuple(_notes(light, pace)) if points else (),
         tuple(sheet_plays(pace)),
         tuple(failures(session, points, *judged)),
         0,

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from uncertainties import nominal_value
 
+from aotf_lab.errors import AotfLabError
 from aotf_lab.planning import SetPoints
 from aotf_lab.planning.generator import SineSweep
 from aotf_lab.planning.sequence import Sequence
 from aotf_lab.report.checks import PartCheck
+from aotf_lab.report.content import without
 from aotf_lab.report.content_pace import OUT_OF_REACH
 from aotf_lab.report.content_plays import typed_volts
 from aotf_lab.report.content_verdict import trouble_names
@@ -96,7 +98,7 @@ def _typed(both: list[str], any_typed: bool) -> tuple[str, ...]:
 def failures(session: Session, points: SetPoints, checks: list[PartCheck], findings: list[Finding]) -> list[Failure]:
     """Return everything that stands against trusting the sheet, what weighs most first."""
     return [
-        *_lines(points),
+        *_lines(points, session.troubles.values()),
         *(
             Failure(f"Not computed: {name}", clipped(error.what, _WORDS), "", clipped(error.cure, _CURE))
             for name, error in zip(trouble_names(session), session.troubles.values(), strict=True)
@@ -110,11 +112,19 @@ def failures(session: Session, points: SetPoints, checks: list[PartCheck], findi
     ]
 
 
-def _lines(points: SetPoints) -> Iterator[Failure]:
+def _lines(points: SetPoints, errors: Iterable[AotfLabError]) -> Iterator[Failure]:
+    """Yield what speaks against lines, those together of which the same is said."""
+    told = [str(error) for error in errors]
+    alike: dict[tuple[bool, bool, str, str], list[str]] = {}
     for p in points:
         if p.doubtful or not p.reachable:
-            title = f"Line {p.line}: {'do not use it' if p.doubtful else 'no set-point'}"
-            yield Failure(title, clipped(p.remark, _WORDS), "all of it" if not p.reachable else "", "")
+            words = without(p.remark, told)
+            cure = "" if words == p.remark else "see \u201cNot computed\u201d below"
+            alike.setdefault((p.doubtful, p.reachable, words, cure), []).append(p.line)
+    for (doubtful, reachable, words, cure), names in alike.items():
+        them, lines = ("it", "Line") if len(names) == 1 else ("them", "Lines")
+        title = f"{lines} {joined(names)}: {f'do not use {them}' if doubtful else 'no set-point'}"
+        yield Failure(title, clipped(words, _WORDS), "" if reachable else "all of it", cure)
 
 
 def _check(check: PartCheck) -> Failure:

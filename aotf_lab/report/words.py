@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
+
 from uncertainties import UFloat
 
 from aotf_lab.estimation import variance_shares
 from aotf_lab.planning import shown
 
-__all__ = ["causes", "clipped", "count", "joined", "light", "measured", "of_line"]
+__all__ = ["causes", "clipped", "count", "joined", "light", "measured", "of_line", "typeset"]
 
 
 def measured(value: UFloat | float | None, unit: str = "") -> str:
@@ -65,3 +67,26 @@ def count(number: int, noun: str) -> str:
 def of_line(name: str) -> str:
     """Return `` of line E``, nothing for a file that names no line."""
     return f" of line {name}" if name else ""
+
+
+_SIGNS = tuple(
+    (re.compile(plain), sign)
+    for plain, sign in (
+        (r"(?<=[\d)] )us\b", "µs"),
+        (r"(?<=[\d)] )uW\b", "µW"),
+        (r"(?<=[\d)]) deg\b", "°"),
+        (r"(?<!\w)\+/?-(?= ?\d)", "±"),
+        (r"(?<=[\d)])\+/-(?=\d)", " ± "),
+    )
+)
+
+
+def typeset(text: str) -> str:
+    """Return ``text`` with the signs of print where plain text makes do with letters.
+
+    >>> typeset("-44.3 +- 2.8 kHz/K over 2.6 deg, held 38.6 us, 1.54+/-0.02, +-0.3 K")
+    '-44.3 ± 2.8 kHz/K over 2.6°, held 38.6 µs, 1.54 ± 0.02, ±0.3 K'
+    """
+    for plain, sign in _SIGNS:
+        text = plain.sub(sign, text)
+    return text
