@@ -129,7 +129,7 @@ def test_legend_names_what_an_axis_to_the_right_shows():
     assert [t.get_text() for t in legend_above(ax).get_legend().get_texts()] == ["crosstalk", "efficiency"]
 
 
-@pytest.mark.parametrize("scale", [1e-6, 1.0, 1e6])
+@pytest.mark.parametrize("scale", [1e-9, 1e-6, 1.0, 1e3, 1e9])
 def test_ticks_show_whole_numbers_with_nothing_in_a_corner(scale):
     figure, (ax,) = new_figure()
     ax.plot([66.42 * scale, 66.4201 * scale], [2.0 * scale, 5.0 * scale])
@@ -138,7 +138,7 @@ def test_ticks_show_whole_numbers_with_nothing_in_a_corner(scale):
     for axis in (ax.xaxis, ax.yaxis):
         assert axis.get_offset_text().get_text() == ""
         shown = [float(t.get_text().replace("\u2212", "-")) for t in axis.get_ticklabels()]
-        assert shown == pytest.approx(axis.get_majorticklocs(), rel=1e-6)
+        assert shown == pytest.approx(axis.get_majorticklocs(), rel=1e-4)
 
 
 @pytest.mark.parametrize(("low", "high"), [(0.7, 5.2), (1.1, 1.9), (3.0, 900.0)])

@@ -23,8 +23,10 @@ __all__ = [
     "ORANGE",
     "axes_or_new",
     "figure_to_svg",
+    "height_pt",
     "legend_above",
     "legend_in_words",
+    "length_pt",
     "lightened",
     "log_ticks",
     "name_axes",
@@ -42,8 +44,8 @@ _POINTS = 72
 _BETWEEN = 0.16
 """Space between axes above each other, as a share of their mean height."""
 _EDGE_IN = 0.04
-_WHOLE = (-7, 9)
-"""Powers of ten within which ticks are written out."""
+_WHOLE = (1e-5, 1e7)
+"""Between these ticks are written out, beyond with a power of ten at each."""
 _FEW = 1.3
 """Decades with room for more ticks than two in each."""
 _ROOM = "room of the legend"
@@ -72,11 +74,15 @@ def name_axes(ax: Axes, x_label: str, y_label: str) -> Axes:
     """
     ax.set_xlabel(x_label)
     ax.set_ylabel(y_label)
-    for axis in (ax.xaxis, ax.yaxis):
+    for axis, ends in ((ax.xaxis, ax.get_xlim()), (ax.yaxis, ax.get_ylim())):
         shown = axis.get_major_formatter()
-        if isinstance(shown, ScalarFormatter):
+        if not isinstance(shown, ScalarFormatter):
+            continue
+        if _WHOLE[0] <= max(map(abs, ends)) < _WHOLE[1]:
             shown.set_useOffset(False)
-            shown.set_powerlimits(_WHOLE)
+            shown.set_scientific(False)
+        else:
+            axis.set_major_formatter(FormatStrFormatter("%g"))
     ax.grid(visible=True, color="0.9", linewidth=0.6)
     ax.set_axisbelow(True)
     return ax
@@ -95,14 +101,28 @@ def log_ticks(ax: Axes, axes: str = "xy") -> Axes:
     return ax
 
 
+def height_pt(ax: Axes) -> float:
+    """Return about how high ``ax`` will be, in points: a legend above takes some of what there is now."""
+    return 0.7 * ax.get_window_extent().height * _POINTS / ax.figure.dpi
+
+
+def length_pt(text: str) -> float:
+    """Return about how long a small text is, in points."""
+    return _LETTER * 0.833 * float(mpl.rcParams["font.size"]) * len(text)
+
+
 def name_points(ax: Axes, names: Sequence[str], x: Floats, y: Floats) -> Axes:
-    """Write each name beside its point, to the right above it, or to the left below it near the right edge."""
+    """Write each name beside its point, off the curve that goes through them, on the other side near an edge."""
     ax.margins(0.06, 0.09)
-    right, size = ax.get_xlim()[1], 0.833 * mpl.rcParams["font.size"]
-    per_pt = float(np.ptp(ax.get_xlim())) / (ax.get_window_extent().width * _POINTS / ax.figure.dpi)
+    left, right = ax.get_xlim()
+    per_pt = (right - left) / (ax.get_window_extent().width * _POINTS / ax.figure.dpi)
+    rising = len(x) > 1 and float(np.polyfit(x, y, 1)[0]) > 0
     for name, at, height in zip(names, x, y, strict=True):
-        fits = float(at) + (6 + _LETTER * size * len(str(name))) * per_pt < right
-        beside, across, up = ((6, 5), "left", "bottom") if fits else ((-6, -5), "right", "top")
+        room = (6 + length_pt(str(name))) * per_pt
+        if rising:
+            beside, across, up = ((-6, 5), "right", "bottom") if at - room > left else ((6, -5), "left", "top")
+        else:
+            beside, across, up = ((6, 5), "left", "bottom") if at + room < right else ((-6, -5), "right", "top")
         ax.annotate(str(name), (float(at), float(height)), xytext=beside, textcoords="offset points", ha=across, va=up,
                     fontsize="small")  # fmt: skip
     return ax

@@ -9,7 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, legend_above, name_axes
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, height_pt, legend_above, length_pt, name_axes
 from aotf_lab.quantities import axis_label
 
 __all__ = ["HuntMark", "plot_hunt"]
@@ -26,6 +26,9 @@ _STYLES = {
 }
 """Marker, edge and face of each kind."""
 
+_MARK_PT, _MOST_ROOM = 12.0, 0.6
+"""Height of a marker with its distances, and of a letter; the largest share of the height that words may take."""
+
 
 @dataclass(frozen=True)
 class HuntMark:
@@ -35,6 +38,17 @@ class HuntMark:
     name: str
     frequency_mhz: float
     power_mw: float
+
+
+def _word(mark: HuntMark) -> str:
+    if mark.kind == "sidelobe":
+        return ""
+    return mark.name if mark.kind == "line" else f"{mark.kind} {mark.name}"
+
+
+def _room(ax: Axes, mark: HuntMark) -> float:
+    """Return the share of the height of ``ax`` that a mark and its word take."""
+    return (_MARK_PT + (_MARK_PT if mark.kind == "line" else length_pt(_word(mark)))) / height_pt(ax)
 
 
 def plot_hunt(
@@ -66,15 +80,16 @@ def plot_hunt(
         label = f"{kind} ({len(these)})"
         ax.plot(x, y, marker, color=edge, markerfacecolor=face, markersize=7, linestyle="none", label=label)
         for m, height in zip(these, y, strict=True):
-            word = "" if kind == "sidelobe" else m.name if kind == "line" else f"{kind} {m.name}"
             ax.annotate(
-                word, (m.frequency_mhz, height), xytext=(0, 7), textcoords="offset points", fontsize="small",
+                _word(m), (m.frequency_mhz, height), xytext=(0, 7), textcoords="offset points", fontsize="small",
                 ha="center", va="bottom", rotation=0 if kind == "line" else 90,
             )  # fmt: skip
     if log:
         ax.set_yscale("log")
         top = max([float(np.max(shown)), *(m.power_mw for m in marks)])
-        ax.set_ylim(0.7 * bottom_mw, 4.0 * top)
+        low = 0.7 * bottom_mw
+        ends = [low * (max(m.power_mw * lift / low, 1.0)) ** (1 / (1 - min(_room(ax, m), _MOST_ROOM))) for m in marks]
+        ax.set_ylim(low, max([2.0 * top, *ends]))
     else:
         ax.margins(y=0.12)
     return legend_above(name_axes(ax, axis_label("frequency_mhz"), axis_label("optical_power_mw")))

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from textwrap import fill
 
 from matplotlib.axes import Axes
 
-from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, legend_above, name_axes
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, legend_above, length_pt, name_axes
 
 __all__ = ["plot_next_readings"]
 
@@ -25,11 +26,19 @@ def plot_next_readings(
     ax = axes_or_new(ax)
     places = list(range(len(words)))
     bars = ax.barh(places, left, color=[ORANGE if c else BLUE for c in calibration], height=0.6, alpha=0.4)
+    letters = int(0.9 * 72 * ax.get_window_extent().width / ax.figure.dpi / length_pt("m"))
     for bar, dashed, text in zip(bars, calibration, words, strict=True):
         bar.set_edgecolor(GREY)
         bar.set_linestyle("--" if dashed else "-")
         middle = bar.get_y() + bar.get_height() / 2
-        ax.annotate(text, (0.0, middle), xytext=(4, 0), textcoords="offset points", va="center", fontsize="small")
+        ax.annotate(
+            fill(text, max(letters, 20)),
+            (0.0, middle),
+            xytext=(4, 0),
+            textcoords="offset points",
+            va="center",
+            fontsize="small",
+        )
     ax.axvline(1.0, color="black", linewidth=1.2, label="today")
     if floor is not None:
         ax.axvline(floor, color=GREY, linestyle="--", linewidth=1.2, label="after any number of readings")

@@ -54,10 +54,11 @@ def plot_one_drive(
 
 def name_ends(ax: Axes, x: float, ends: Floats, names: Sequence[str]) -> None:
     """Write each name at the end of its curve, no two on top of each other; the limits of ``ax`` stand already."""
-    height_pt = 72.0 * ax.get_window_extent().height / ax.figure.dpi
-    apart, last = _APART_PT / height_pt * float(np.ptp(ax.get_ylim())), -np.inf
-    for k in np.argsort(ends):
-        y = max(float(ends[k]), last + apart)
-        ax.annotate(names[k], (x, y), xytext=(3, 0), textcoords="offset points", fontsize="small", va="center",
+    height = 72.0 * ax.get_window_extent().height / ax.figure.dpi
+    apart, order = _APART_PT / height * float(np.ptp(ax.get_ylim())), np.argsort(ends)
+    steps = apart * np.arange(len(order))
+    y = np.maximum.accumulate(ends[order] - steps) + steps
+    y = np.minimum(y, ax.get_ylim()[1] - 0.5 * apart - steps[::-1])
+    for k, place in zip(order, y.tolist(), strict=True):
+        ax.annotate(names[k], (x, place), xytext=(3, 0), textcoords="offset points", fontsize="small", va="center",
                     bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8})  # fmt: skip
-        last = y

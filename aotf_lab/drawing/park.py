@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, legend_above, name_axes
+from aotf_lab.drawing.figures import BLUE, GREY, ORANGE, axes_or_new, height_pt, legend_above, length_pt, name_axes
 from aotf_lab.quantities import axis_label
 
 __all__ = ["plot_park"]
@@ -55,6 +55,8 @@ def plot_park(
                     fontsize="small", rotation=90, va="bottom", bbox=_PAPER)  # fmt: skip
     ax.plot(*best, "v", color=ORANGE, markersize=9, label=f"park at {best[0]:.3f} MHz, {best[1]:.0f} dB")
     ax.set_xlim(float(frequency_mhz[0]), float(frequency_mhz[-1]))
-    ax.set_ylim(bottom, top + _ROOM_DB)
+    words = max(map(length_pt, (*(f"line {name}" for name in peaks_mhz), *(name for _, name, _ in traps))), default=0.0)
+    room = min((words + 6) / height_pt(ax), 0.6)
+    ax.set_ylim(bottom, max(top + _ROOM_DB, bottom + (top - bottom) / (1 - room)))
     legend_above(ax)
     return name_axes(ax, axis_label("frequency_mhz"), "Leak over full light (dB)")
