@@ -142,3 +142,21 @@ def test_a_drive_beyond_the_shapes_meaning_is_refused() -> None:
 def test_a_width_of_zero_is_refused() -> None:
     with pytest.raises(ReadingsError, match=r"FWHM of a line; found '0 MHz'; allowed: above 0 MHz"):
         fit_hunt(sweep(), fwhm_mhz=0.0)
+
+
+def test_the_scatter_of_a_counter_is_no_wander() -> None:
+    # sinc^2 passbands in steps of a fifth of their width; u(f) = 4 kHz moves a reading on the flank by 2 % of the peak
+    rng = np.random.default_rng(5)
+    centres, wandering = (62.3, 66.1, 71.7), 0
+    for _ in range(10):
+        f = np.arange(60.0, 75.0, 0.07)
+        light = sum(0.32 * np.sinc(0.886 * (f - c) / 0.36) ** 2 for c in centres)
+        shown = 0.003 + light * (1 + 0.01 * rng.normal(size=len(f))) + 8e-4 * rng.normal(size=len(f))
+        counted, u = f + 0.004 * rng.normal(size=len(f)), np.hypot(0.01 * light, 8e-4)
+        table = {"frequency_mhz": counted, "u_frequency_mhz": 0.004, "optical_power_mw": shown, "u_optical_power_mw": u}
+        found = fit_hunt(pd.DataFrame(table))
+        wandering += any(c.name == "shape" and not c.passed for c in found.fit.checks)
+        peaks = [p.frequency_mhz for p in found.peaks if p.kind != "sidelobe"]
+        assert len(peaks) == len(centres)
+        assert all(abs(p.n - c) < 4 * p.s for p, c in zip(peaks, centres, strict=True))
+    assert wandering <= 1

@@ -1,6 +1,7 @@
 """How the readings of a sweep scatter about its passbands: neighbours err together where a laser wanders.
 
-The size and the memory of the wander come from the lit rows, as in a scan (``crystal/scan/likelihood.py``).
+The size and the memory of the wander come from the lit rows, as in a scan (``crystal/scan/likelihood.py``). A counter
+that scatters moves the readings on a flank by its slope: that is no wander.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cholesky, solve_triangular
 
+from aotf_lab.crystal.hunt.model import PER_PEAK, SHARED
 from aotf_lab.crystal.hunt.newton import Known, Sweep, light_now, priors
 from aotf_lab.crystal.scan.likelihood import likely_wander
 from aotf_lab.estimation.problem import FloatArray
@@ -44,6 +46,9 @@ def hunt_noise(sweep: Sweep, known: Known) -> HuntNoise:
     own = np.full(len(light), sweep.floor_scatter_mw)
     if table.u_power_mw is not None:
         own = np.maximum(own, np.quantile(table.u_power_mw, 0.1))
+    by_values = sweep.model.gradient(values)
+    if table.u_frequency_mhz is not None:
+        own = np.hypot(own, by_values[:, SHARED::PER_PEAK].sum(axis=1) * table.u_frequency_mhz)
     lit = np.flatnonzero(sweep.wander * light > _LIT * own)
     alone = HuntNoise(sweep.spread_mw, lit[:0], np.zeros((0, 0)), sweep.wander if lit.size else 0.0)
     if lit.size < _FEWEST:
@@ -52,7 +57,7 @@ def hunt_noise(sweep: Sweep, known: Known) -> HuntNoise:
     some.sort()
     before = priors(values, known, table, 60.0 * sweep.floor_scatter_mw)
     finite = np.isfinite(before.u)
-    gradient = sweep.model.gradient(values)[some] / own[some, None]
+    gradient = by_values[some] / own[some, None]
     jacobian = np.vstack([gradient, np.diag(1.0 / before.u)[finite]])
     pulls = ((before.values - values) / before.u)[finite]
     used = np.linalg.norm(gradient, axis=0) > 1e-3

@@ -30,7 +30,8 @@ _SOFT = 0.02
 class HuntTable:
     """A sweep as arrays (n,), in the order of time.
 
-    ``power_mw`` is without the dark reading where one was logged. ``legs`` are the stretches of rows that go one way,
+    ``power_mw`` is without the dark reading where one was logged; ``u_frequency_mhz`` is the counter's scatter, None
+    where it is not stated. ``legs`` are the stretches of rows that go one way,
     ``starts`` the rows before which the meter had settled. ``lapse`` is the time since the row before over the
     median ``step_s`` (1 where no time was logged). ``step_mhz`` is the median step.
     """
@@ -39,6 +40,7 @@ class HuntTable:
     frequency_mhz: FloatArray
     power_mw: FloatArray
     u_power_mw: FloatArray | None
+    u_frequency_mhz: FloatArray | None
     lapse: FloatArray
     starts: NDArray[np.intp]
     legs: tuple[slice, ...]
@@ -106,6 +108,7 @@ def hunt_table(readings: HuntReadings) -> HuntTable:
         frequency_mhz=frequency,
         power_mw=power - (0.0 if dark is None else dark),
         u_power_mw=_uncertainty(joined),
+        u_frequency_mhz=optional(joined, "u_frequency_mhz"),
         lapse=lapse,
         starts=np.flatnonzero(first),
         legs=_legs(frequency, first),
