@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -67,7 +67,11 @@ def kept_efficiency(found: EfficiencyLines | None, missing: str) -> KeptEfficien
 def efficiency_numbers(
     found: EfficiencyLines, wavelengths_nm: Mapping[str, UFloat | float | None]
 ) -> Iterator[tuple[str, UFloat | float]]:
-    """Yield name and number: each line's, then what the lines share and the errors of the power scale, by name."""
+    """Yield name and number: each line's, then what the lines share and the errors of the power scale, by name.
+
+    The same to the last bit whatever was asked of ``found`` before.
+    """
+    found = _anew(found)
     for name in dict.fromkeys([*wavelengths_nm, *found.own]):
         yield from _line_numbers(found, name, wavelengths_nm.get(name))
     yield from zip(_LAW, (found.curves.at_reference_w, found.exponent, found.reach), strict=True)
@@ -76,6 +80,21 @@ def efficiency_numbers(
         for name in dict.fromkeys(error.name for error in own):
             alike = [error for error in own if error.name == name]
             yield f"{start}{name}", true_power(1.0, alike) - 1.0
+
+
+def _anew(found: EfficiencyLines) -> EfficiencyLines:
+    """Return ``found`` with its curves to be made anew, out of numbers whose derivatives are all gathered.
+
+    A number gathers its derivatives when its u is first asked for. What is computed from it before that and after it
+    rounds its own differently.
+    """
+    fits = [found.shared.fit, *(own.fit for own in found.own.values())]
+    scales = [n for own in found.own.values() for n in (own.power_scale, own.drive.efficiency_scale)]
+    curves = [n for own in found.own.values() for n in (own.slope_per_w, own.curvature)]
+    for number in [*(n for fit in fits for n in fit.parameters.values()), *scales, *curves, found.reach]:
+        if isinstance(number, UFloat):
+            _ = number.derivatives
+    return replace(found)
 
 
 def _line_numbers(found: EfficiencyLines, name: str, nm: UFloat | float | None) -> Iterator[tuple[str, UFloat]]:
