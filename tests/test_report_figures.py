@@ -8,7 +8,7 @@ from matplotlib import pyplot
 from matplotlib.text import Text
 
 from aotf_lab.drawing import figures as drawing
-from aotf_lab.drawing import legend_above, legend_in_words, new_figure
+from aotf_lab.drawing import legend_above, legend_in_words, new_figure, plot_residuals
 from aotf_lab.report import figures, figures_driver
 from aotf_lab.report.driver_parts import driver_of
 from aotf_lab.report.figures import PAGE, PAIR, QUARTER, WIDTHS_IN, in_rows, report_figures
@@ -169,3 +169,13 @@ def test_names_of_points_stay_within_the_frame():
         assert box.x1 <= frame.x1
         assert frame.y0 <= box.y0
         assert box.y1 <= frame.y1
+
+
+@pytest.mark.parametrize(("guide_mhz", "lines"), [(0.05, 2), (2.5, 0)])
+def test_guide_lines_far_out_are_told_instead(guide_mhz, lines):
+    _, (ax,) = new_figure()
+    residual = np.array([-0.02, 0.01, 0.015])
+    plot_residuals(np.arange(3.0), residual, np.full(3, 0.005), x_column="drive_v", five_percent_mhz=guide_mhz, ax=ax)
+    assert sum(line.get_linestyle() == "--" for line in ax.lines) == lines
+    assert np.ptp(residual) * 1e3 > 0.2 * np.ptp(ax.get_ylim())
+    assert ("2500 kHz" in ax.get_title(loc="right")) == (lines == 0)

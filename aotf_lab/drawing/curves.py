@@ -30,6 +30,9 @@ __all__ = [
 Floats = NDArray[np.float64]
 Band = tuple[Floats, Floats]
 
+_FAR = 10.0
+"""Times the largest residual: guide lines further out would leave the residuals no height."""
+
 
 def plot_curve(
     x: Floats,
@@ -186,7 +189,7 @@ def plot_residuals(
     half_band: tuple[Floats, Floats] | None = None,
     ax: Axes | None = None,
 ) -> Axes:
-    """Draw residuals in kHz with 5 %-of-light guide lines at +-``five_percent_mhz``.
+    """Draw residuals in kHz with 5 %-of-light guide lines at +-``five_percent_mhz``, in words where that is far out.
 
     ``half_band`` is (grid of x, half width in MHz) of the curve's confidence band.
     """
@@ -197,8 +200,14 @@ def plot_residuals(
     ax.errorbar(x, 1e3 * residual_mhz, yerr=1e3 * u_mhz, fmt="o", color=ORANGE, markersize=4, linewidth=1)
     ax.axhline(0, color=GREY, linewidth=0.8)
     if five_percent_mhz is not None:
-        for sign in (-1, 1):
+        near = five_percent_mhz <= _FAR * float(np.max(np.abs(residual_mhz) + u_mhz, initial=0.0))
+        for sign in (-1, 1) if near else ():
             ax.axhline(sign * 1e3 * five_percent_mhz, color=BLUE, linewidth=1, linestyle="--")
-        ax.set_title("broken lines: 5 % of the light lost", fontsize="small", loc="right", color=BLUE, pad=2)
+        told = (
+            "broken lines: 5 % of the light lost"
+            if near
+            else f"5 % of the light lost: ±{1e3 * five_percent_mhz:.0f} kHz"
+        )
+        ax.set_title(told, fontsize="small", loc="right", color=BLUE, pad=2)
     name_axes(ax, axis_label(x_column), "Residual (kHz)").yaxis.label.set_fontsize("small")
     return ax

@@ -228,7 +228,7 @@ def _modulators(session: Session) -> Iterator[ReportFigure]:
         carrier, band = modulator.carrier_mhz.n, modulator.bandwidth_mhz.n
         yield ReportFigure(
             encoded(figure_to_svg(figure, f"modulator {name}")),
-            f"Light of line {name} against the carrier; the broken vertical line is the best carrier.",
+            f"Light of line {name} against the carrier's frequency; shaded, where half of the most or more is left.",
             f"Best carrier {carrier:.2f} MHz; half of the light is left over {band:.2f} MHz.",
             PAIR,
         )
