@@ -24,6 +24,12 @@ def copy_of_demo(tmp_path, *, edit=None, without=()):
     return open_session(folder)
 
 
+def test_a_trouble_without_a_line_names_none(tmp_path):
+    (tmp_path / "edge.csv").write_text("Time (us),Detector (mV)\n0,1.0\n1,2.0\n", encoding="utf-8")
+    (tmp_path / "session.toml").write_text('[[file]]\npath = "edge.csv"\npurpose = "edge"\n', encoding="utf-8")
+    assert "edge" in open_session(tmp_path).troubles
+
+
 def test_demo_has_every_part_and_no_trouble(demo):
     assert not demo.troubles
     assert set(demo.scans) == set("ABCDEFG")

@@ -145,5 +145,5 @@ class SessionReadings:
             try:
                 results[name] = work(item)
             except AotfLabError as error:
-                self._troubles[f"{what} {name}"] = failed[name] = error
+                self._troubles[f"{what} {name}" if name else what.removesuffix(" of line")] = failed[name] = error
         return ByName(results, what, failed)

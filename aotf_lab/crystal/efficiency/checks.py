@@ -80,7 +80,7 @@ def dark_check(point: FitPoint) -> Check:
     term = np.ones_like(point.problem.y)
     step = point.step(term)[0]
     moved = -100 * float(step[0] / point.fit.values[0] + step[1] / point.fit.values[1])
-    cure = f"P_sat would move by {moved:+.2g} % with it; subtract the dark reading"
+    cure = f"P_sat would move by {moved:+.2g} % with it; log a dark reading, with the beam blocked"
     return _term_check("dark", point, term, "efficiency without drive is", cure)
 
 
