@@ -81,3 +81,25 @@ def test_z_check_states_number_limit_and_cure():
     assert not bad.passed
     assert bad.detail == "the drift is 0.12 +- 0.02 MHz, 6.0 standard uncertainties; limit 3.1; let it warm up"
     assert z_check("drift", 0.02, 0.02, "the drift", "MHz", "let it warm up").passed
+
+
+@pytest.mark.parametrize("u", [0.0, 0])
+def test_z_check_of_a_value_without_any_u_passes_at_zero_alone(u):
+    """A distribution without width holds one value: any other contradicts it."""
+    bad = z_check("drift", 0.12, u, "the drift", "MHz", "let it warm up")
+    assert not bad.passed
+    assert bad.of_limit is None
+    said = "the drift is 0.12 MHz and has no uncertainty, so that only zero is allowed; let it warm up"
+    assert bad.detail == said
+    assert z_check("drift", 0.0, u, "the drift", "MHz", "let it warm up").passed
+
+
+@pytest.mark.parametrize(
+    ("value", "u"), [(np.nan, 0.02), (0.0, np.nan), (np.nan, 0.0), (0.12, -0.02), (np.nan, np.inf)]
+)
+def test_z_check_refuses_in_words_what_is_no_number(value, u):
+    bad = z_check("drift", value, u, "the drift", "MHz", "let it warm up")
+    assert not bad.passed
+    assert bad.of_limit is None
+    assert bad.detail.startswith(f"the drift cannot be judged: {value:.3g} +- {u:.2g} MHz is no number with a standard")
+    assert bad.detail.endswith("; let it warm up")

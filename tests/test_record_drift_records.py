@@ -6,11 +6,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from uncertainties import ufloat
 
 from aotf_lab.errors import AotfLabError, ReadingsError
 from aotf_lab.record import RecordFolder, save_record
 from aotf_lab.record.drift import drift_of
-from aotf_lab.record.drift.records import crystal_history, known_coefficient, oscillator_history, passbands_of
+from aotf_lab.record.drift.records import _size, crystal_history, known_coefficient, oscillator_history, passbands_of
 from aotf_lab.session.keep import records_of
 
 DATES = ("2031-03-02", "2031-05-20", "2031-08-01", "2031-11-11", "2032-02-02", "2032-04-20")
@@ -87,6 +88,31 @@ def test_a_laser_that_moved_is_named_and_can_be_left_out(kept):
     failed = {c.name: c.detail for c in drift.crystal.failed}
     assert "the laser of E may have moved" in failed["lines move alike"]
     assert "lines move alike" not in {c.name for c in drift_of(records, lines=["B", "D", "G"]).crystal.failed}
+
+
+def exact(record):
+    """Return ``record`` as if none of its numbers had an uncertainty."""
+    rest = np.zeros_like(record.numbers.rest)
+    return replace(record, numbers=replace(record.numbers, causes={}, rest=rest))
+
+
+def test_records_without_any_uncertainty_contradict_each_other_as_soon_as_they_differ(kept):
+    days = [exact(oscillator_at(kept[0], k)) for k in (0, 1)]
+    assert oscillator_history(days)[1].passed  # one shift, but for rounding
+    bent = exact(oscillator_at(kept[0], 0, extra=lambda v: 1e-7 * (v - 7.0)))
+    assert not oscillator_history([bent, days[1]])[1].passed
+    days = [exact(crystal_at(kept[1], k)) for k in (0, 1)]
+    assert crystal_history(days)[1].passed
+    assert not crystal_history([exact(crystal_at(kept[1], 0, {"E": 1e-7})), days[1]])[1].passed
+
+
+def test_a_number_that_is_none_is_the_worst_of_all(kept):
+    lost = crystal_at(kept[1], 1)
+    lost.numbers.values[lost.numbers.place("peak B")] = np.nan
+    with pytest.raises(ReadingsError, match="finite numbers, a variance not below zero"):
+        crystal_history([crystal_at(kept[1], 0), lost, crystal_at(kept[1], 2)])
+    assert _size(ufloat(np.nan, 0.1)) == _size(ufloat(1.0, np.nan)) == np.inf
+    assert _size(ufloat(0.3, 0.1)) == pytest.approx(3.0)
 
 
 def test_badly_known_lasers_are_no_marks(kept, months):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from scipy import special
@@ -74,7 +75,16 @@ def t_limit(dof: float, tests: int = 1) -> float:
 
 
 def z_check(name: str, value: float, u: float, what: str, unit: str, cure: str, tests: int = 1) -> Check:
-    """Return the check that ``value`` with standard uncertainty ``u`` agrees with zero."""
+    """Return the check that ``value`` with standard uncertainty ``u`` agrees with zero.
+
+    Without any u only zero itself does; what is not a number agrees with nothing.
+    """
+    if math.isnan(value) or not u >= 0:
+        number = f"{value:.3g} +- {u:.2g} {unit}".rstrip()
+        return Check(name, False, f"{what} cannot be judged: {number} is no number with a standard uncertainty; {cure}")
+    if u == 0 and value != 0:
+        number = f"{value:.3g} {unit}".rstrip()
+        return Check(name, False, f"{what} is {number} and has no uncertainty, so that only zero is allowed; {cure}")
     z = value / u if u > 0 else 0.0
     limit = z_limit(tests)
     detail = (

@@ -29,6 +29,8 @@ __all__ = ["crystal_history", "known_coefficient", "oscillator_history", "passba
 Kept = TypeVar("Kept", bound=Calibration)
 
 _DRIVES = 5
+_ROUNDING = 1e-8
+"""What rounding may put between equal differences (kHz or ppm), some hundred MHz being kept to 16 digits."""
 _SURE_NM = 0.2
 """A line whose wavelength is less sure than this is no mark for the crystal: its laser may be what moved."""
 
@@ -55,11 +57,11 @@ def oscillator_history(
     book, drives = CauseBook(), np.sort(np.asarray(drives_v, dtype=float))
     curves = [r.frequency(drives, book) for r in ordered]
     means = [sum(curve) / len(drives) for curve in curves]
-    gaps = [(curve[-1] - curve[0]) - (curves[-1][-1] - curves[-1][0]) for curve in curves[:-1]]
-    worst = max(range(len(gaps)), key=lambda k: abs(gaps[k].n) / max(gaps[k].s, 1e-12))
+    gaps = [1e3 * ((curve[-1] - curve[0]) - (curves[-1][-1] - curves[-1][0])) for curve in curves[:-1]]
+    worst = max(range(len(gaps)), key=lambda k: _size(gaps[k]))
     ends = f"the shift at {drives[-1]:.3g} V less that at {drives[0]:.3g} V"
     check = z_check(
-        "parallel", 1e3 * gaps[worst].n, 1e3 * gaps[worst].s,
+        "parallel", gaps[worst].n, _u_of(gaps[worst]),
         f"from {ordered[worst].as_of} to {ordered[-1].as_of} {ends}", "kHz",
         "the curve changed its shape: one shift does not describe it, measure it anew", len(gaps),
     )  # fmt: skip
@@ -101,10 +103,10 @@ def _alike(
         for r, row, mean in zip(ordered[:-1], ratios, means, strict=False)
         for k, name in enumerate(lines)
     }
-    (day, name), gap = max(gaps.items(), key=lambda item: abs(item[1].n) / max(item[1].s, 1e-12))
+    (day, name), gap = max(gaps.items(), key=lambda item: _size(item[1]))
     cure = f"the laser of {name} may have moved, or its scan was clipped: leave the line out, or scan it anew"
     what = f"from {day} to {ordered[-1].as_of} the shift of {name} less that of all"
-    return z_check("lines move alike", gap.n, gap.s, what, "ppm", cure, len(gaps))
+    return z_check("lines move alike", gap.n, _u_of(gap), what, "ppm", cure, len(gaps))
 
 
 def known_coefficient(records: Sequence[Calibration], name: str) -> tuple[float, float] | None:
@@ -137,6 +139,16 @@ def passbands_of(record: CrystalRecord) -> Mapping[str, Passband]:
         for n in record.lines
         if record.known("peak", n) and record.known("fwhm", n)
     }
+
+
+def _u_of(gap: UFloat) -> float:
+    """Return the standard uncertainty of a difference (kHz or ppm), with its rounding."""
+    return float(np.hypot(gap.s, _ROUNDING))
+
+
+def _size(gap: UFloat) -> float:
+    """Return a difference in its standard uncertainties; infinite for what is not a number."""
+    return float(np.nan_to_num(abs(gap.n) / _u_of(gap), nan=np.inf))
 
 
 def _is_mark(record: CrystalRecord, line: str) -> bool:
