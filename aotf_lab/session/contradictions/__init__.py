@@ -18,7 +18,7 @@ from collections.abc import Sequence
 
 from aotf_lab.session.contradictions.contradiction import Contradiction, ReadFile
 from aotf_lab.session.contradictions.kind import against_kind
-from aotf_lab.session.contradictions.lines import against_lines
+from aotf_lab.session.contradictions.lines import against_lines, exchanged_lines
 from aotf_lab.session.contradictions.off_peak import against_peak
 from aotf_lab.session.contradictions.preamble import against_preamble
 from aotf_lab.session.contradictions.rows import against_rows
@@ -33,6 +33,6 @@ __all__ = ["Contradiction", "ReadFile", "contradictions"]
 def contradictions(session: Session, reads: Sequence[ReadFile]) -> tuple[Contradiction, ...]:
     """Return every contradiction between session.toml and the files that could be read, file by file."""
     own = [c for read in reads for part in (against_rows, against_preamble, against_scatter) for c in part(read)]
-    between = [*against_kind(reads), *against_times(reads), *against_scans(reads)]
+    between = [*against_kind(reads), *against_times(reads), *against_scans(reads, exchanged_lines(session))]
     between += [*against_peak(session, reads), *against_lines(session, reads)]
     return (*own, *between)

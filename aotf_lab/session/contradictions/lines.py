@@ -9,13 +9,15 @@ import numpy as np
 from uncertainties import UFloat
 
 from aotf_lab.crystal import Tuning
+from aotf_lab.crystal.identity.exchanged import Exchange
+from aotf_lab.crystal.identity.words import exchange_words
 from aotf_lab.estimation.checks import z_limit
 from aotf_lab.planning.doubts import label_checks
 from aotf_lab.reading.session_file import LineFacts
 from aotf_lab.session.contradictions.contradiction import Contradiction, ReadFile
 from aotf_lab.session.session import Session
 
-__all__ = ["against_lines"]
+__all__ = ["against_lines", "exchanged_lines"]
 
 
 def against_lines(session: Session, reads: Sequence[ReadFile]) -> Iterator[Contradiction]:
@@ -24,7 +26,8 @@ def against_lines(session: Session, reads: Sequence[ReadFile]) -> Iterator[Contr
     Fits the scans and the tuning curve; where there is none, nothing is expected anywhere.
     """
     tuning: Tuning | None = session.part("tuning")
-    scanned = set()
+    yield from _exchanged(session)
+    scanned: set[str | None] = set(exchanged_lines(session))
     if tuning is not None:
         for read in reads:
             for contradiction in _far(read, tuning, session.stated_nm):
@@ -34,6 +37,22 @@ def against_lines(session: Session, reads: Sequence[ReadFile]) -> Iterator[Contr
     yield from _twins(session)
     yield from _twin_rows(reads)
     yield from _without_file(session, reads)
+
+
+def exchanged_lines(session: Session) -> tuple[str, ...]:
+    """Return the lines whose labels were exchanged beyond doubt."""
+    exchange: Exchange | None = session.part("exchanged")
+    return () if exchange is None else exchange.peaks
+
+
+def _exchanged(session: Session) -> Iterator[Contradiction]:
+    exchange: Exchange | None = session.part("exchanged")
+    if exchange is not None:
+        peaks = ", ".join(f"scan {p} at {session.scans[p].centre_mhz.n:.6g} MHz" for p in exchange.peaks)
+        yield Contradiction(
+            exchange_words(exchange), "session.toml", peaks, "line of these scans, and wavelength_nm of these lines",
+            "exchange line in the [[file]] of these scans, or wavelength_nm of these lines, whichever is wrong", True,
+        )  # fmt: skip
 
 
 def _far(read: ReadFile, tuning: Tuning, stated_nm: Mapping[str, UFloat]) -> Iterator[Contradiction]:

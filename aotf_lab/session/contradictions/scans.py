@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from itertools import combinations
 
 import numpy as np
@@ -14,10 +14,11 @@ __all__ = ["against_scans"]
 _Range = tuple[float, float]
 
 
-def against_scans(reads: Sequence[ReadFile]) -> Iterator[Contradiction]:
+def against_scans(reads: Sequence[ReadFile], exchanged: Collection[str] = ()) -> Iterator[Contradiction]:
     """Yield scans of one line that have nothing in common, and an efficiency measured where its line was not scanned.
 
-    A file that is named for the wrong line shows so before any curve is fitted.
+    A file that is named for the wrong line shows so before any curve is fitted. Of lines whose labels were
+    ``exchanged`` the scans are in doubt, and nothing is held against them.
     """
     scans: dict[str, list[tuple[ReadFile, _Range]]] = {}
     for read in reads:
@@ -32,6 +33,8 @@ def against_scans(reads: Sequence[ReadFile]) -> Iterator[Contradiction]:
                     "one of the two is of another line: correct its line, or name the file that was meant", True,
                 )  # fmt: skip
     for read in reads:
+        if read.file.line in exchanged:
+            continue
         scanned = [span for _, span in scans.get(read.file.line or "", [])]
         span = _range(read) if read.file.purpose == "efficiency" else None
         if span is None or not scanned or any(_gap(span, own) <= _width(own) for own in scanned):
