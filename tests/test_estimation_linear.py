@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+import tomllib
+from importlib.metadata import version
+from pathlib import Path
+
 import numpy as np
 import pytest
+from packaging.requirements import Requirement
 from uncertainties import UFloat, correlation_matrix, covariance_matrix, ufloat, umath
+from uncertainties.core import LinearCombination
 
 from aotf_lab.crystal.tuning.common import indicated_value, true_value
 from aotf_lab.estimation import CommonError, new_cause
@@ -36,6 +42,39 @@ def test_plain_numbers_stay_plain_and_exact_ones_add_nothing():
     assert type(found[0]) is float
     assert isinstance(found[1], UFloat)
     assert found[1].s == pytest.approx(0.02)
+
+
+@pytest.mark.parametrize("form", [list, tuple, iter, lambda n: (x for x in n), lambda n: np.array(n, dtype=object)])
+def test_numbers_in_any_form_keep_their_uncertainty(form):
+    found = linear(nominals(READ), (1.0, form(READ)))
+    assert [(a - b).s for a, b in zip(found, READ, strict=True)] == pytest.approx([0.0] * 3, abs=1e-15)
+    assert found[0].s == pytest.approx(0.02)
+
+
+def test_one_number_in_an_array_without_axes_is_one_for_all():
+    found = linear(np.array([1.0, 2.0]), (1.0, np.array(GAIN, dtype=object)))
+    assert (found[0] - found[1]).s == 0.0
+    assert found[0].s == pytest.approx(0.01)
+    assert type(linear(np.array([1.0]), (1.0, np.array(5.0)))[0]) is float
+
+
+def test_numbers_of_another_length_are_refused():
+    with pytest.raises(ValueError, match="zip"):
+        linear(nominals(READ), (1.0, iter(READ[:2])))
+
+
+def test_no_release_of_uncertainties_is_taken_that_may_lack_the_name_relied_on():
+    """What ``linear`` takes from inside that library: there in the release at hand, and none beyond 3.2 is allowed."""
+    project = tomllib.loads((Path(__file__).parents[1] / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    (wanted,) = (w for w in map(Requirement, project["dependencies"]) if w.name == "uncertainties")
+    assert version("uncertainties") in wanted.specifier
+    assert "3.2" in wanted.specifier
+    assert list(wanted.specifier.filter(["3.3", "3.3.1", "4.0"])) == []
+    product = READ[0] * GAIN
+    part = product._linear_part
+    assert isinstance(part, LinearCombination)
+    assert not part.expanded()
+    assert product.derivatives == {READ[0]: GAIN.n, GAIN: READ[0].n}
 
 
 @pytest.mark.parametrize("kind", ["relative", "offset"])
