@@ -8,7 +8,8 @@ import pytest
 from scipy.optimize import LinearConstraint, minimize
 
 from aotf_lab.driver.stability import fit_warm_up
-from aotf_lab.driver.stability.exponentials import _allowed
+from aotf_lab.driver.stability.exponentials import Terms, _allowed
+from aotf_lab.driver.stability.warm_up_fit import _rivals
 from aotf_lab.errors import AotfLabError, OutOfRangeError, ReadingsError
 from aotf_lab.estimation.causes import CommonError, new_cause
 from aotf_lab.reading.readings import Readings
@@ -101,6 +102,27 @@ def test_the_law_at_many_times_is_that_of_each(warm):
     each = warm.frequency_at(times)
     np.testing.assert_allclose(law, [f.n for f in each], rtol=1e-14)
     np.testing.assert_allclose(u, [(f - warm.final_mhz).s for f in each], rtol=1e-9)
+
+
+@pytest.mark.parametrize(("minutes", "least", "most"), [(35, 22, 25), (120, 20, 22), (480, 18, 21)])
+def test_a_second_exponential_is_taken_from_about_twenty_to_one(minutes, least, most):
+    """The share of pairs that are in order and apart by random draws; the odds are 7.39 without that share."""
+    rng = np.random.default_rng(3)
+    rivals = _rivals(_terms_of(minutes))
+    shortest, span = 15.0, 60.0 * minutes - 10.0
+    ranges = np.log([span / shortest, span / 3.0 / shortest])
+    pairs = rng.uniform(0.0, ranges[1], (1_000_000, 2))
+    share = np.mean(pairs[:, 1] - pairs[:, 0] >= np.log(1.5))
+    assert np.exp(rivals.limit) == pytest.approx(np.exp(2.0) * ranges[0] / ranges[1] / share, rel=0.01)
+    assert least < np.exp(rivals.limit) < most
+    detail = next(c.detail for c in fit_warm_up(log(minutes=minutes)).fit.checks if c.name == "number of exponentials")
+    assert f"is taken from {np.exp(rivals.limit):.2g} times on" in detail
+
+
+def _terms_of(minutes):
+    table = log(minutes=minutes)
+    time_s = table["time_s"].to_numpy()
+    return Terms(time_s, table["frequency_mhz"].to_numpy(), np.stack([np.ones_like(time_s), time_s / 3600.0], axis=1))
 
 
 def test_one_exponential_is_said(warm):

@@ -39,6 +39,16 @@ class Terms:
         low, high = self.bounds_s(count)
         return np.repeat([2.0 * float(np.ptp(self.frequency_mhz)), np.log(high / low)], count)
 
+    def room(self, count: int) -> float:
+        """Return the logarithm of the size of the range of all constants: two time constants lie in a triangle.
+
+        >>> terms = Terms(np.arange(0.0, 7210.0, 10.0), np.linspace(0.0, 0.5, 721), np.ones((721, 1)))
+        >>> round(float(np.exp(terms.room(2))), 1)  # amplitudes: -0.5 to 0.5 MHz; (ln 160 - ln 1.5)^2 / 2
+        10.9
+        """
+        amplitude, tau = self.widths(count)[[0, -1]]
+        return float(np.log(amplitude * tau) if count == 1 else np.log(amplitude**2 * (tau - np.log(_APART)) ** 2 / 2))
+
     def overstated(self, covariance: FloatArray, count: int) -> float:
         """Return the logarithm by which an average over all values counts those outside the range of the constants.
 

@@ -25,7 +25,9 @@ FEWEST = 30
 CLEARLY = 5.0
 """Logarithm of the ratio of probabilities from which there is a warm-up at all: 150 to 1."""
 RATHER = 2.0
-"""Logarithm of the ratio of probabilities from which a second exponential is taken: 7 to 1."""
+"""From where a second exponential is taken: logarithm of the ratio of probabilities, were its two constants even over
+the whole range of each. Over the pairs of time constants that are tried, the shorter first and both apart, that is
+about 20 to 1 (21 for a log of two hours at 10 s)."""
 
 
 def fit_warm_up(readings: Readings | pd.DataFrame, *, started_s: float | None = None) -> WarmUp:
@@ -36,11 +38,11 @@ def fit_warm_up(readings: Readings | pd.DataFrame, *, started_s: float | None = 
     the first reading, which a check says.
 
     One or two exponentials, a slow linear drift and, where the temperature moved beside a straight line, kHz/K times
-    the temperature freed of its thermometer's noise. A second exponential is taken when the readings make it 7 times
-    as probable as one alone (averaged over all constants: amplitude even within the range of the log, time constant
-    even in its logarithm). The noise is white with a random walk (``walk.py``), both told by the log: the u of the
-    result is not that of so many independent readings. It is scaled up when the stated u of a reading is larger than
-    the jitter found.
+    the temperature freed of its thermometer's noise. A second exponential is taken when the readings make it about 20
+    times as probable as one alone (averaged over all constants: amplitude even within the range of the log, time
+    constants even in their logarithm, in order and apart). The noise is white with a random walk (``walk.py``), both
+    told by the log: the u of the result is not that of so many independent readings. It is scaled up when the stated u
+    of a reading is larger than the jitter found.
 
     Raises ``ReadingsError`` for what ``log_of`` refuses and for a log that shows no warm-up.
     """
@@ -59,7 +61,7 @@ def fit_warm_up(readings: Readings | pd.DataFrame, *, started_s: float | None = 
     if rivals.gained[0] < CLEARLY:
         fit = rivals.fits[1]
         raise _no_warm_up(log, f"{1e3 * fit.values[-2]:.3g} +- {1e3 * fit.covariance[-2, -2] ** 0.5:.2g} kHz of it")
-    count = 2 if rivals.gained[1] >= RATHER else 1
+    count = 2 if rivals.gained[1] >= rivals.limit else 1
     return _assembled(log, terms, temperature, started_s, rivals, count)
 
 
@@ -70,10 +72,11 @@ def _columns(time_s: FloatArray, temperature: FloatArray | None) -> FloatArray:
 
 def _rivals(terms: Terms) -> Rivals:
     """Return the fits with 0, 1 and 2 exponentials, and how much more probable each is than the one before."""
-    first, both = (float(np.sum(np.log(terms.widths(count)))) / count for count in (1, 2))
     fits = tuple(fit_exponentials(terms, count) for count in range(3))
-    gained = (fits[1].evidence - fits[0].evidence - first, fits[2].evidence - fits[1].evidence - both)
-    return Rivals(fits, gained, RATHER)
+    one, more = terms.room(1), terms.room(2) - terms.room(1)
+    gained = (fits[1].evidence - fits[0].evidence - one, fits[2].evidence - fits[1].evidence - more)
+    limit = RATHER + 0.5 * float(np.sum(np.log(terms.widths(2)))) - more
+    return Rivals(fits, gained, limit)
 
 
 def _assembled(
