@@ -253,6 +253,22 @@ def test_warm_oscillator_is_refused():
         fit_warm_up(log(amplitude=0.0))
 
 
+def test_a_thermometer_that_takes_all_of_the_warm_up_is_named():
+    """It stands beside the oscillator: what it shows rises as the frequency falls, so no exponential is left over."""
+    table = log(per_k=0.0)
+    rng = np.random.default_rng(4)
+    wander = np.cumsum(0.006 * rng.standard_normal(len(table)))
+    rise = 8.0 * (1.0 - np.exp(-table["time_s"] / 780.0)) + wander
+    noise = 0.004 * rng.standard_normal(len(table))
+    table = table.assign(temperature_c=22.0 + rise, frequency_mhz=64.36 - 0.045 * rise + noise)
+    with pytest.raises(ReadingsError, match=r"no warm-up.*the thermometer follows it.*leave the column temperature_c"):
+        fit_warm_up(table)
+    w = fit_warm_up(table.drop(columns="temperature_c"))
+    assert w.drift_mhz.n == pytest.approx(0.36, abs=0.08)
+    with pytest.raises(ReadingsError, match=r"no warm-up.*; log from power-on"):
+        fit_warm_up(table.assign(frequency_mhz=64.0 + noise))
+
+
 def test_a_counter_that_stands_still_shows_no_warm_up():
     with pytest.raises(ReadingsError, match=r"no warm-up is to be seen.*; found 64\.000000 MHz in every row; allowed"):
         fit_warm_up(log().assign(frequency_mhz=64.0))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 from uncertainties import UFloat, umath
@@ -29,6 +31,12 @@ RATHER = 2.0
 the whole range of each. Over the pairs of time constants that are tried, the shorter first and both apart, that is
 about 20 to 1 (21 for a log of two hours at 10 s)."""
 
+_WARM = "log from power-on; for an oscillator that is warm already, ask for its stability"
+_TAKEN = (
+    "the frequency does warm up, but the thermometer follows it and takes all of it: leave the column temperature_c "
+    "out, or put the thermometer where the oscillator does not heat it and log anew"
+)
+
 
 def fit_warm_up(readings: Readings | pd.DataFrame, *, started_s: float | None = None) -> WarmUp:
     """Fit the law of the warm-up to a log of frequency against time at one drive.
@@ -44,7 +52,8 @@ def fit_warm_up(readings: Readings | pd.DataFrame, *, started_s: float | None = 
     told by the log: the u of the result is not that of so many independent readings. It is scaled up when the stated u
     of a reading is larger than the jitter found.
 
-    Raises ``ReadingsError`` for what ``log_of`` refuses and for a log that shows no warm-up.
+    Raises ``ReadingsError`` for what ``log_of`` refuses and for a log that shows no warm-up, or none beside the
+    temperature.
     """
     if started_s is not None and not (np.isfinite(started_s) and started_s >= 0):
         raise AotfLabError(
@@ -60,7 +69,10 @@ def fit_warm_up(readings: Readings | pd.DataFrame, *, started_s: float | None = 
     rivals = _rivals(terms)
     if rivals.gained[0] < CLEARLY:
         fit = rivals.fits[1]
-        raise _no_warm_up(log, f"{1e3 * fit.values[-2]:.3g} +- {1e3 * fit.covariance[-2, -2] ** 0.5:.2g} kHz of it")
+        found = f"{1e3 * fit.values[-2]:.3g} +- {1e3 * fit.covariance[-2, -2] ** 0.5:.2g} kHz of it"
+        without = None if temperature is None else _rivals(replace(terms, columns=_columns(time_s, None)))
+        taken = without is not None and without.gained[0] >= CLEARLY
+        raise _no_warm_up(log, found, _TAKEN if taken else _WARM)
     count = 2 if rivals.gained[1] >= rivals.limit else 1
     return _assembled(log, terms, temperature, started_s, rivals, count)
 
@@ -131,11 +143,11 @@ def _as_fit(found: WalkFit, parameters: dict[str, UFloat], covariance: FloatArra
     )
 
 
-def _no_warm_up(log: Log, found: str) -> ReadingsError:
+def _no_warm_up(log: Log, found: str, cure: str = _WARM) -> ReadingsError:
     return ReadingsError(
         "no warm-up is to be seen in this log",
         where=", ".join(s.name for s in log.readings.sources) or log.place(0),
         found=Said(found),
         allowed=f"an exponential that the readings make {np.exp(CLEARLY):.0f} times as probable as none",
-        cure="log from power-on; for an oscillator that is warm already, ask for its stability",
+        cure=cure,
     )
