@@ -4,20 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import Literal
 
 import numpy as np
 import pandas as pd
 
-from aotf_lab.errors import ReadingsError, Said
+from aotf_lab.errors import ReadingsError, RecordError, Said
 from aotf_lab.estimation.problem import FloatArray
-from aotf_lab.given import given_list
+from aotf_lab.given import given_day, given_list
 
 __all__ = ["History", "Link", "dates_of", "history_of", "history_of_table"]
 
 Link = Literal["oscillator", "crystal"]
 
+_DAY = len("2031-03-02")
 _COLUMNS = ("date", "temperature_c", "frequency_mhz", "u_frequency_mhz")
 
 
@@ -56,7 +57,9 @@ class History:
 
 
 def dates_of(dates: Sequence[date | str]) -> tuple[date, ...]:
-    """Return ``dates`` as dates; text is read as "2031-03-02", what follows the day is left out.
+    """Return ``dates`` as dates, from text such as "2031-03-02" or from dates; a time of day is left out.
+
+    Raises ``ReadingsError`` for anything else.
 
     >>> dates_of(["2031-03-02T09:15"])
     (datetime.date(2031, 3, 2),)
@@ -64,13 +67,23 @@ def dates_of(dates: Sequence[date | str]) -> tuple[date, ...]:
     found = []
     for k, day in enumerate(given_list(dates, "dates", "dates in a list", "put them into a list")):
         try:
-            found.append(date.fromisoformat(str(day)[:10]))
-        except ValueError:
+            found.append(date.fromisoformat(given_day(_without_time(day), "date")))
+        except (RecordError, ValueError):
             raise ReadingsError(
                 f"date of record {k + 1}", found=str(day), allowed="year-month-day, such as 2031-03-02",
                 cure="state the day on which it was measured",
             ) from None  # fmt: skip
     return tuple(found)
+
+
+def _without_time(day: object) -> object:
+    """Return the day of ISO text with a time of day, and that of an array's date; anything else as it is."""
+    if isinstance(day, np.datetime64):
+        return day.astype("datetime64[D]").item()
+    if isinstance(day, str) and len(day) > _DAY:
+        datetime.fromisoformat(day)
+        return day[:_DAY]
+    return day
 
 
 def history_of(
@@ -123,7 +136,7 @@ def history_of_table(table: pd.DataFrame, link: Link) -> History:
         )  # fmt: skip
     temperature, f, u = (table[c].to_numpy(dtype=float) for c in _COLUMNS[1:])
     scale = 1.0 if link == "oscillator" or not len(f) else float(f[-1])
-    return history_of(link, [str(d) for d in table["date"]], temperature, f / scale, np.diag((u / scale) ** 2))
+    return history_of(link, list(table["date"]), temperature, f / scale, np.diag((u / scale) ** 2))
 
 
 def _without_common(covariance: FloatArray) -> FloatArray:
