@@ -32,6 +32,7 @@ from aotf_lab.record import (
     record_text,
     save_record,
 )
+from aotf_lab.session.keep import records_of
 from tests.kept import changed_file, small_crystal, small_oscillator
 
 WAVELENGTHS = {"B": 473.06, "E": 588.96, "G": 671.1, "never measured": 532.2}
@@ -101,6 +102,26 @@ def test_power_and_efficiency_are_the_sessions(demo: aotf_lab.Session, tmp_path:
         assert b.rf_power_w.n == pytest.approx(a.rf_power_w.n, rel=1e-9)  # the demo's amplifier limits none of them
         assert b.supply_v is None
     assert _shared(kept["E"].rf_power_w).keys() >= {"scope gain", "pad"}
+
+
+def test_a_line_never_measured_has_one_doubt_however_often_it_is_asked_for(
+    demo: aotf_lab.Session, tmp_path: Path
+) -> None:
+    """GUM F.1.2.3: what two answers owe to one assumption cancels in their difference."""
+    oscillator, crystal = (read_record(save_record(r, tmp_path)) for r in records_of(demo, measured="2031-03-02"))
+    assert isinstance(oscillator, OscillatorRecord)
+    assert isinstance(crystal, CrystalRecord)
+    wanted, own = {"green": 532.15, "yellow": 577.0}, CauseBook()
+    first, second = (kept_set_points(oscillator, crystal, wanted, book=own) for _ in range(2))
+    other = kept_set_points(oscillator, crystal, wanted, book=CauseBook())
+    doubt = u_by_cause(first["green"].efficiency)["peak efficiency of a line never measured"]
+    assert doubt > 0.01
+    for name in wanted:
+        assert (first[name].efficiency - second[name].efficiency).s < 1e-9
+        assert (first[name].efficiency - other[name].efficiency).s > doubt
+    assert (first["green"].efficiency - first["yellow"].efficiency).s > doubt  # two lines, two doubts
+    assert crystal.light_curves(own) is crystal.light_curves(own)
+    assert crystal.light_curves() is crystal.light_curves()
 
 
 def test_lines_between_and_beyond_are_the_sessions(demo: aotf_lab.Session, tmp_path: Path) -> None:

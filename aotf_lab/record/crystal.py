@@ -173,10 +173,14 @@ class CrystalRecord(Calibration):
         return self.number("saturation_w", line, book)
 
     def light_curves(self, book: CauseBook | None = None) -> LineCurves | None:
-        """Return efficiency against RF power of every line, measured or not; None where it was not kept."""
-        if self.efficiency is None or self.efficiency.missing:
+        """Return efficiency against RF power of every line, measured or not; None where it was not kept.
+
+        Asked again with one book they are the same ones: what is assumed of a line never measured is one error.
+        """
+        kept, causes = self.efficiency, book or SHARED
+        if kept is None or kept.missing:
             return None
-        return line_curves(self.efficiency, self.numbers, book or SHARED)
+        return causes.made_of(self, lambda: line_curves(kept, self.numbers, causes))
 
     def coverage_factor(self, line: str) -> float:
         """Return the factor of u for 95 % at a line with a peak of its own, else that of the tuning curve."""

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import Any, TypeVar
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -25,6 +25,8 @@ COMMON_CAUSES = frozenset(UNSTATED.causes) | {"power meter time constant"}
 _KINDS = ("counter", "voltmeter", "scope", "power meter")
 """Kinds of instrument of which a lab may have several; the names of their causes begin with these words."""
 
+_Made = TypeVar("_Made")
+
 REST = "what this calibration shares with no other"
 
 
@@ -37,6 +39,7 @@ class CauseBook:
     def __init__(self) -> None:
         self._variables: dict[str, UFloat] = {}
         self._numbers: WeakKeyDictionary[StoredNumbers, LinearNumbers] = WeakKeyDictionary()
+        self._made: WeakKeyDictionary[Any, Any] = WeakKeyDictionary()
 
     def variable(self, key: str) -> UFloat:
         """Return the variable 0 +- 1 of the cause ``key``: always the same one, tagged with the key."""
@@ -55,6 +58,13 @@ class CauseBook:
                 (*map(self.variable, stored.causes), *own.variables),
             )
         return self._numbers[stored]
+
+    def made_of(self, calibration: object, make: Callable[[], _Made]) -> _Made:
+        """Return what ``make`` made of ``calibration`` on this book's variables: always the same one."""
+        if calibration not in self._made:
+            self._made[calibration] = make()
+        made: _Made = self._made[calibration]
+        return made
 
 
 SHARED = CauseBook()
