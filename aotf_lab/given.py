@@ -39,14 +39,24 @@ def given(value: object, kind: type[_Kind], name: str, allowed: str, cure: str) 
 
 
 def given_path(value: object, name: str, allowed: str, cure: str) -> Path:
-    """Return ``value``, a text or a path. Raises ``AotfLabError`` for anything else.
+    """Return ``value``, a text or a path. Raises ``AotfLabError`` for anything else, and for what no file can be named.
 
     >>> given_path("bench", "folder", "a folder", "name it").name
     'bench'
     """
     if not isinstance(value, (str, os.PathLike)):
         _refuse(value, name, allowed, cure)
-    return Path(value)
+    path = Path(value)
+    try:
+        possible = b"\0" not in os.fsencode(path)
+    except UnicodeEncodeError:  # half of a character
+        possible = False
+    if not possible:
+        what = f"{name}: a character that no path can have"
+        raise AotfLabError(
+            what, found=Said(ascii(str(path))), allowed=allowed, cure=f"leave that character out, or {cure}"
+        )
+    return path
 
 
 def given_list(value: object, name: str, allowed: str, cure: str) -> Iterable[Any]:

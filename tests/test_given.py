@@ -11,6 +11,7 @@ import pandas as pd
 import pytest
 from uncertainties import ufloat
 
+import aotf_lab
 from aotf_lab.errors import AotfLabError, RecordError
 from aotf_lab.given import given, given_day, given_list, given_number, given_numbers, given_path, given_table
 
@@ -100,3 +101,21 @@ def test_other_kinds_are_named_and_not_printed():
         given_table(pd.DataFrame({"a": range(1000)}), "stored", "a table of names", "write one")
     with pytest.raises(AotfLabError, match="session of another kind; found '/bench'; allowed: an open session"):
         given(Path("/bench"), dict, "session", "an open session", "open it")
+
+
+@pytest.mark.parametrize(("name", "shown"), [("a\0b", r"a\\x00b"), ("a\udfff", r"a\\udfff")])
+def test_a_path_that_no_file_can_have(name, shown):
+    """POSIX.1-2017 (from memory): a pathname holds no null byte; UTF-8 (RFC 3629, 3) has no half surrogates."""
+    with pytest.raises(
+        AotfLabError, match=f"folder: a character that no path can have; found '{shown}'; allowed: a path; leave that"
+    ):
+        given_path(name, "folder", "a path", "name it")
+    with pytest.raises(AotfLabError, match="folder: a character that no path can have"):
+        given_path(Path(name), "folder", "a path", "name it")
+    with pytest.raises(AotfLabError, match="folder: a character that no path can have"):
+        aotf_lab.open_session(name)
+
+
+def test_a_comparison_says_it_in_the_row_of_that_folder():
+    found = aotf_lab.compare(["a\0b"], jobs=1, progress=False)
+    assert found.rows[0].reason.startswith("folder: a character that no path can have; found")
