@@ -12,6 +12,7 @@ import pytest
 from uncertainties import UFloat, ufloat
 
 import aotf_lab
+import tests.pins.__main__
 from aotf_lab.errors import AotfLabError, RecordError, SessionError
 from aotf_lab.estimation import Check
 from aotf_lab.session import open_session
@@ -38,6 +39,15 @@ def test_demo_gives_the_pinned_numbers(found):
     """After a change that is meant to move numbers: ``python -m tests.pins``, and look at what it says."""
     told = found.differences(PINNED)
     assert told.same, f"{told}\nMeant to be so? Renew them: python -m tests.pins"
+
+
+@pytest.mark.parametrize(("word", "code"), [("--help", 0), ("-h", 0), ("skerry.json", 2)])
+def test_what_writes_the_pinned_numbers_writes_none_when_it_is_asked_for_help(word, code, tmp_path, monkeypatch):
+    monkeypatch.setattr(tests.pins.__main__, "PINNED", tmp_path / "pinned.json")
+    with pytest.raises(SystemExit) as end:
+        tests.pins.__main__.main([word])
+    assert end.value.code == code
+    assert not (tmp_path / "pinned.json").exists()
 
 
 def test_every_part_of_the_demo_is_in_the_table(demo, found):

@@ -5,6 +5,8 @@ Do it when a change is meant to move numbers, and let the difference of the file
 
 from __future__ import annotations
 
+import argparse
+from collections.abc import Sequence
 from dataclasses import replace
 
 from aotf_lab.session import open_session
@@ -15,7 +17,9 @@ from tests.house import ROOT
 PINNED = ROOT / "tests" / "pins" / "skerry.json"
 
 
-def main() -> None:
+def main(words: Sequence[str] | None = None) -> None:
+    """Write the file; ``words`` are those of the command line, which takes none but ``--help``."""
+    argparse.ArgumentParser(prog="python -m tests.pins", description=__doc__).parse_args(words)
     found = results(open_session(DEMO))
     if PINNED.exists():
         print(found.differences(PINNED))
