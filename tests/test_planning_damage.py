@@ -86,6 +86,33 @@ def test_verdicts(low, high, limit, floor, verdict):
     assert Strain("part", low, high, "V", limit, "[part] key", "how", floor=floor).verdict == verdict
 
 
+@pytest.mark.parametrize(
+    ("value", "limit", "floor", "verdict"),
+    [
+        (9.970, 10.0, False, "within"),
+        (9.990, 10.0, False, "at the limit"),  # may be above it
+        (10.008, 10.0, False, "at the limit"),
+        (10.021, 10.0, False, "beyond"),
+        (0.0, 0.0, True, "within"),  # where a sweep begins
+        (-0.019, 0.0, True, "at the limit"),
+        (-0.021, 0.0, True, "beyond"),
+    ],
+)
+def test_a_reading_that_cannot_be_told_from_its_limit(value, limit, floor, verdict):
+    # by hand: u = 10 mV, so that k = 2 (GUM, JCGM 100:2008, 6.3.3: about 95 %) reaches 20 mV
+    strain = Strain("part", value, value, "V", limit, "[part] key", "how", floor=floor, u=0.010)
+    assert strain.verdict == verdict
+
+
+def test_the_u_of_control_volts_reaches_their_own_ends_alone():
+    limits = DamageLimits(oscillator=OscillatorFacts(0.0, 10.0), generator=GeneratorFacts(10.008))
+    load = BenchLoad(None, (-0.008, 10.008), None, (0.010, 0.010))
+    ends = [named("oscillator input", load, limits=limits, floor=floor) for floor in (True, False)]
+    assert [end.verdict for end in ends] == ["at the limit"] * 2
+    # the generator's highest setting is no reading: above is above
+    assert named("oscillator input (generator)", load, limits=limits).verdict == "beyond"
+
+
 def test_a_generator_reaches_both_ends_and_its_own_ohms_divide():
     limits = DamageLimits(
         oscillator=OscillatorFacts(input_min_v=0.0, input_max_v=9.0, input_ohm=950.0), generator=GeneratorFacts(10.0)

@@ -185,6 +185,32 @@ def test_the_part_that_would_be_damaged_is_named_first(tmp_path, change, words):
     assert found.on[0].startswith("NOT YET")
 
 
+def test_volts_that_cannot_be_told_from_the_limit(tmp_path):
+    top = float(open_session(DEMO).readings("oscillator").table["drive_v"].max())
+    changes = [
+        ("oscillator", "input_max_v", round(top - 0.008, 3)), ("instrument.voltmeter", "u_reading_mv", 10.0),
+        ("instrument.voltmeter", "gain_percent", 0.0), ("instrument.voltmeter", "offset_mv", 0.0),
+    ]  # fmt: skip
+    found = preflight(open_session(bench(tmp_path, changes)))
+    assert found.may_switch_on
+    assert "AT ITS LIMIT, see Beware: oscillator input; " in found.verdict
+    assert found.parts[0][3] == "AT THE LIMIT"
+    # by hand: 8 mV above, k = 2 is 20 mV
+    stay = f"from now on set {top - 0.028:.3f} V or less."
+    assert any("oscillator input was at its limit" in line and line.endswith(stay) for line in found.warnings)
+
+
+def test_an_unknown_voltmeter_excuses_nothing(tmp_path):
+    top = float(open_session(DEMO).readings("oscillator").table["drive_v"].max())
+    keys = ("u_reading_mv", "gain_percent", "offset_mv")
+    limit = round(top - 0.001, 3)
+    changes = [("oscillator", "input_max_v", limit), *(("instrument.voltmeter", key, None) for key in keys)]
+    words = preflight(open_session(bench(tmp_path, changes))).verdict
+    assert words.startswith("DO NOT SWITCH ON: oscillator input would be damaged by")
+    taken, allowed = re.search(r"damaged by (\S+) V \(it may take (\S+) V\)", words).groups()
+    assert float(taken) > float(allowed)  # in the digits that are shown, too
+
+
 def test_a_generator_below_zero_is_said_with_its_cure(tmp_path):
     found = preflight(open_session(bench(tmp_path, [("generator", "low_limit_v", None)])))
     assert any("-9.52 V can reach it" in line and "Set limits" in line for line in found.warnings)

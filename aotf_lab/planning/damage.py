@@ -3,6 +3,10 @@
 P = U^2 / R across the line; a pad of A dB lets the fraction 10^(-A/20) of the volts through and keeps the share
 1 - 10^(-A/10) of the power as heat; behind a pad an open input stands at twice the volts of a terminated one (all
 definitions). Where a link is not stated, the least and the most that it can mean are both kept.
+
+A control voltage is a reading with a u. One further beyond its limit than k = 2 damages; one that cannot be told from
+the limit is "at the limit": no reason to stay off, as the bench stood there already, but to be set lower. Only what is
+stated of the voltmeter counts, so that an unknown meter excuses nothing. RF power is an upper bound as it comes.
 """
 
 from __future__ import annotations
@@ -18,7 +22,7 @@ from aotf_lab.reading.session_limits import CounterLimits, DamageLimits, Generat
 
 __all__ = ["SCOPE_INPUT_VRMS", "BenchLoad", "Strain", "Verdict", "strains"]
 
-Verdict = Literal["within", "beyond", "not stated"]
+Verdict = Literal["within", "at the limit", "beyond", "not stated"]
 
 SCOPE_INPUT_VRMS = 5.0
 """What a 50 ohm input of a scope takes where nothing is stated (common practice, no source)."""
@@ -28,13 +32,17 @@ LOWEST_CONTROL_V = 0.0
 
 _OPEN = 2.0
 
+_K = 2.0
+"""Coverage factor within which a reading and its limit are one (about 95 %, GUM, JCGM 100:2008, 6.3.3)."""
+
 
 @dataclass(frozen=True)
 class Strain:
     """One part, the least and the most that it takes in ``unit``, and its ``limit`` (None: not stated).
 
     ``key`` is where session.toml states the limit, ``how`` the way from the line to the part; ``assumed`` says that
-    the limit is common practice, ``floor`` that it is a least value, ``ohm`` into what the volts go, where they heat.
+    the limit is common practice, ``floor`` that it is a least value, ``ohm`` into what the volts go, where they heat,
+    ``u`` the standard uncertainty of what it takes, where that was read (0 where it is a bound or a setting).
     """
 
     part: str
@@ -47,17 +55,31 @@ class Strain:
     assumed: bool = False
     floor: bool = False
     ohm: float | None = None
+    u: float = 0.0
 
     @property
     def verdict(self) -> Verdict:
-        """Beyond when even the least is too much, within when even the most is not, else not stated."""
+        """Beyond when even the least is too much, within when even the most is not, else not stated.
+
+        At the limit when a reading may be above a highest value, or is below a least one, by ``spread`` at the most.
+        A least value that is read as such is within: a sweep from 0 V begins there.
+        """
         if self.limit is None or self.low is None or self.high is None:
             return "not stated"
+        if self.floor and self.low < self.limit:
+            return "beyond" if self.low + self.spread < self.limit else "at the limit"
         if self.floor:
-            return "within" if self.low >= self.limit else "beyond"
-        if self.low > self.limit:
+            return "within"
+        if self.low - self.spread > self.limit:
             return "beyond"
+        if self.spread and self.high + self.spread > self.limit:
+            return "at the limit"
         return "within" if self.high <= self.limit else "not stated"
+
+    @property
+    def spread(self) -> float:
+        """By how much a reading may be wrong (k = 2)."""
+        return _K * self.u
 
     @property
     def watts(self) -> float | None:
@@ -67,20 +89,24 @@ class Strain:
     def times(self, factor: float) -> Strain:
         """Return the same part with ``factor`` times as much."""
         low, high = (None if v is None else factor * v for v in (self.low, self.high))
-        return replace(self, low=low, high=high)
+        return replace(self, low=low, high=high, u=factor * self.u)
 
 
 @dataclass(frozen=True)
 class BenchLoad:
-    """What the bench has to bear: RF power (W), control volts and light (mW) as read; None where not known."""
+    """What the bench has to bear: RF power (W), control volts and light (mW) as read; None where not known.
+
+    ``u_control_v`` is the standard uncertainty of the control volts, least and most.
+    """
 
     rf_power_w: float | None = None
     control_v: tuple[float, float] | None = None
     light_mw: float | None = None
+    u_control_v: tuple[float, float] = (0.0, 0.0)
 
 
 def strains(load: BenchLoad, scope: Scope, limits: DamageLimits) -> tuple[Strain, ...]:
-    """Return every part of the bench that something could damage, those beyond their limit first, then in one order.
+    """Return every part of the bench that something could damage, those beyond their limit first, then those at it.
 
     >>> first = strains(BenchLoad(0.8), Scope(pad_db=0.0, probe=1.0, input_ohm=50.0), DamageLimits())[0]
     >>> first.part, round(first.high, 3), first.verdict
@@ -90,9 +116,9 @@ def strains(load: BenchLoad, scope: Scope, limits: DamageLimits) -> tuple[Strain
     found = [
         _scope_input(level, scope, limits.scope), _counter_input(level, limits.counter),
         *_heated(load.rf_power_w, scope, limits.scope), _power_meter(load.light_mw, limits),
-        *_control_input(load.control_v, limits.oscillator), *_generator(limits.oscillator, limits.generator),
+        *_control_input(load, limits.oscillator), *_generator(limits.oscillator, limits.generator),
     ]  # fmt: skip
-    return tuple(sorted(found, key=lambda strain: strain.verdict != "beyond"))
+    return tuple(sorted(found, key=lambda strain: (strain.verdict != "beyond", strain.verdict != "at the limit")))
 
 
 def _line_v(rf_power_w: float | None, scope: Scope) -> float | None:
@@ -168,10 +194,11 @@ def _power_meter(light_mw: float | None, limits: DamageLimits) -> Strain:
     )  # fmt: skip
 
 
-def _control_input(control_v: tuple[float, float] | None, facts: OscillatorFacts) -> tuple[Strain, ...]:
-    if control_v is None:
+def _control_input(load: BenchLoad, facts: OscillatorFacts) -> tuple[Strain, ...]:
+    if load.control_v is None:
         return ()
-    return _between("oscillator input", control_v, facts, "as in the readings")
+    ends = _between("oscillator input", load.control_v, facts, "as in the readings")
+    return tuple(replace(end, u=u) for end, u in zip(ends, load.u_control_v, strict=True))
 
 
 def _generator(oscillator: OscillatorFacts, generator: GeneratorFacts) -> tuple[Strain, ...]:

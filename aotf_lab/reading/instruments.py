@@ -67,6 +67,15 @@ class Voltmeter(Instrument):
             (self.u_reading_mv, "voltmeter scatter not stated: 5 mV assumed in each reading"),
         )
 
+    def stated_u_v(self, volts: float) -> float:
+        """Return the standard uncertainty (V) of one reading by what is stated; what is not counts as nothing.
+
+        >>> round(Voltmeter(gain_percent=0.1, u_reading_mv=10.0).stated_u_v(10.0), 4)
+        0.0141
+        """
+        parts = (1e-2 * or_default(self.gain_percent, 0.0) * volts, 1e-3 * or_default(self.offset_mv, 0.0))
+        return math.hypot(*parts, 1e-3 * or_default(self.u_reading_mv, 0.0))
+
 
 @dataclass(frozen=True)
 class PowerMeter(Instrument):

@@ -102,8 +102,13 @@ def _verdict(found: BeforeRf) -> str:
         return "DO NOT SWITCH ON: " + " ".join("; ".join([*map(damage_words, found.damaged), *limit]).split())
     unknown = list(dict.fromkeys(s.part for s in found.strains if s.verdict == "not stated"))
     known = f"up to {rounded_down(start.safe.supply_v)} V of supply the crystal stays below {start.safe.limit_w:g} W"
-    if not unknown:
+    at_limit = list(dict.fromkeys(s.part for s in found.at_limit))
+    if at_limit:
+        known += f"; AT ITS LIMIT, see Beware: {joined(at_limit)}"
+    if not unknown and not at_limit:
         return f"NO OBJECTION: {known}, and every part within its limit"
+    if not unknown:
+        return f"NO OBJECTION: {known}; every other part within its limit"
     return f"NO OBJECTION: {known}; what these may take is not stated: {joined(unknown)}"
 
 

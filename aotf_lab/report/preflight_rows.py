@@ -9,7 +9,7 @@ from aotf_lab.planning.damage import Strain
 from aotf_lab.reading.session_file import CrystalFacts
 from aotf_lab.session.before_rf import BeforeRf
 
-__all__ = ["LIMIT_HEADS", "PART_HEADS", "limit_rows", "part_rows", "part_takes", "rounded_down"]
+__all__ = ["LIMIT_HEADS", "PART_HEADS", "limit_rows", "part_rows", "part_takes", "rounded_down", "told_apart"]
 
 LIMIT_HEADS = ("Limit", "Value", "How it is known")
 PART_HEADS = ("Part", "Takes at most", "May take", "Verdict")
@@ -24,6 +24,19 @@ def rounded_down(value: float, decimals: int = 2) -> str:
     ('9.74', '9.00')
     """
     return f"{math.floor(value * 10**decimals + 1e-9) / 10**decimals:.{decimals}f}"
+
+
+def told_apart(value: float, limit: float | None, digits: int = 3) -> str:
+    """Return a number with so many digits that it reads on the side of the limit on which it lies.
+
+    >>> told_apart(13.94, 12.0), told_apart(10.008, 10.0), told_apart(13.929, 13.928), told_apart(10.0, 10.0)
+    ('13.9', '10.01', '13.93', '10')
+    """
+    if limit is None or math.isclose(value, limit, rel_tol=1e-9):
+        return f"{value:.{digits}g}"
+    texts = (f"{value:.{n}g}" for n in range(digits, 17))
+    said = float(f"{limit:g}")
+    return next((t for t in texts if (float(t) > said if value > limit else float(t) < said)), repr(value))
 
 
 def limit_rows(found: BeforeRf) -> list[tuple[str, str, str]]:
@@ -104,8 +117,9 @@ def part_takes(strain: Strain, found: BeforeRf) -> str:
         share = "" if strain.limit is None else f", {100 * strain.high / strain.limit:.0f} % of its limit"
         return f"all that the amplifier gives{share} ({strain.how})"
     if strain.unit != "Vrms":
-        return f"{strain.high:.3g} {strain.unit} ({strain.how})"
-    words = f"{strain.high:.3g} Vrms, {8**0.5 * strain.high:.3g} Vpp"
+        spread = f" +- {strain.spread:.2g}" if strain.verdict == "at the limit" else ""
+        return f"{told_apart(strain.high, strain.limit)}{spread} {strain.unit} ({strain.how})"
+    words = f"{told_apart(strain.high, strain.limit)} Vrms, {8**0.5 * strain.high:.3g} Vpp"
     words = f"up to {words}" if strain.low != strain.high else words
     heated = strain.watts if found.start is not None else None
     words += "" if heated is None else f", {1e3 * heated:.2g} mW"
@@ -122,6 +136,8 @@ def _may(strain: Strain) -> str:
 def _verdict(strain: Strain, turned_up: Strain) -> str:
     if strain.verdict == "beyond":
         return "BEYOND"
+    if strain.verdict == "at the limit":
+        return "AT THE LIMIT"
     if strain.verdict == "within" and turned_up.verdict != "within":
         return "within; BEYOND if the supply goes higher"
     return strain.verdict

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from aotf_lab.physics.rf import attenuation_factor, watt_to_rms
 from aotf_lab.planning.damage import Strain
 from aotf_lab.reading.session_file import SessionFile
-from aotf_lab.report.preflight_rows import rounded_down
+from aotf_lab.report.preflight_rows import rounded_down, told_apart
 from aotf_lab.session.before_rf import BeforeRf
 
 __all__ = ["OFF_STEPS", "caution_lines", "damage_words", "load_lines", "missing_rows", "on_steps", "warning_lines"]
@@ -118,15 +118,32 @@ def warning_lines(found: BeforeRf) -> list[str]:
         lines.append(f"Taken with the supply above the safe one, not to be repeated: {_and(found.driven_above)}.")
     if found.doubted:
         lines.append(f"A check of the level failed: {_and(found.doubted)}. The highest supply rests on it.")
+    lines += [_at_limit_words(s) for s in found.at_limit]
     lines += [_floor_words(s) for s in found.strains if s.floor and s.verdict == "beyond"]
     return lines
 
 
+def _at_limit_words(strain: Strain) -> str:
+    """Return that a reading cannot be told from its limit, and where to stay so that it can."""
+    value, limit = strain.low if strain.floor else strain.high, strain.limit
+    assert value is not None
+    assert limit is not None
+    told = f"{told_apart(value, limit)} +- {strain.spread:.2g} {strain.unit} (k = 2)"
+    stay = (
+        f"{-math.floor(-1e3 * (limit + strain.spread)) / 1e3:.3f} {strain.unit} or more" if strain.floor
+        else f"{rounded_down(limit - strain.spread, 3)} {strain.unit} or less"
+    )  # fmt: skip
+    assumed = " (assumed)" * strain.assumed
+    return f"{strain.part} was at its limit, {told} against {limit:g} {strain.unit}{assumed}: from now on set {stay}."
+
+
 def _floor_words(strain: Strain) -> str:
+    assert strain.low is not None
     limit = f"{strain.limit:g} V{' (assumed)' if strain.assumed else ''}"
     return (
-        f"{strain.part}: {strain.low:.3g} V can reach it, and {limit} is the least that it may see. Set limits in the "
-        "generator's menu and state low_limit_v; measure its output with the voltmeter before you plug it in."
+        f"{strain.part}: {told_apart(strain.low, strain.limit)} V can reach it, and {limit} is the least that it may "
+        "see. Set limits in the generator's menu and state low_limit_v; measure its output with the voltmeter before "
+        "you plug it in."
     )
 
 
@@ -157,7 +174,8 @@ def damage_words(strain: Strain) -> str:
     if strain.unit == "W":
         return f"{strain.part} would be damaged (it may take {may})"
     reached = strain.low if strain.floor else strain.high
-    return f"{strain.part} would be damaged by {reached:.3g} {strain.unit} (it may take {may})"
+    assert reached is not None
+    return f"{strain.part} would be damaged by {told_apart(reached, strain.limit)} {strain.unit} (it may take {may})"
 
 
 def missing_rows(found: BeforeRf) -> list[tuple[str, str]]:

@@ -57,6 +57,11 @@ class BeforeRf:
         return tuple(s for s in self.strains if s.verdict == "beyond")
 
     @property
+    def at_limit(self) -> tuple[Strain, ...]:
+        """What reads at its limit, as far as its instrument tells."""
+        return tuple(s for s in self.strains if s.verdict == "at the limit")
+
+    @property
     def may_switch_on(self) -> bool:
         """Whether nothing is known to be damaged, and a supply to be safe."""
         return self.start is not None and not self.damaged
@@ -73,11 +78,14 @@ def before_rf(session: Session, checked: SessionCheck | None = None) -> BeforeRf
     reached = most if start is None else _reached_w(start)
     control, light = _range_of(session, "oscillator", "drive_v"), _light_mw(session)
     scope, limits = facts.instruments.scope, facts.limits
-    usual = strains(BenchLoad(reached, control, light), scope, limits)
-    at_most = {(s.part, s.floor): s for s in strains(BenchLoad(_larger(most, reached), control, light), scope, limits)}
+    volt = facts.instruments.voltmeter.stated_u_v
+    load = BenchLoad(reached, control, light, (0.0, 0.0) if control is None else (volt(control[0]), volt(control[1])))
+    usual = strains(load, scope, limits)
+    turned_up = strains(replace(load, rf_power_w=_larger(most, reached)), scope, limits)
+    at_most = {(s.part, s.floor): s for s in turned_up}
     safe_v = None if start is None else start.safe.supply_v
     return BeforeRf(
-        facts, start, withheld, BenchLoad(reached, control, light), usual,
+        facts, start, withheld, load, usual,
         tuple(at_most[s.part, s.floor] for s in usual), _driven_above(session, safe_v), _doubted(session, start),
         None if start is None else start.safe.band_mhz, _range_of(session, "oscillator", "frequency_mhz"),
     )  # fmt: skip
