@@ -169,6 +169,22 @@ def test_a_number_tells_its_range_and_unit():
     assert (box.low, box.high) == pytest.approx((0.3, 2.0))
 
 
+@pytest.mark.parametrize("value", [0, 10, -3, 3.5, 3.999, 9.005, float("nan"), float("inf")])
+def test_a_whole_number_keeps_what_was_typed_and_refuses_it_in_words(value):
+    box = whole_number("Look every", 3, 1, 9, "s")
+    box.require_within()
+    box.value = value
+    assert box.value == value or value != value
+    found = f"{value:.6g} s".replace("+", r"\+")
+    with pytest.raises(
+        AotfLabError,
+        match=rf"Look every \(1 to 9 s\); found {found}; allowed: whole, 1 to 9 s; type a whole number between these",
+    ):
+        box.require_within()
+    box.value = 9
+    box.require_within()
+
+
 @pytest.mark.parametrize("value", [12.0, -12.0, float("nan"), float("inf")])
 def test_a_number_out_of_range_is_said_not_drawn_in(value):
     panel = RootPanel()

@@ -185,6 +185,33 @@ def test_watching_looks_by_itself_until_it_is_stopped(demo, tmp_path):
     assert panel.problems == []
 
 
+def test_a_time_that_cannot_be_is_said_and_the_time_before_it_holds(demo, tmp_path):
+    path = grown(tmp_path / "log.csv", 60)
+    panel = WarmUpPanel(demo, path)
+    panel.every_s.value = 0
+    assert panel.every_s.value == 0
+    assert "Look every (1 to 120 s)" in panel.said.value
+    assert panel.numbers.value == ""
+    panel.every_s.value = 1
+    assert panel.numbers.value
+    looks = []
+    panel.look = lambda: looks.append(panel.every_s.value) or True
+
+    async def watched():
+        panel.watching.value = "watching"
+        await asyncio.sleep(0.1)
+        panel.every_s.value = -5
+        await asyncio.sleep(2.5)
+        panel.watching.value = "stopped"
+
+    asyncio.run(watched())
+    assert looks[0] == 1.0
+    assert set(looks[1:]) == {-5.0}
+    assert len(looks) <= 3
+    assert "found -5 s" in panel.said.value
+    assert panel.problems == []
+
+
 def test_without_anything_that_runs_it_says_so(demo, tmp_path):
     panel = WarmUpPanel(demo, grown(tmp_path / "log.csv", 60))
     panel.watching.value = "watching"

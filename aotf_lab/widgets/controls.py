@@ -23,20 +23,25 @@ class Number(w.FloatText):  # type: ignore[misc]  # ipywidgets states no types
     """A box for a number from ``low`` to ``high``; one beyond stays in it, for ``require_within`` to refuse in words.
 
     The browser would put the nearest end in its place without a word. ``ends`` are those of what is allowed; ``low``
-    and ``high`` the outermost multiples of the step between them.
+    and ``high`` the outermost multiples of the step between them. ``whole``: it must be a whole number.
     """
 
-    def __init__(self, low: float, high: float, ends: tuple[float, float], unit: str, **look: Any) -> None:
-        self.low, self.high, self.ends, self.unit = low, high, ends, unit
+    def __init__(
+        self, low: float, high: float, ends: tuple[float, float], unit: str, *, whole: bool = False, **look: Any
+    ) -> None:
+        self.low, self.high, self.ends, self.unit, self.whole = low, high, ends, unit, whole
         super().__init__(**look)
 
     def require_within(self) -> None:
-        """Raise ``AotfLabError`` for a value beyond either of ``ends`` by more than rounding, or none at all."""
+        """Raise ``AotfLabError`` for a value beyond ``ends`` by more than rounding, for none, and one not ``whole``."""
         rounding = _ROUNDING * self.step
-        if not self.ends[0] - rounding <= self.value <= self.ends[1] + rounding:
+        inside = self.ends[0] - rounding <= self.value <= self.ends[1] + rounding
+        if not inside or (self.whole and not self.value.is_integer()):
+            kind = "whole number" if self.whole else "number"
             raise AotfLabError(
                 self.description, found=Said(f"{self.value:.6g} {self.unit}".strip()),
-                allowed=f"{self.low:.6g} to {self.high:.6g} {self.unit}".strip(), cure="type a number between these",
+                allowed=f"{'whole, ' * self.whole}{self.low:.6g} to {self.high:.6g} {self.unit}".strip(),
+                cure=f"type a {kind} between these",
             )  # fmt: skip
 
 
@@ -54,11 +59,11 @@ def _width(words: str, more_px: int = 0) -> str:
     return f"{max(_NARROW_PX, _PX_A_LETTER * len(words) + _BOX_PX + more_px)}px"
 
 
-def whole_number(label: str, value: int, low: int, high: int, unit: str) -> w.BoundedIntText:
+def whole_number(label: str, value: int, low: int, high: int, unit: str) -> Number:
     """Return a box for a whole number between ``low`` and ``high``; the arrow keys go by one."""
     words = f"{label} ({low} to {high} {unit})"
-    return w.BoundedIntText(value, min=low, max=high, description=words, style=_LABEL,
-                            layout=w.Layout(width=_width(words), max_width="100%"))  # fmt: skip
+    return Number(low, high, (low, high), unit, whole=True, value=value, step=1, description=words, style=_LABEL,
+                  layout=w.Layout(width=_width(words), max_width="100%"))  # fmt: skip
 
 
 def choice(label: str, options: Sequence[Any], value: Any = None) -> w.Dropdown:

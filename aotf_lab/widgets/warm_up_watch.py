@@ -26,6 +26,7 @@ __all__ = ["WarmUpPanel"]
 
 _TYPICAL_FWHM_MHZ = 0.3
 """Where no passband was scanned (common practice, no source: 0.1 to 1 MHz)."""
+_EVERY_S = 10
 _STOPPED, _WATCHING = "stopped", "watching"
 
 
@@ -48,7 +49,7 @@ class WarmUpPanel(Panel[WarmUpState]):
         self.fwhm_mhz = number(
             "Passband's width", round(min(widths, default=_TYPICAL_FWHM_MHZ), 3), 0.01, 5.0, 0.01, "MHz"
         )
-        self.every_s = whole_number("Look every", 10, 1, 120, "s")
+        self.every_s = whole_number("Look every", _EVERY_S, 1, 120, "s")
         self.watching = switch("The log is", [_STOPPED, _WATCHING])
         self.look_now = button("Look now")
         super().__init__([[self.share_percent, self.fwhm_mhz], [self.watching, self.every_s, self.look_now]])
@@ -56,7 +57,7 @@ class WarmUpPanel(Panel[WarmUpState]):
         self._log: LogSoFar | None = None
         self._task: asyncio.Task[None] | None = None
         self._picture = WarmUpPicture()
-        self.watch(self.share_percent, self.fwhm_mhz)
+        self.watch(self.share_percent, self.fwhm_mhz, self.every_s)
         self.watching.observe(lambda _: self._start_or_stop(), names="value")
         self.look_now.on_click(lambda _: self._look_anew())
         self.refresh()
@@ -121,9 +122,15 @@ class WarmUpPanel(Panel[WarmUpState]):
                 ))  # fmt: skip
 
     async def _watch(self) -> None:
+        every_s: float = _EVERY_S
         while True:
             self.look()
-            await asyncio.sleep(self.every_s.value)
+            try:
+                self.every_s.require_within()
+                every_s = self.every_s.value
+            except AotfLabError:  # said beside the box: until it is put right the time before it holds
+                pass
+            await asyncio.sleep(every_s)
 
     def state(self) -> WarmUpState:
         """Return how far the warm-up has come, by the log as it was when last looked at."""
