@@ -30,6 +30,43 @@ def test_keep_writes_both_calibrations_by_the_day_of_the_session(records, capsys
     assert len(RecordFolder(records).oscillators()) == 1
 
 
+@pytest.fixture
+def scattered(tmp_path):
+    """Return the demo's oscillator alone, every other reading 0.3 MHz off."""
+    folder = tmp_path / "bench"
+    folder.mkdir()
+    text = (DEMO / "session.toml").read_text(encoding="utf-8")
+    head = text[: text.index("[[file]]")]
+    head = head[: head.index("[[line]]")] if "[[line]]" in head else head
+    (folder / "session.toml").write_text(
+        f'{head}\n[[file]]\npath = "vco_warm.csv"\npurpose = "oscillator"\n', encoding="utf-8"
+    )
+    rows = (DEMO / "vco_warm.csv").read_text(encoding="utf-8").splitlines()
+    for k, row in enumerate(rows):
+        cells = row.split(",")
+        if k > 1 and k % 2:
+            cells[3] = f"{float(cells[3]) + (0.3 if k % 4 == 1 else -0.3):.4f}"
+        rows[k] = ",".join(cells)
+    (folder / "vco_warm.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    return folder
+
+
+def test_a_failed_check_is_named_when_it_is_kept_and_when_it_is_used(records, scattered, tmp_path, capsys):
+    kept = tmp_path / "kept"
+    assert main(["keep", str(scattered), str(kept)]) == 0
+    said = capsys.readouterr().out
+    words = "the oscillator's calibration of 2026-03-16 was kept with a failed check, scatter: chi2 = "
+    assert words in said
+    assert "Look into this before you rely on what was kept." in said
+    assert "oscillator_2026-03-16.json kept" in said
+    (crystal,) = records.glob("crystal_2026-03-16.json")
+    (kept / crystal.name).write_bytes(crystal.read_bytes())
+    main(["opening", str(kept), str(DAY_120)])
+    assert words in " ".join(capsys.readouterr().out.split())
+    main(["opening", str(records), str(DAY_120)])  # nothing failed in the demo's own
+    assert "failed check" not in capsys.readouterr().out
+
+
 def test_opening_says_what_moved_and_keeps_it_when_asked(records, tmp_path, capsys):
     for path in records.glob("*2026-03-16.json"):
         (tmp_path / path.name).write_bytes(path.read_bytes())

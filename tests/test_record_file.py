@@ -84,7 +84,7 @@ def test_the_file_is_plain_json_with_a_sha256_of_what_it_says() -> None:
     assert body["sha256"] == hashlib.sha256(said.encode("ascii")).hexdigest()
     assert text.endswith("}\n")
     assert body["in_words"][0] == (
-        "Calibration of the oscillator of Skerry, measured 2031-03-02, as of 2031-06-30, 1 checks failed"
+        "Calibration of the oscillator of Skerry, measured 2031-03-02, as of 2031-06-30, 1 check failed"
     )
 
 

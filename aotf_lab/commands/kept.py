@@ -45,10 +45,13 @@ def add_kept(commands: Any) -> None:
 
 
 def _keep(options: argparse.Namespace) -> tuple[str, int]:
-    from aotf_lab.session.keep import keep
+    from aotf_lab.record import save_record
+    from aotf_lab.session.keep import records_of
 
-    written = keep(_session(options.session), options.records)
-    return "\n".join(f"{path} kept" for path in written), 0
+    records = records_of(_session(options.session))
+    kept = [f"{save_record(record, options.records)} kept" for record in records]
+    doubts = [doubt for record in records for doubt in record.doubts]
+    return printed(*kept, *doubts, *["Look into this before you rely on what was kept."] * bool(doubts)), 0
 
 
 def _opening(options: argparse.Namespace) -> tuple[str, int]:

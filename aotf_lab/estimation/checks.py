@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from scipy import special
 
-__all__ = ["SIGNIFICANCE", "Check", "chi2_check", "chi2_limit", "t_limit", "z_check", "z_limit"]
+__all__ = ["SIGNIFICANCE", "Check", "chi2_check", "chi2_limit", "failed_words", "t_limit", "z_check", "z_limit"]
 
 SIGNIFICANCE = 0.002
 """Chance that one check fails although nothing is wrong: two false alarms in a thousand."""
@@ -31,6 +31,16 @@ class Check:
 
     def __str__(self) -> str:
         return f"{'ok' if self.passed else 'FAILED'} {self.name}: {self.detail}"
+
+
+def failed_words(number: int, reasons: int = 0) -> str:
+    """Return how many checks failed, and for how many reasons where several failed for one.
+
+    >>> failed_words(1), failed_words(2, 2), failed_words(17, 7), failed_words(3, 1)
+    ('1 check failed', '2 checks failed', '17 checks failed, for 7 reasons', '3 checks failed, for 1 reason')
+    """
+    words = f"{number} check{'s' * (number != 1)} failed"
+    return f"{words}, for {reasons} reason{'s' * (reasons != 1)}" if 0 < reasons < number else words
 
 
 def chi2_limit(dof: float) -> float:

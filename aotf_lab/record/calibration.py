@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from uncertainties import ufloat
 
-from aotf_lab.estimation.checks import Check
+from aotf_lab.estimation.checks import Check, failed_words
 from aotf_lab.estimation.named_rows import rows_html, rows_text
 from aotf_lab.reading.source import SourceFile
 from aotf_lab.record.stored import StoredNumbers
@@ -70,6 +70,12 @@ class Calibration:
         return tuple(check for check in self.checks if not check.passed)
 
     @property
+    def doubts(self) -> tuple[str, ...]:
+        """A sentence for each check that had not passed when it was made: it was kept all the same."""
+        kept = f"the {self.part}'s calibration of {self.measured} was kept with a failed check"
+        return tuple(f"{kept}, {check.name}: {check.detail}" for check in self.failed)
+
+    @property
     def part(self) -> str:
         """What was calibrated, in a word."""
         return "part"
@@ -78,7 +84,7 @@ class Calibration:
     def title(self) -> str:
         """What it is, of what and of when, in a line."""
         renewed = f", as of {self.as_of}" if self.updates else ""
-        failed = f", {len(self.failed)} checks failed" if self.failed else ""
+        failed = f", {failed_words(len(self.failed))}" if self.failed else ""
         return f"Calibration of the {self.part} of {self.name}, measured {self.measured}{renewed}{failed}"
 
     def rows(self) -> tuple[tuple[str, str], ...]:

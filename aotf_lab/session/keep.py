@@ -32,8 +32,9 @@ def keep(
     ``measured`` is the date of the readings (ISO text, or a ``date``), by default that of session.toml, else that of
     the newest raw file; one that lies years after the raw files is a failed check of what is kept. ``instruments``
     names the counter (or another instrument) where a lab has several: {"counter": "counter 2"}; calibrations made with
-    one share its errors. What the session could not find is not kept. Raises ``RecordError`` when that is both, or the
-    date is none; ``OSError`` as the file system does.
+    one share its errors. What the session could not find is not kept. A failed check hinders nothing: the file holds it
+    (``failed`` of what ``records_of`` returns), and every opening check by that file names it. Raises ``RecordError``
+    when nothing was found, or the date is none; ``OSError`` as the file system does.
     """
     return tuple(save_record(r, folder) for r in records_of(session, measured=measured, instruments=instruments))
 

@@ -58,7 +58,7 @@ def opening_of(
         crystal_c=session.facts.crystal.temperature_c, instruments=instruments,
         peak_files=[s for line in peaks for s in scans[line].readings.sources],
     )  # fmt: skip
-    return replace(found, remarks=(*unused, *(check.detail for check in dated)))
+    return replace(found, remarks=(*found.remarks, *unused, *(check.detail for check in dated)))
 
 
 def _unused(session: Session, scans: Mapping[str, Scan], peaks: Mapping[str, UFloat]) -> Iterator[str]:

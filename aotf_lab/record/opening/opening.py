@@ -39,7 +39,7 @@ class Opening:
     ``oscillator_link`` and ``crystal_link`` are the verdicts, None for a link of which nothing was read.
     ``oscillator`` and ``crystal`` are the calibrations to go on with: brought up to date, or as they were where
     nothing was read or the verdict is "measure again". ``against`` are the dates from which the two stood before;
-    ``remarks`` say what was left out or taken for granted.
+    ``remarks`` say which checks of the calibrations had failed, and what was left out or taken for granted.
     """
 
     measured: str
@@ -152,7 +152,8 @@ def opening_check(
         _require_new(crystal, files)
         second, numbers = checked_link(ask_crystal(crystal, peaks, crystal_c, instruments))
         warm = _renewed(crystal, numbers, second, day, {"crystal_c": crystal_c}, files)
-    return Opening(day, first, second, today, warm, (oscillator.as_of, crystal.as_of))
+    doubts = (*oscillator.doubts, *crystal.doubts)
+    return Opening(day, first, second, today, warm, (oscillator.as_of, crystal.as_of), doubts)
 
 
 def _require_new(record: OscillatorRecord | CrystalRecord, files: tuple[SourceFile, ...]) -> None:
