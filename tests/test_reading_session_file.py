@@ -9,6 +9,7 @@ from aotf_lab.physics.air import air_to_vacuum
 from aotf_lab.reading import load_session_file
 from aotf_lab.reading.layout import Layout
 from aotf_lab.reading.session_beside import SecondLog
+from aotf_lab.reading.session_file import AmplifierFacts
 
 
 def session_folder(folder, text):
@@ -171,12 +172,14 @@ def test_windows_line_ends_and_byte_order_mark(session):
 
 def test_amplifier_and_scope_input(session):
     facts = load_session_file(
-        session("[amplifier]\nsupply_a = 0.8\nrated_output_w = 2\n[instrument.scope]\ninput_ohm = 50\n")
+        session(
+            "[amplifier]\nsupply_a = 0.8\nrated_output_w = 2\nrated_supply_v = 15\n[instrument.scope]\ninput_ohm = 50\n"
+        )
     )
-    assert (facts.amplifier.supply_a, facts.amplifier.rated_output_w) == (0.8, 2.0)
+    assert facts.amplifier == AmplifierFacts(0.8, 2.0, 15.0)
     assert facts.instruments.scope.input_ohm == 50.0
     facts = load_session_file(session("[instrument.scope]\ninput_ohm = 1e6\n"))
-    assert (facts.amplifier.supply_a, facts.amplifier.rated_output_w) == (None, None)
+    assert facts.amplifier == AmplifierFacts()
     assert facts.instruments.scope.input_ohm == 1e6
 
 

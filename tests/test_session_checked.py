@@ -92,9 +92,10 @@ def test_a_file_that_cannot_be_read_stops_nothing(checked):
 
 
 def test_a_session_without_oscillator_and_lines(checked):
-    check = checked(NOT_STATED, level=("level", "", LEVEL))
+    head = NOT_STATED.replace("supply_a = 2", "supply_a = 0.2")
+    check = checked(head, level=("level", "", LEVEL))
     assert check.reasons == ("no oscillator, no scan and no table of lines among the files",)
-    assert checked(NOT_STATED, level=("level", "", LEVEL), vco=("oscillator", "", VCO)).usable
+    assert checked(head, level=("level", "", LEVEL), vco=("oscillator", "", VCO)).usable
 
 
 def test_what_was_not_stated_is_not_called_checked(checked):

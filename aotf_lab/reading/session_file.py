@@ -64,11 +64,13 @@ __all__ = [
 class AmplifierFacts:
     """The amplifier, as its papers or its supply state it; None where session.toml says nothing.
 
-    ``supply_a``: the largest current that it draws at its supply (A); ``rated_output_w``: RF power that it can give.
+    ``supply_a``: the largest current that it draws at its supply (A); ``rated_output_w``: RF power that it can give,
+    at the supply ``rated_supply_v`` (V).
     """
 
     supply_a: float | None = None
     rated_output_w: float | None = None
+    rated_supply_v: float | None = None
 
 
 @dataclass(frozen=True)
@@ -146,7 +148,8 @@ def _parsed(home: Path) -> tuple[bytes, Section]:
 
 
 def _amplifier(section: Section) -> AmplifierFacts:
-    facts = AmplifierFacts(section.number("supply_a", None, above=0), section.number("rated_output_w", None, above=0))
+    keys = ("supply_a", "rated_output_w", "rated_supply_v")
+    facts = AmplifierFacts(**{key: section.number(key, None, above=0) for key in keys})
     section.close()
     return facts
 

@@ -102,6 +102,7 @@ def _verdict(found: BeforeRf) -> str:
         return "DO NOT SWITCH ON: " + " ".join("; ".join([*map(damage_words, found.damaged), *limit]).split())
     unknown = list(dict.fromkeys(s.part for s in found.strains if s.verdict == "not stated"))
     known = f"up to {rounded_down(start.safe.supply_v)} V of supply the crystal stays below {start.safe.limit_w:g} W"
+    known += " if pad and probe are as stated (see Beware)" if found.trusts_pad else ""
     at_limit = list(dict.fromkeys(s.part for s in found.at_limit))
     if at_limit:
         known += f"; AT ITS LIMIT, see Beware: {joined(at_limit)}"

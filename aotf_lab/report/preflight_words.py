@@ -12,6 +12,7 @@ from collections.abc import Iterator
 
 from aotf_lab.physics.rf import attenuation_factor, watt_to_rms
 from aotf_lab.planning.damage import Strain
+from aotf_lab.planning.pad_slip import SLIP
 from aotf_lab.reading.session_file import SessionFile
 from aotf_lab.report.preflight_rows import rounded_down, told_apart
 from aotf_lab.session.before_rf import BeforeRf
@@ -113,7 +114,7 @@ def load_lines(found: BeforeRf) -> list[str]:
 
 def warning_lines(found: BeforeRf) -> list[str]:
     """Return what is no reason to stay off, and must be known."""
-    lines = []
+    lines = _trusted_pad(found)
     if found.driven_above:
         lines.append(f"Taken with the supply above the safe one, not to be repeated: {_and(found.driven_above)}.")
     if found.doubted:
@@ -135,6 +136,21 @@ def _at_limit_words(strain: Strain) -> str:
     )  # fmt: skip
     assumed = " (assumed)" * strain.assumed
     return f"{strain.part} was at its limit, {told} against {limit:g} {strain.unit}{assumed}: from now on set {stay}."
+
+
+def _trusted_pad(found: BeforeRf) -> list[str]:
+    """Return what a slip of pad or probe would do, where nothing that is stated tells one."""
+    start, scope, power = found.start, found.facts.instruments.scope, found.load.rf_power_w
+    if start is None or power is None or not found.trusts_pad:
+        return []
+    stated = f"{scope.pad_db:g} dB" if scope.pad_db else "none"
+    return [
+        f"The pad ({stated}) and the probe (x{scope.probe:g}) are trusted: nothing stated of the amplifier bears them "
+        f"out. Were the pad {(scope.pad_db or 0.0) + 10:g} dB, {rounded_down(start.safe.supply_v)} V would make up to "
+        f"{SLIP * power:.2g} W, where {start.safe.limit_w:g} W are allowed; were a x10 probe forgotten, "
+        f"{100 * power:.3g} W. Measure the pad, or take one reading with a power meter. To have it asked here: "
+        "[amplifier] rated_output_w and rated_supply_v, or a column of its supply's current."
+    ]
 
 
 def _floor_words(strain: Strain) -> str:

@@ -7,24 +7,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from aotf_lab.driver.level import Level
 from aotf_lab.errors import AotfLabError
 from aotf_lab.planning.damage import BenchLoad, Strain, strains
+from aotf_lab.planning.pad_slip import PadSlip, pad_slip_of
 from aotf_lab.planning.safe_drive import true_power, upper_bound
 from aotf_lab.planning.safe_start import SafeStart, safe_start
 from aotf_lab.reading.instruments import POWER_SCALE_UNSTATED
 from aotf_lab.reading.readings import Readings
-from aotf_lab.reading.session_file import AmplifierFacts, SessionFile
+from aotf_lab.reading.session_file import SessionFile
 from aotf_lab.session.checked import SessionCheck, check_session
 from aotf_lab.session.session import Session
 
 __all__ = ["BeforeRf", "before_rf"]
-
-LEAST_EFFICIENCY, LEAST_OF_RATED = 0.005, 0.01
-"""Below these, RF over DC power and RF over rated power at the highest supply are taken for a pad that nobody counted.
-
-An amplifier turns 5 to 60 % of its DC into RF and a pad takes away 20 dB or more (common practice, no source).
-"""
 
 _LEVEL = "level"
 _WITH_CRYSTAL = "efficiency"
@@ -37,7 +31,8 @@ class BeforeRf:
     ``start`` is None where ``withheld`` says why no supply can be called safe. ``strains`` are those at the highest
     power that the safe supply makes (where there is none: at the most that readings and papers show), ``turned_up``
     those at that most, in the same order. ``driven_above`` names files whose crystal was driven above the safe supply.
-    ``band_mhz`` is where the level was measured, ``oscillator_mhz`` where the oscillator goes.
+    ``band_mhz`` is where the level was measured, ``oscillator_mhz`` where the oscillator goes, ``pad`` whether the
+    amplifier bears out pad and probe.
     """
 
     facts: SessionFile
@@ -50,6 +45,7 @@ class BeforeRf:
     doubted: tuple[str, ...] = ()
     band_mhz: tuple[float, float] | None = None
     oscillator_mhz: tuple[float, float] | None = None
+    pad: PadSlip | None = None
 
     @property
     def damaged(self) -> tuple[Strain, ...]:
@@ -60,6 +56,11 @@ class BeforeRf:
     def at_limit(self) -> tuple[Strain, ...]:
         """What reads at its limit, as far as its instrument tells."""
         return tuple(s for s in self.strains if s.verdict == "at the limit")
+
+    @property
+    def trusts_pad(self) -> bool:
+        """Whether a supply is called safe by a pad and a probe that nothing stated of the amplifier bears out."""
+        return self.start is not None and (self.pad is None or self.pad.verdict != "excluded")
 
     @property
     def may_switch_on(self) -> bool:
@@ -88,6 +89,7 @@ def before_rf(session: Session, checked: SessionCheck | None = None) -> BeforeRf
         facts, start, withheld, load, usual,
         tuple(at_most[s.part, s.floor] for s in usual), _driven_above(session, safe_v), _doubted(session, start),
         None if start is None else start.safe.band_mhz, _range_of(session, "oscillator", "frequency_mhz"),
+        _pad(session),
     )  # fmt: skip
 
 
@@ -113,6 +115,9 @@ def _start(session: Session, checked: SessionCheck | None) -> tuple[SafeStart | 
     if not facts.instruments.power_scale_stated:
         missing = [key for key in ("pad_db", "probe") if getattr(scope, key) is None]
         return None, f"[instrument.scope] {' and '.join(missing)} not stated: RF power may be wrong by any factor"
+    pad = _pad(session)
+    if pad is not None and pad.verdict == "likely":
+        return None, f"by the readings {pad.why}: look at pad_db, probe and input_ohm of [instrument.scope]"
     grave = _grave(session, checked)
     if grave:
         return None, f"the readings of level do not hold together: {grave[0]} ('aotf-lab check' tells more)"
@@ -120,30 +125,13 @@ def _start(session: Session, checked: SessionCheck | None) -> tuple[SafeStart | 
         start = safe_start(session.level, session.safe_supply, facts.amplifier.supply_a)
     except AotfLabError as error:
         return None, f"no supply can be called safe: {error.what}; {error.cure}"
-    doubt = _too_little(session.level, facts.amplifier)
-    return (None, doubt) if doubt else (start, "")
+    return start, ""
 
 
-def _too_little(level: Level, amplifier: AmplifierFacts) -> str:
-    """Return why the RF power is too little to be true, as with a pad or a probe that nobody counted; "" if it is not.
-
-    A scale that is too small by a pad would call any supply safe.
-    """
-    top_v = level.range_v[1]
-    hottest = level.hottest_mhz(top_v)
-    power = float(level.rf_power(top_v, hottest).n)
-    drawn = None if amplifier.supply_a is None else top_v * amplifier.supply_a
-    if level.current is not None:
-        drawn = float(level.dc_power_w(top_v, hottest).n)
-    cure = "look at pad_db and probe of [instrument.scope]"
-    if drawn is not None and power < LEAST_EFFICIENCY * drawn:
-        return f"by the readings the amplifier turns only {100 * power / drawn:.1g} % of its DC into RF: {cure}"
-    if amplifier.rated_output_w is not None and power < LEAST_OF_RATED * amplifier.rated_output_w:
-        share = 100 * power / amplifier.rated_output_w
-        return (
-            f"by the readings the amplifier gives only {share:.1g} % of its rated output at the highest supply: {cure}"
-        )
-    return ""
+def _pad(session: Session) -> PadSlip | None:
+    """Return what the amplifier says of pad and probe, None where nothing can be asked."""
+    known = session.facts.instruments.power_scale_stated
+    return pad_slip_of(_tables(session, _LEVEL).values(), session.facts.amplifier) if known else None
 
 
 def _grave(session: Session, checked: SessionCheck | None) -> tuple[str, ...]:

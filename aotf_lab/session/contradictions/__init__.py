@@ -10,12 +10,14 @@ scans           scans of one line against each other, efficiency against scans
 off_peak        efficiency against the peak of its line
 lines           peaks against the tuning curve, labels and each other
 kind            what was measured against the kind of crystal
+amplifier       RF power against what the amplifier gives: a pad or a probe that is another than stated
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
+from aotf_lab.session.contradictions.amplifier import against_amplifier
 from aotf_lab.session.contradictions.contradiction import Contradiction, ReadFile
 from aotf_lab.session.contradictions.kind import against_kind
 from aotf_lab.session.contradictions.lines import against_lines, exchanged_lines
@@ -34,5 +36,5 @@ def contradictions(session: Session, reads: Sequence[ReadFile]) -> tuple[Contrad
     """Return every contradiction between session.toml and the files that could be read, file by file."""
     own = [c for read in reads for part in (against_rows, against_preamble, against_scatter) for c in part(read)]
     between = [*against_kind(reads), *against_times(reads), *against_scans(reads, exchanged_lines(session))]
-    between += [*against_peak(session, reads), *against_lines(session, reads)]
+    between += [*against_amplifier(reads), *against_peak(session, reads), *against_lines(session, reads)]
     return (*own, *between)
