@@ -101,7 +101,8 @@ def _layout(options: argparse.Namespace) -> tuple[str, int]:
     from aotf_lab.errors import ReadingError
     from aotf_lab.reading.by_purpose import READERS, read_raw_file
     from aotf_lab.reading.instruments import UNSTATED
-    from aotf_lab.reading.layout_file import ENDING, write_layout
+    from aotf_lab.reading.layout_draft import draft_layout
+    from aotf_lab.reading.layout_file import ENDING, write_draft, write_layout
     from aotf_lab.reading.session_file import RawFile
     from aotf_lab.reading.table import read_bare_table
 
@@ -115,10 +116,15 @@ def _layout(options: argparse.Namespace) -> tuple[str, int]:
             "a file of that name is already there", where=out.name, found=str(out), allowed="a new name",
             cure="name another, or delete it first; nothing was written",
         )  # fmt: skip
-    if purpose is None:
-        receipt = read_bare_table(options.raw_file).receipts[-1]
-    else:
-        receipt = read_raw_file(RawFile(options.raw_file, purpose, None, None, {}), UNSTATED).receipts[-1]
+    raw = RawFile(options.raw_file, purpose or "", None, None, {})
+    try:
+        read = read_bare_table(raw.path) if purpose is None else read_raw_file(raw, UNSTATED)
+    except ReadingError as error:
+        if not raw.path.is_file():
+            raise
+        write_draft(out, draft_layout(raw.path), error)
+        return f"{error}\n\n{out} written, NOT FINISHED: decide in it what the error above asks, then read with it", 1
+    receipt = read.receipts[-1]
     if receipt.layout is None:
         raise ReadingError(
             "a file whose form needs no layout", where=receipt.file, found=options.raw_file.suffix,
@@ -177,6 +183,7 @@ def _report(options: argparse.Namespace) -> tuple[str, int]:
         options.parser.error(f"--set-points {table}: allowed endings are .csv and .json")
     from aotf_lab.report.pdf import require_pdf
     from aotf_lab.session import open_session, require_output
+    from aotf_lab.session.rerun.failed import failed_in_words
 
     if out.suffix == ".pdf":
         require_pdf()
@@ -194,7 +201,7 @@ def _report(options: argparse.Namespace) -> tuple[str, int]:
         points.to_csv(table) if table.suffix == ".csv" else points.to_json(table)
     _progress("")
     missing = f"; not computed: {', '.join(session.troubles)}" if session.troubles else ""
-    read = f"; {failed} check{'s' * (failed > 1)} failed, read them first" if failed else ""
+    read = f"; {failed_in_words(failed)}: read them first" if failed else ""
     said = f"{out} written: {sum(p.reachable for p in points)} of {len(points)} lines can be set{missing}{read}"
     return said if against is None else printed(said, against), 0
 

@@ -9,7 +9,7 @@ import pytest
 
 from aotf_lab.planning import SetPoints
 from aotf_lab.report import report_html
-from aotf_lab.report.checks import gathered_checks
+from aotf_lab.report.checks import gathered_checks, told_nowhere
 from aotf_lab.report.content import SET_POINT_HEADS, set_point_rows
 from aotf_lab.report.content_driver import driver_rows
 from aotf_lab.report.content_time import time_table
@@ -20,6 +20,8 @@ from aotf_lab.report.figures import PAIR
 from aotf_lab.report.figures_driver import driver_figures
 from aotf_lab.report.light_parts import light_of
 from aotf_lab.report.pace_parts import pace_of
+from aotf_lab.session.rerun.failed import failed_in_words
+from aotf_lab.session.rerun.results import all_checks
 from tests.test_report import Page
 from tests.test_session import copy_of_demo
 
@@ -87,7 +89,7 @@ def test_spoilt_traces_are_listed_and_are_no_failed_checks(html, demo, driver):
     assert [t.name for t in unused_traces(driver)] == BAD_TRACES
     checks = gathered_checks(demo, driver, light_of(demo, driver), pace_of(demo, True))
     assert not [c for c in checks if any(name in c.part for name in BAD_TRACES)]
-    assert "2 checks failed; read them" in html  # those of the generator
+    assert "17 checks failed, for 7 reasons; read them" in html  # all of the session, theirs too
     assert "2 of 8 traces are not used; the reason stands below." in html
     clipped, slow = (t.details for t in unused_traces(driver))
     assert any(d.startswith("clipping: ") and "larger vertical range" in d for d in clipped)
@@ -107,8 +109,20 @@ def test_a_failed_check_of_a_trace_that_is_used_counts(demo, driver):
     ]
     assert {c.part for c in failed if not c.part.startswith("Generator")} == {"Trace x.csv"}
     checks = gathered_checks(demo, replace(driver, good={"x": doubted}), light, pace_of(demo, True))
-    sentences = verdict(demo, driver, demo.set_points(), checks)
-    assert f"{len(failed)} checks failed; read them before you rely on a number." in sentences
+    asked = [c for c in all_checks(demo) if not c.passed]
+    sentences = verdict(demo, driver, demo.set_points(), checks, asked)
+    assert f"{failed_in_words(c.title for c in asked)}; read them before you rely on a number." in sentences
+    told = verdict(demo, driver, demo.set_points(), [c for c in checks if c.passed], asked[:1])
+    assert "1 check failed, in what this page does not use." in told
+
+
+def test_a_failed_check_of_what_the_report_does_not_print_stands_apart(html, demo, driver):
+    checks, pace = gathered_checks(demo, driver, light_of(demo, driver), pace_of(demo, True)), pace_of(demo, True)
+    asked = [c for c in all_checks(demo) if not c.passed]
+    assert [c.title for c in told_nowhere(asked, checks, driver, pace)] == ["efficiency.own [B]: reach"]
+    assert "<strong>efficiency.own [B]: reach.</strong>" in html.split("Failed too, in results that this page")[1]
+    details = {c.detail for c in asked}
+    assert {c.detail for c in checks if not c.passed} <= details
 
 
 def test_every_part_of_the_driver_has_its_checks(demo, driver):

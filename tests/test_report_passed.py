@@ -11,11 +11,12 @@ import pytest
 from aotf_lab.estimation.checks import chi2_check, z_check
 from aotf_lab.report import report_html
 from aotf_lab.report.checks import PartCheck, gathered_checks
-from aotf_lab.report.checks_passed import passed_once, passed_rows, question
+from aotf_lab.report.checks_passed import passed_once, passed_rows
 from aotf_lab.report.driver_parts import driver_of
 from aotf_lab.report.light_parts import light_of
 from aotf_lab.report.pace_parts import pace_of
 from aotf_lab.report.words import typeset
+from aotf_lab.session.rerun.failed import question
 from aotf_lab.session.rerun.results import results
 
 

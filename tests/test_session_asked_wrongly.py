@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+
+import numpy as np
 import pytest
 
 from aotf_lab import SessionResults, check_session, keep, open_session, opening_of, results
@@ -13,6 +16,9 @@ from aotf_lab.data import CatalogueLine
 from aotf_lab.errors import AotfLabError
 from aotf_lab.planning.one_drive import one_drive
 from aotf_lab.report import write_page
+from aotf_lab.session.many.comparison import Comparison
+from aotf_lab.session.many.row import SessionRow
+from aotf_lab.session.rerun.failed import failed_in_words
 
 
 @pytest.mark.parametrize(("factor", "failed"), [(1.0, set()), (1000.0, {"scale"}), (1e-3, {"scale", "lines agree"})])
@@ -44,7 +50,16 @@ def test_loops_of_a_frequency_in_khz_are_refused(demo):
 
 
 def test_failed_checks_of_a_session_are_counted(demo, tmp_path):
-    assert write_page(demo, tmp_path / "report.html") == 2  # the generator's reach and its accuracy
+    failed = write_page(demo, tmp_path / "report.html", results=tmp_path / "results.json")
+    assert failed == results(demo).failed
+    words = failed_in_words(failed)
+    assert f"{words}; read them before" in (tmp_path / "report.html").read_text(encoding="utf-8")
+    assert f"{words}:" in str(results(demo))
+    assert json.loads((tmp_path / "results.json").read_text(encoding="utf-8"))["failed_in_words"] == words
+    row = SessionRow("bench", "", ("a_v",), np.array([1.0]), np.array([0.1]), failed=failed)
+    assert f"{words}" in str(Comparison((row,)))
+    # by hand: 12 of the generator ask after reach or accuracy, 4 of two spoilt traces ask 4 things, 1 is of B's light
+    assert words == "17 checks failed, for 7 reasons"
 
 
 @pytest.mark.parametrize("ask", [check_session, results, lambda s: keep(s, "kept"), lambda s: opening_of("kept", s)])

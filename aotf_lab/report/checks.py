@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from aotf_lab.estimation import Check
@@ -12,8 +12,9 @@ from aotf_lab.report.light_parts import Light
 from aotf_lab.report.pace_parts import Pace, pace_checks
 from aotf_lab.report.words import light as light_words
 from aotf_lab.session import Session
+from aotf_lab.session.rerun.row import ResultCheck
 
-__all__ = ["PartCheck", "gathered_checks"]
+__all__ = ["PartCheck", "gathered_checks", "told_nowhere"]
 
 
 @dataclass(frozen=True)
@@ -47,6 +48,18 @@ def gathered_checks(session: Session, driver: Driver, light: Light, pace: Pace) 
     whole = [PartCheck("Session", c.name, c.passed, c.detail, "", of_limit=c.of_limit) for c in session.checks]
     found = (*_all(curves), *_of_light(light), *pace_checks(pace), *_of_driver(driver))
     return [_worded(curves, *each) for each in found] + whole
+
+
+def told_nowhere(
+    failed: Iterable[ResultCheck], checks: Iterable[PartCheck], driver: Driver, pace: Pace
+) -> list[ResultCheck]:
+    """Return those ``failed`` of the session that are neither told by ``checks``, alone or with those alike, nor of a
+    trace that is not used: they are of results that the report does not print.
+    """
+    told = {c.detail for c in checks if not c.passed}
+    told |= {c.detail for played in (*pace.levels.values(), *pace.plays.values()) for c in played.checks}
+    told |= {c.detail for wave in driver.unused.values() for c in wave.fit.failed}
+    return [c for c in failed if c.detail not in told]
 
 
 def _all(curves: Curves) -> Iterator[tuple[str, Check, float | None]]:

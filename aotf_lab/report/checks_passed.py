@@ -2,28 +2,19 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from aotf_lab.report.checks import PartCheck
 from aotf_lab.report.words import clipped
+from aotf_lab.session.rerun.failed import question
 
-__all__ = ["PASSED_HEADS", "PassedRow", "passed_once", "passed_rows", "question"]
+__all__ = ["PASSED_HEADS", "PassedRow", "passed_once", "passed_rows"]
 
 PASSED_HEADS = ("Question", "Asked", "Limit used", "The closest to its limit (or the first), with what was found")
 
 _FOUND = 150
 """Characters of what was found; the whole of it stands in the list of all checks."""
-
-_OF_ONE = (
-    (re.compile(r"^prior on .+"), "known before"),
-    (re.compile(r"^label of line .+"), "label of a line"),
-    (re.compile(r"^line .+: (.+)"), r"\1"),
-    (re.compile(r"^(?:left|right) (sidelobe)$"), r"\1"),
-    (re.compile(r"^(overshoot) after the (?:rise|fall)$"), r"\1"),
-)
-"""Names that tell of one thing what is asked of others too."""
 
 
 @dataclass(frozen=True)
@@ -56,18 +47,6 @@ def _by_question(checks: Iterable[PartCheck]) -> dict[str, list[PartCheck]]:
         if check.passed:
             groups.setdefault(question(check.name), []).append(check)
     return groups
-
-
-def question(name: str) -> str:
-    """Return what is asked, without the one thing that it is asked of.
-
-    >>> question("prior on skew"), question("left sidelobe"), question("scatter")
-    ('known before', 'sidelobe', 'scatter')
-    """
-    for pattern, kept in _OF_ONE:
-        if pattern.match(name):
-            return pattern.sub(kept, name)
-    return name
 
 
 def _row(name: str, asked: list[PartCheck]) -> PassedRow:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from aotf_lab.planning import SetPoints
 from aotf_lab.report.checks import PartCheck
@@ -11,12 +11,19 @@ from aotf_lab.report.driver_parts import Driver
 from aotf_lab.report.preflight_rows import rounded_down
 from aotf_lab.report.words import count, joined, light
 from aotf_lab.session import Session
+from aotf_lab.session.rerun.failed import failed_in_words
+from aotf_lab.session.rerun.row import ResultCheck
 
 __all__ = ["trouble_names", "trouble_texts", "verdict"]
 
 
-def verdict(session: Session, driver: Driver, points: SetPoints, checks: list[PartCheck]) -> list[str]:
-    """Return the verdict: what can be set, how well, and what stands against trusting it."""
+def verdict(
+    session: Session, driver: Driver, points: SetPoints, checks: list[PartCheck], failed: Sequence[ResultCheck]
+) -> list[str]:
+    """Return the verdict: what can be set, how well, and what stands against trusting it.
+
+    ``failed`` are all checks of the session that failed, those that ``checks`` tell together or not at all too.
+    """
     reached = [p for p in points if p.reachable]
     sentences = [_settable(session, len(reached), len(points)), *_few_readings(session)]
     losses = [(p.light_lost_percent, p) for p in reached if p.light_lost_percent is not None]
@@ -32,7 +39,7 @@ def verdict(session: Session, driver: Driver, points: SetPoints, checks: list[Pa
         sentences.append(f"No RF power is given for {joined(unpowered)}; the remarks say why.")
     if session.troubles:
         sentences.append(f"Not computed: {joined(trouble_names(session))}; the reason stands below.")
-    return [*sentences, *_checked(session, driver, checks, bool(reached))]
+    return [*sentences, *_checked(session, driver, (checks, failed), bool(reached))]
 
 
 def _settable(session: Session, reached: int, points: int) -> str:
@@ -89,10 +96,14 @@ def _wait(session: Session, driver: Driver) -> Iterator[str]:
     )
 
 
-def _checked(session: Session, driver: Driver, checks: list[PartCheck], reached: bool) -> Iterator[str]:
-    failed = [c for c in checks if not c.passed]
+def _checked(
+    session: Session, driver: Driver, judged: tuple[list[PartCheck], Sequence[ResultCheck]], reached: bool
+) -> Iterator[str]:
+    checks, failed = judged
     if failed:
-        yield f"{count(len(failed), 'check')} failed; read them before you rely on a number."
+        words = failed_in_words(check.title for check in failed)
+        told = any(not c.passed for c in checks)
+        yield f"{words}{'; read them before you rely on a number' if told else ', in what this page does not use'}."
     elif not session.troubles and reached:
         yield "Every check passed."
     if driver.unused:

@@ -10,7 +10,7 @@ from aotf_lab.errors import Said, SessionError
 from aotf_lab.planning import SetPoints, set_points
 from aotf_lab.reading.atomic import write_bytes_atomically
 from aotf_lab.report.cautions import CAUTIONS
-from aotf_lab.report.checks import PartCheck, gathered_checks
+from aotf_lab.report.checks import PartCheck, gathered_checks, told_nowhere
 from aotf_lab.report.checks_passed import PASSED_HEADS, passed_once, passed_rows
 from aotf_lab.report.content import (
     DETAIL_HEADS,
@@ -45,7 +45,9 @@ from aotf_lab.report.sheet_rows import Texts
 from aotf_lab.session import Session, check_session, require_output
 from aotf_lab.session.before_rf import before_rf
 from aotf_lab.session.rerun.differences import Differences
+from aotf_lab.session.rerun.results import all_checks
 from aotf_lab.session.rerun.results import results as all_results
+from aotf_lab.session.rerun.row import ResultCheck
 
 __all__ = ["ENDINGS", "PAPERS", "against_archive", "report_html", "write_page", "write_report"]
 
@@ -63,8 +65,8 @@ def report_html(session: Session) -> str:
 
 def _page(
     session: Session, paper: str | None = None, against: Differences | None = None, results: str = ""
-) -> tuple[str, int]:
-    """Return the page, and how many failed checks stand on it; ``results`` names the file written beside it."""
+) -> tuple[str, tuple[str, ...]]:
+    """Return the page, and the titles of the checks that failed; ``results`` names the file written beside it."""
     if nothing_computed(session):
         first, *others = session.troubles.values()
         raise SessionError(
@@ -80,23 +82,29 @@ def _page(
     light = light_of(session, driver)
     pace = pace_of(session, driver.safe is not None)
     checks = gathered_checks(session, driver, light, pace)
-    content = _content(session, driver, (light, pace), checks, finding_rows(checked))
+    failed = [c for c in all_checks(session) if not c.passed]
+    content = _content(session, driver, (light, pace), (checks, failed), finding_rows(checked))
     page = rendered("template.html", paper=paper, against=against, results=results, **content)
-    return page, sum(not c.passed for c in checks)
+    return page, tuple(dict.fromkeys(c.title for c in failed))
 
 
 def _content(
-    session: Session, driver: Driver, parts: tuple[Light, Pace], checks: list[PartCheck], findings: list[Finding]
-) -> dict[str, object]:
+    session: Session, driver: Driver, parts: tuple[Light, Pace], judged: tuple[list[PartCheck], list[ResultCheck]],
+    findings: list[Finding],
+) -> dict[str, object]:  # fmt: skip
     """Return what the template lays out."""
-    light, pace = parts
+    (light, pace), (checks, failed) = parts, judged
     points = _points(session, driver)
     set_rows = set_point_rows(points, None if driver.safe is None else driver.safe.supply_v)
     texts = Texts(set_rows, typed_rows(pace), all_files_sha256(session))
     return {
         "title": f"{session.facts.name or session.facts.folder.name}: bench report",
         "sheet": bench_sheet(session, (driver, light, pace), points, texts, (checks, findings)),
-        "verdict": [*verdict(session, driver, points, checks), *light_sentences(light), *findings_verdict(findings)],
+        "verdict": [
+            *verdict(session, driver, points, checks, failed),
+            *light_sentences(light),
+            *findings_verdict(findings),
+        ],
         "set_points": set_rows,
         "set_point_heads": SET_POINT_HEADS,
         "set_point_notes": NOTES,
@@ -105,6 +113,7 @@ def _content(
         "findings": findings,
         "troubles": trouble_texts(session),
         "failed": [c for c in checks if not c.passed],
+        "told_nowhere": told_nowhere(failed, checks, driver, pace),
         "passed": [c for c in checks if c.passed],
         "passed_rows": [astuple(row) for row in passed_rows(checks)],
         "passed_once": passed_once(checks),
@@ -176,8 +185,8 @@ def write_page(
     results: str | Path | None = None,
     paper: str | None = None,
     against: Differences | None = None,
-) -> int:
-    """Write the report of ``session`` to ``out`` and return how many failed checks stand on it.
+) -> tuple[str, ...]:
+    """Write the report of ``session`` to ``out`` and return the titles of the checks that failed.
 
     ``out`` ends in .html (.htm), or in .pdf where WeasyPrint is installed. ``results`` is a file for every number and
     check as JSON; where it is there already it is left, and the report says what differs from it (``against``, where

@@ -20,11 +20,12 @@ from aotf_lab.planning.set_point import shown
 from aotf_lab.reading.atomic import write_text_atomically
 from aotf_lab.session.many.apart import LEAST_SESSIONS, apart, apart_limit
 from aotf_lab.session.many.row import SessionRow
+from aotf_lab.session.rerun.failed import failed_in_words
 
 __all__ = ["Comparison", "Standing"]
 
 _SHOWN = 30
-_HEADS = ("Session", "Stands apart by", "Number", "Value", "Median", "Apart", "Checks failed", "Not computed")
+_HEADS = ("Session", "Stands apart by", "Number", "Value", "Median", "Apart", "Checks", "Not computed")
 
 
 @dataclass(frozen=True)
@@ -143,7 +144,7 @@ class Comparison:
         values, _ = self._numbers
         medians = {title: _median(values[:, k]) for k, title in enumerate(self.titles)}
         for s in self.sessions:
-            failed, missing = f"{len(s.row.failed)}", ", ".join(s.row.missing)
+            failed, missing = failed_in_words(s.row.failed), ", ".join(s.row.missing)
             if s.title is None or s.row.values is None or s.row.u is None:
                 yield s.row.folder, "–", "", "", "", "0", failed, missing
                 continue
@@ -166,9 +167,7 @@ class Comparison:
         lines = [self.verdict]
         for folder, score, title, value, median, apart_count, failed, missing in list(self.lines())[:_SHOWN]:
             what = f"{title} = {value}, median {median}; {apart_count} numbers apart; " if title else ""
-            lines.append(
-                f"  {folder}: {score}  {what}{failed} checks failed{'; not computed: ' * bool(missing)}{missing}"
-            )
+            lines.append(f"  {folder}: {score}  {what}{failed}{'; not computed: ' * bool(missing)}{missing}")
         lines += [f"  and {len(self.sessions) - _SHOWN} more"] if len(self.sessions) > _SHOWN else []
         return text_lines([*lines, *(f"  {row.folder}: NO NUMBERS: {row.reason}" for row in self.without)])
 

@@ -10,6 +10,7 @@ from typing import Any
 from aotf_lab.errors import RecordError, Said
 from aotf_lab.reading.hashed_json import HashedJson
 from aotf_lab.reading.source import SourceFile
+from aotf_lab.session.rerun.failed import failed_in_words
 from aotf_lab.session.rerun.row import ResultCheck, ResultRow
 from aotf_lab.session.rerun.table import ResultTable
 
@@ -34,7 +35,7 @@ def results_text(table: ResultTable) -> str:
         "versions": dict(table.versions),
         "missing": dict(table.missing),
         "failed": list(table.failed),
-        **({"checks": checks} if checks else {}),
+        **({"failed_in_words": failed_in_words(table.failed), "checks": checks} if checks else {}),
         "sources": [[s.name, s.sha256, s.size_bytes] for s in table.sources],
         "rows": [[r.key, r.line, r.value, r.u, r.unit] for r in table.rows],
     })  # fmt: skip

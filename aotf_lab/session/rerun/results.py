@@ -19,13 +19,14 @@ from aotf_lab.reading.atomic import write_text_atomically
 from aotf_lab.reading.source import SourceFile
 from aotf_lab.session.rerun.collect import checks_of, result_check, rows_of
 from aotf_lab.session.rerun.differences import Differences, differences_between
+from aotf_lab.session.rerun.failed import failed_in_words
 from aotf_lab.session.rerun.file import loaded_results, results_text
 from aotf_lab.session.rerun.row import ResultCheck, ResultRow
 from aotf_lab.session.rerun.samples import sample_rows, set_point_rows
 from aotf_lab.session.rerun.table import ResultTable
 from aotf_lab.session.session import Session, given_session
 
-__all__ = ["PROGRAMS", "SessionResults", "results"]
+__all__ = ["PROGRAMS", "SessionResults", "all_checks", "results"]
 
 PROGRAMS = ("aotf-lab", "numpy", "scipy", "lmfit", "pandas", "uncertainties")
 """The programs on whose version a number could hang, beside Python."""
@@ -86,7 +87,8 @@ class SessionResults(ResultTable):
     def _said(self) -> tuple[str, ...]:
         programs = ", ".join(f"{name} {number}" for name, number in self.versions.items())
         missing = (f"not computed: {part}: {why}" for part, why in self.missing.items())
-        return (*missing, *(f"check failed: {check}" for check in self.failed), f"made with {programs}")
+        counted = (f"{failed_in_words(self.failed)}:",) if self.failed else ()
+        return (*missing, *counted, *(f"check failed: {check}" for check in self.failed), f"made with {programs}")
 
 
 def results(session: Session, parts: Iterable[str] | None = None) -> SessionResults:
@@ -100,22 +102,28 @@ def results(session: Session, parts: Iterable[str] | None = None) -> SessionResu
         parts = (parts,) if isinstance(parts, str) else tuple(given_list(parts, "parts", "names of parts", "name one"))
     wanted = _wanted(session, parts)
     rows: list[ResultRow] = []
-    checks: list[ResultCheck] = []
     for part in wanted:
         found = session.part(part)
         if found is not None:
             rows += [*rows_of(part, found), *sample_rows(part, session)]
-            checks += checks_of(part, found)
     if parts is None or _SET_POINTS in parts:
         rows += set_point_rows(session)
-    checks += [result_check("session", check) for check in session.checks] if parts is None else []
+    checks = all_checks(session, parts)
     troubles = session.troubles if parts is None else {}
     return SessionResults(
         session.facts.name, tuple({row.title: row for row in rows}.values()), tuple(_sources(session)),
         {"python": python_version(), **{name: version(name) for name in PROGRAMS}},
         {part: str(error) for part, error in troubles.items()},
-        tuple(dict.fromkeys(check.title for check in checks if not check.passed)), tuple(dict.fromkeys(checks)),
+        tuple(dict.fromkeys(check.title for check in checks if not check.passed)), checks,
     )  # fmt: skip
+
+
+def all_checks(session: Session, parts: Iterable[str] | None = None) -> tuple[ResultCheck, ...]:
+    """Return each check of ``session``, or of ``parts`` only, once; those of the session as a whole come last."""
+    found = [(part, session.part(part)) for part in _wanted(session, parts)]
+    checks = [check for part, result in found if result is not None for check in checks_of(part, result)]
+    checks += [result_check("session", check) for check in session.checks] if parts is None else []
+    return tuple(dict.fromkeys(checks))
 
 
 def _wanted(session: Session, parts: Iterable[str] | None) -> list[str]:
