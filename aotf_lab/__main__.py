@@ -170,6 +170,7 @@ def _require_html(options: argparse.Namespace, option: str, path: Path | None) -
 
 
 def _report(options: argparse.Namespace) -> tuple[str, int]:
+    from aotf_lab.report.content_verdict import settable
     from aotf_lab.report.write import ENDINGS, PAPERS, against_archive, write_page
 
     out, table, archive = options.out, options.set_points, options.results
@@ -202,7 +203,7 @@ def _report(options: argparse.Namespace) -> tuple[str, int]:
     _progress("")
     missing = f"; not computed: {', '.join(session.troubles)}" if session.troubles else ""
     read = f"; {failed_in_words(failed)}: read them first" if failed else ""
-    said = f"{out} written: {sum(p.reachable for p in points)} of {len(points)} lines can be set{missing}{read}"
+    said = f"{out} written: {settable(session, points)}{missing}{read}"
     return said if against is None else printed(said, against), 0
 
 

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from aotf_lab.errors import ReadingError
 from aotf_lab.reading.layout import SEPARATORS, Layout, StatedColumn
-from aotf_lab.reading.layout_file import layout_from_bytes, layout_text, load_layout, write_layout
+from aotf_lab.reading.layout_file import layout_from_bytes, load_layout, write_layout
+from aotf_lab.reading.layout_text import layout_text
 from tests.house import ROOT
 from tests.test_reading_gallery import READERS
 

@@ -9,10 +9,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-__all__ = ["SEPARATORS", "Layout", "StatedColumn"]
+__all__ = ["DATE_ORDERS", "SEPARATORS", "Layout", "StatedColumn"]
 
 SEPARATORS = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|", "blanks": " "}
 """Spoken name of a separator -> the character; "blanks" is one blank or more."""
+
+DATE_ORDERS = ("day first", "month first", "year first")
 
 
 @dataclass(frozen=True)

@@ -4,53 +4,24 @@ from __future__ import annotations
 
 import io
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 
 from aotf_lab.errors import ReadingError, Said
 from aotf_lab.reading.atomic import write_text_atomically
-from aotf_lab.reading.layout import SEPARATORS, Layout, StatedColumn
+from aotf_lab.reading.layout import DATE_ORDERS, SEPARATORS, Layout, StatedColumn
+from aotf_lab.reading.layout_draft import LayoutDraft
+from aotf_lab.reading.layout_text import draft_text, layout_text
 from aotf_lab.reading.toml_section import Section, parsed_toml
 from aotf_lab.reading.units import parse_unit
 from aotf_lab.reading.words import NUMBER_COLUMNS, TEXT_COLUMNS
 
-__all__ = ["ENDING", "layout_from_bytes", "layout_text", "load_layout", "write_layout"]
+__all__ = ["ENDING", "layout_from_bytes", "load_layout", "write_draft", "write_layout"]
 
 ENDING = ".layout.toml"
 """How the name of a layout ends: it cannot be taken for a raw file, nor for session.toml."""
 
 _NOT_USED = "not_used"
-_DATE_ORDERS = ("day first", "month first", "year first")
-
-_HEAD = """\
-# How the files of one export are read. Whatever is left out, or stays behind a #, is found from the
-# file itself; what stands here is taken as stated. The raw file is never changed.
-"""
-_KEYS = (
-    ("encoding", '"utf-8"', 'such as "utf-8", "utf-16", "latin-1"'),
-    ("separator", '"comma"', f"between cells: {', '.join(SEPARATORS)}"),
-    ("decimal_mark", '"."', '"." or ","'),
-    ("thousands_mark", '""', 'between groups of three digits, "" for none'),
-    ("heading_line", "1", "line of the headings, counted from 1; 0 for none"),
-    ("units_line", "0", "line of the units, where they have a line of their own; 0 for none"),
-    ("date_order", '"day first"', f"of dates such as 03/04/2025: {', '.join(_DATE_ORDERS)}"),
-)
-"""Key, an example of its value, what it says."""
-
-_SKIP = """
-# Lines that are no readings: number of the line = reason. Example: 17 = "shutter closed"
-[skip_lines]
-"""
-_COLUMNS = """
-# What the headings mean: column = "heading", or a list of headings for repeated readings of one column,
-# or with a unit that the file does not state: drive_v = { headings = ["Set"], unit = "mV" }
-# Headings to pass over: not_used = ["Note", "Operator"]
-[columns]
-"""
-_SETTINGS = """
-# Replaces what the lines above the headings say: key = "value with its unit". Example: "sample interval" = "0.5 s"
-[settings]
-"""
 
 
 def load_layout(path: str | os.PathLike[str]) -> Layout:
@@ -81,7 +52,7 @@ def layout_from_bytes(name: str, content: bytes) -> Layout:
         root.text("thousands_mark", None),
         root.whole("heading_line", None),
         root.whole("units_line", None),
-        root.choice("date_order", _DATE_ORDERS, None),
+        root.choice("date_order", DATE_ORDERS, None),
         _skip_lines(root.section("skip_lines")),
         _columns(root.section("columns")),
         _settings(root.section("settings")),
@@ -156,64 +127,27 @@ def _settings(section: Section) -> Mapping[str, str]:
     return {key: section.text(key, "") for key in section.keys}
 
 
-def layout_text(layout: Layout) -> str:
-    """Return the layout as TOML with a comment on each key; what it leaves open stands there behind a ``#``.
-
-    >>> print(layout_text(Layout(decimal_mark=",")).splitlines()[5])
-    decimal_mark = ","           # "." or ","
-    """
-    return "\n".join(_lines(layout)) + "\n"
-
-
-def _lines(layout: Layout) -> Iterator[str]:
-    yield _HEAD
-    for key, example, comment in _KEYS:
-        value = getattr(layout, key)
-        shown = f"# {key} = {example}" if value is None else f"{key} = {_toml(value)}"
-        yield f"{shown:<28} # {comment}"
-    yield _SKIP.rstrip("\n")
-    yield from (f"{line} = {_toml(reason)}" for line, reason in layout.skip_lines.items())
-    yield _COLUMNS.rstrip("\n")
-    yield from (f"{column} = {_stated(stated)}" for column, stated in layout.columns.items())
-    yield _SETTINGS.rstrip("\n")
-    yield from (f"{_toml(key)} = {_toml(value)}" for key, value in layout.settings.items())
-
-
-def _stated(column: StatedColumn) -> str:
-    few = [_toml(heading) for heading in column.headings]
-    headings = few[0] if len(few) == 1 else f"[{', '.join(few)}]"
-    return f"{{ headings = {headings}, unit = {_toml(column.unit)} }}" if column.unit else headings
-
-
-def _toml(value: str | int) -> str:
-    """Return ``value`` as TOML writes it; what a person could not see or type is escaped."""
-    if isinstance(value, int):
-        return str(value)
-    return '"' + "".join(_escaped(c) for c in value) + '"'
-
-
-def _escaped(character: str) -> str:
-    if character in '"\\':
-        return f"\\{character}"
-    if character.isprintable():
-        return character
-    code = ord(character)
-    return {"\t": "\\t", "\n": "\\n"}.get(character, f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}")
-
-
 def write_layout(path: str | os.PathLike[str], layout: Layout) -> None:
     """Write the layout to ``path`` (NAME.layout.toml), whole or not at all; only a layout is ever replaced.
 
     Raises ``ReadingError`` for another ending, for a file there that is no layout, for a folder that
     cannot be written, and for a layout that ``load_layout`` would refuse.
     """
+    _write(path, layout_text(layout))
+
+
+def write_draft(path: str | os.PathLike[str], draft: LayoutDraft, error: ReadingError) -> None:
+    """Write what is known of the layout of a file that ``error`` keeps from being read; raises as ``write_layout``."""
+    _write(path, draft_text(draft, error))
+
+
+def _write(path: str | os.PathLike[str], text: str) -> None:
     target = Path(path)
     if not target.name.endswith(ENDING):
         raise ReadingError(
             "a layout under a name that could be a raw file's", found=target.name, allowed=f"NAME{ENDING}",
             cure=f"write it to {target.name.split('.')[0] or 'export'}{ENDING}",
         )  # fmt: skip
-    text = layout_text(layout)
     layout_from_bytes(target.name, text.encode())
     if target.exists():
         _refuse_other(target)
