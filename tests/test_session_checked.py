@@ -14,7 +14,7 @@ from aotf_lab.reading import read_raw_file
 from aotf_lab.session import check_session, open_session
 from aotf_lab.session.contradictions import ReadFile
 from aotf_lab.session.contradictions.scatter import against_scatter
-from tests.conftest import DEMO
+from tests.conftest import DEMO, flat
 from tests.test_reading_receipt import Tags
 
 LINE = '[[line]]\nname = "{}"\nwavelength_nm = {}\nmedium = "air"\nu_wavelength_nm = 0.1\n'
@@ -86,6 +86,10 @@ def test_a_file_that_cannot_be_read_stops_nothing(checked):
     text = str(check)
     assert "a.csv: CANNOT BE READ\n  a.csv:4, column 'Frequency (MHz)': text in a number; found 'six'" in text
     assert text.index("a.csv: CANNOT BE READ") < text.index("b.csv: 9 rows read") < text.index("c.csv: CANNOT BE READ")
+    # why is told once, the curve that lacks the file refers to it
+    assert "scan of line D: a.csv cannot be read; why stands with the file" in flat(check)
+    assert all(flat(check).count(f"{f.error}") == 1 for f in check.files if f.error)
+    assert all("headings" not in trouble and "text in a number" not in trouble for trouble in check.troubles)
     assert check.reasons[:2] == ("a.csv cannot be read", "c.csv cannot be read")
     assert text.splitlines()[-1].startswith("UNUSABLE: a.csv cannot be read; c.csv cannot be read")
     assert "2 of 4 files read" in check.verdict

@@ -143,7 +143,7 @@ def check_session(session: Session) -> SessionCheck:
     for part in _CURVES:
         session.attempt(part)
     return SessionCheck(
-        facts.name, files, doubts, against, _troubles(session), (*facts.remarks, *_not_checked(facts)),
+        facts.name, files, doubts, against, _troubles(session, files), (*facts.remarks, *_not_checked(facts)),
         _reasons(session, files, doubts, against),
     )  # fmt: skip
 
@@ -193,13 +193,23 @@ def _band(reads: Sequence[ReadFile]) -> tuple[float, float] | None:
     return (float(min(f.min() for f in seen)), float(max(f.max() for f in seen))) if seen else None
 
 
-def _troubles(session: Session) -> tuple[str, ...]:
-    """Return which curves cannot be computed, without those that nobody measured."""
+def _troubles(session: Session, files: Sequence[FileCheck]) -> tuple[str, ...]:
+    """Return which curves cannot be computed, without those that nobody measured.
+
+    Why a file cannot be read stands in place of its receipt, and is not told again.
+    """
     return tuple(
-        f"{part}: {error}"
+        f"{part}: {_told_once(str(error), files)}"
         for part, error in session.troubles.items()
         if not part.startswith("file ") and not error.what.startswith("no file with purpose")
     )
+
+
+def _told_once(reason: str, files: Sequence[FileCheck]) -> str:
+    for file in files:
+        if file.error is not None:
+            reason = reason.replace(str(file.error), f"{file.name} cannot be read; why stands with the file")
+    return reason
 
 
 def _not_checked(facts: SessionFile) -> tuple[str, ...]:
