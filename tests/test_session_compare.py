@@ -92,16 +92,29 @@ def test_the_session_that_stands_apart_comes_first():
     assert "10 of 10 sessions gave numbers; 1 stand apart" in found.verdict
     first, second, *_ = str(found).splitlines()[1:]
     first += second
-    assert "bench9" in first
+    assert "Bench 9: " in first  # as [session] names it
     assert "scans.centre_mhz [D] = 66.000(10), median 69.09" in first
     assert found["scans.centre_mhz [D]"].index[0] == "bench9"
+
+
+def test_sessions_of_one_name_are_told_apart_by_their_folders():
+    named = [replace(row(k, 69.08), name="Skerry" if k < 2 else f"Bench {k}") for k in range(3)]
+    broken = SessionRow("lost", reason="gone")
+    text = str(Comparison((*named, broken)))
+    assert [w in text for w in ("Skerry (bench0): ", "Skerry (bench1): ", "Bench 2: ", "lost: NO NUMBERS: gone")] == [
+        True
+    ] * 4
+    assert "bench2" not in text
+    assert "Skerry (bench0)" in Comparison((*named, broken))._repr_html_()
+    again = SessionRow("bench2", reason="the same folder as bench2: taken once")
+    assert "Bench 2: " in str(Comparison((*named, again)))
 
 
 def test_too_few_sessions_are_not_judged():
     found = Comparison(tuple(row(k, 69.0 + k) for k in range(4)))
     assert found.outliers == ()
     assert "5 are the fewest" in found.verdict
-    assert "bench0" in str(found)
+    assert "Bench 0: " in str(found)
 
 
 def test_sessions_with_other_numbers_stand_in_one_table():
@@ -125,7 +138,7 @@ def test_csv_holds_numbers_and_reasons(tmp_path):
 def test_html_escapes_and_names_failed_sessions():
     found = Comparison((row("<b>", 1.0), SessionRow("<i>", reason="a & b")))
     page = found._repr_html_()
-    assert "bench&lt;b&gt;" in page
+    assert "Bench &lt;b&gt;" in page
     assert "no numbers: a &amp; b" in page
     assert "<b>" not in page
 

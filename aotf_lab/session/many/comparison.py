@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
@@ -65,6 +66,16 @@ class Comparison:
     def without(self) -> tuple[SessionRow, ...]:
         """The sessions that gave no number, each with its reason."""
         return tuple(row for row in self.rows if row.reason)
+
+    @cached_property
+    def _named(self) -> Counter[str]:
+        return Counter(row.name for row in self.rows)
+
+    def _called(self, row: SessionRow) -> str:
+        """Return what to call a session: its name, with the folder where another has that name too."""
+        if not row.name:
+            return row.folder
+        return row.name if self._named[row.name] == 1 else f"{row.name} ({row.folder})"
 
     @cached_property
     def _numbers(self) -> tuple[FloatArray, FloatArray]:
@@ -140,19 +151,19 @@ class Comparison:
         return target
 
     def lines(self) -> Iterator[tuple[str, ...]]:
-        """Yield each session in words: folder, score, number, value, median, how many apart, checks, parts missing."""
+        """Yield each session in words: name, score, number, value, median, how many apart, checks, parts missing."""
         values, _ = self._numbers
         medians = {title: _median(values[:, k]) for k, title in enumerate(self.titles)}
         for s in self.sessions:
             failed, missing = failed_in_words(s.row.failed), ", ".join(s.row.missing)
             if s.title is None or s.row.values is None or s.row.u is None:
-                yield s.row.folder, "–", "", "", "", "0", failed, missing
+                yield self._called(s.row), "–", "", "", "", "0", failed, missing
                 continue
             k = s.row.titles.index(s.title)
             value: UFloat | float = s.row.values[k]
             value = ufloat(s.row.values[k], s.row.u[k]) if s.row.u[k] > 0 else value
             numbers = (f"{s.score:.1f}", s.title, shown(value), f"{medians[s.title]:.6g}", f"{s.count}")
-            yield (s.row.folder, *numbers, failed, missing)
+            yield (self._called(s.row), *numbers, failed, missing)
 
     @property
     def verdict(self) -> str:
@@ -165,17 +176,17 @@ class Comparison:
 
     def __str__(self) -> str:
         lines = [self.verdict]
-        for folder, score, title, value, median, apart_count, failed, missing in list(self.lines())[:_SHOWN]:
+        for name, score, title, value, median, apart_count, failed, missing in list(self.lines())[:_SHOWN]:
             what = f"{title} = {value}, median {median}; {apart_count} numbers apart; " if title else ""
-            lines.append(f"  {folder}: {score}  {what}{failed}{'; not computed: ' * bool(missing)}{missing}")
+            lines.append(f"  {name}: {score}  {what}{failed}{'; not computed: ' * bool(missing)}{missing}")
         lines += [f"  and {len(self.sessions) - _SHOWN} more"] if len(self.sessions) > _SHOWN else []
-        return text_lines([*lines, *(f"  {row.folder}: NO NUMBERS: {row.reason}" for row in self.without)])
+        return text_lines([*lines, *(f"  {self._called(row)}: NO NUMBERS: {row.reason}" for row in self.without)])
 
     def _repr_html_(self) -> str:
         head = "".join(f"<th>{escape(name)}</th>" for name in _HEADS)
         body = ["".join(f"<td>{escape(cell)}</td>" for cell in line) for line in self.lines()]
         body += [
-            f'<td>{escape(r.folder)}</td><td colspan="{len(_HEADS) - 1}">no numbers: {escape(r.reason)}</td>'
+            f'<td>{escape(self._called(r))}</td><td colspan="{len(_HEADS) - 1}">no numbers: {escape(r.reason)}</td>'
             for r in self.without
         ]
         rows = "".join(f"<tr>{cells}</tr>" for cells in body)
