@@ -14,6 +14,7 @@ from aotf_lab.__main__ import main
 from aotf_lab.errors import SessionError
 from aotf_lab.reading.sanity import Suspicion
 from aotf_lab.report import content_files, content_pace, report_html, write_report
+from aotf_lab.report.content_verdict import settable
 from aotf_lab.report.findings import finding_rows, findings_verdict
 from aotf_lab.session import SessionCheck, check_session, open_session
 from aotf_lab.session.contradictions import Contradiction
@@ -97,7 +98,7 @@ def test_same_session_same_page(html):
 def test_failed_checks_stand_in_words(tmp_path):
     session = copy_of_demo(tmp_path, edit=lambda t: t.replace("wavelength_nm = 588.96", "wavelength_nm = 598.96"))
     text = report_html(session)
-    assert "failed; read them before you rely on a number" in text
+    assert re.search(r"\d+ checks failed, for \d+ reasons; read them before you rely on a number", text)
     assert "probably mislabelled" in text
 
 
@@ -110,8 +111,45 @@ def test_missing_rating_prints_no_power(tmp_path):
 
 def test_nothing_usable_is_an_error(tmp_path):
     session = copy_of_demo(tmp_path, edit=lambda t: re.sub(r'purpose = "\w+"', 'purpose = "keep"', t))
-    with pytest.raises(SessionError, match=r"nothing can be computed from this session; found .*allowed"):
+    with pytest.raises(
+        SessionError, match=r"nothing can be computed from this session: no .*; found .*allowed"
+    ) as seen:
         report_html(session)
+    assert str(seen.value).count("; found ") == 1
+
+
+def test_a_session_of_session_toml_alone(tmp_path, capsys):
+    (tmp_path / "session.toml").write_text('[session]\nname = "bare"\n', encoding="utf-8")
+    session = open_session(tmp_path)
+    match = (
+        r"nothing can be computed from this session; found session.toml without any raw file; allowed: .*aotf-lab new"
+    )
+    with pytest.raises(SessionError, match=match):
+        report_html(session)
+    with pytest.raises(SessionError, match="no file with purpose 'oscillator'; found no files; allowed"):
+        session.readings("oscillator")
+    assert main(["report", str(tmp_path), "--out", str(tmp_path / "r.html")]) == 1
+    assert "found 'no files'" not in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("names", "said"), [((), "No line can be set: session.toml names none; "), (("E",), "0 of 1 line can be set; ")]
+)
+def test_the_lines_are_counted_in_words(tmp_path, capsys, names, said):
+    def lines_of(text):
+        lines = re.findall(r"(?ms)^\[\[line\]\]\n.*?(?=^\[|\Z)", text)
+        head = re.sub(r"(?ms)^\[\[(?:line|file|play)\]\]\n.*?(?=^\[|\Z)", "", text)
+        files = ['[[file]]\npath = "vco_warm.csv"\npurpose = "oscillator"\n']
+        kept = [line for line in lines if re.search(r'name = "(.)"', line)[1] in names]
+        return head + "".join(kept) + "".join(files)
+
+    session = copy_of_demo(tmp_path, edit=lines_of)
+    assert main(["report", str(session.facts.folder), "--out", str(tmp_path / "r.html")]) == 0
+    assert said in capsys.readouterr().out
+
+
+def test_one_line_is_counted_as_one(demo):
+    assert settable(demo, [demo.set_points()["E"]]) == "1 of 1 line can be set"
 
 
 def test_report_is_written_whole_or_not_at_all(demo, tmp_path):

@@ -52,7 +52,8 @@ def laid_out(sheet, paper):
     """Return the pages of a report with the sheet and nothing else, as WeasyPrint lays them out."""
     weasyprint = pytest.importorskip("weasyprint")
     lists = ("set_points", "verdict", "troubles", "typed", "plays", "advice", "failed", "passed", "unused", "findings",
-             "told_nowhere", "figures", "numbers", "number_heads", "method", "assumed", "files", "cautions")  # fmt: skip
+             "told_nowhere", "figures", "numbers", "number_heads", "method", "assumed", "files",
+             "cautions")  # fmt: skip
     nothing = dict.fromkeys(lists, ()) | {"in_time": None, "all_files": ""}
     page = rendered("template.html", title="Skerry", sheet=sheet, paper=paper, against=None, version="1", **nothing)
     return weasyprint.HTML(string=page).render().pages

@@ -14,7 +14,7 @@ from aotf_lab.session import Session
 from aotf_lab.session.rerun.failed import failed_in_words
 from aotf_lab.session.rerun.row import ResultCheck
 
-__all__ = ["trouble_names", "trouble_texts", "verdict"]
+__all__ = ["settable", "trouble_names", "trouble_texts", "verdict"]
 
 
 def verdict(
@@ -25,7 +25,7 @@ def verdict(
     ``failed`` are all checks of the session that failed, those that ``checks`` tell together or not at all too.
     """
     reached = [p for p in points if p.reachable]
-    sentences = [_settable(session, len(reached), len(points)), *_few_readings(session)]
+    sentences = [f"{settable(session, points)}.", *_few_readings(session)]
     losses = [(p.light_lost_percent, p) for p in reached if p.light_lost_percent is not None]
     if losses:
         worst, point = max(losses, key=lambda pair: pair[0])
@@ -42,10 +42,11 @@ def verdict(
     return [*sentences, *_checked(session, driver, (checks, failed), bool(reached))]
 
 
-def _settable(session: Session, reached: int, points: int) -> str:
+def settable(session: Session, points: SetPoints) -> str:
+    """Return how many lines can be set, and where there is none, whether session.toml names any."""
     if points:
-        return f"{reached} of {count(points, 'line')} can be set."
-    return "No line can be set" + ("." if session.facts.lines else ": session.toml names none.")
+        return f"{sum(p.reachable for p in points)} of {count(len(points), 'line')} can be set"
+    return "No line can be set" + ("" if session.facts.lines else ": session.toml names none")
 
 
 def _few_readings(session: Session) -> Iterator[str]:

@@ -42,6 +42,7 @@ from aotf_lab.report.page import rendered
 from aotf_lab.report.pdf import pdf_of, require_pdf
 from aotf_lab.report.sheet import bench_sheet
 from aotf_lab.report.sheet_rows import Texts
+from aotf_lab.report.words import count
 from aotf_lab.session import Session, check_session, require_output
 from aotf_lab.session.before_rf import before_rf
 from aotf_lab.session.rerun.differences import Differences
@@ -68,14 +69,7 @@ def _page(
 ) -> tuple[str, tuple[str, ...]]:
     """Return the page, and the titles of the checks that failed; ``results`` names the file written beside it."""
     if nothing_computed(session):
-        first, *others = session.troubles.values()
-        raise SessionError(
-            "nothing can be computed from this session",
-            where=str(session.facts.folder),
-            found=Said(f"{first}" + (f" (and {len(others)} more problems)" if others else "")),
-            allowed="at least one curve's readings",
-            cure="mend this first",
-        )
+        raise _nothing(session)
     checked = check_session(session)
     before = before_rf(session, checked)
     driver = driver_of(session, None if before.start is None else before.start.safe, before.withheld)
@@ -86,6 +80,23 @@ def _page(
     content = _content(session, driver, (light, pace), (checks, failed), finding_rows(checked))
     page = rendered("template.html", paper=paper, against=against, results=results, **content)
     return page, tuple(dict.fromkeys(c.title for c in failed))
+
+
+def _nothing(session: Session) -> SessionError:
+    """Return why there is no report: no raw file at all, or the first problem, in its own words."""
+    what, folder = "nothing can be computed from this session", session.facts.folder
+    if not session.facts.files:
+        return SessionError(
+            what, where=f"{folder}", found=Said("session.toml without any raw file"),
+            allowed="at least one curve's readings",
+            cure="put the raw files beside it and name each in a [[file]]; 'aotf-lab new FOLDER' writes an example",
+        )  # fmt: skip
+    first, *others = session.troubles.values()
+    more = f"; then mend {count(len(others), 'more problem')} that 'aotf-lab check' names" if others else ""
+    place = ", ".join(filter(None, (f"{folder}", first.where)))
+    return SessionError(
+        f"{what}: {first.what}", where=place, found=first.found, allowed=first.allowed, cure=f"{first.cure}{more}"
+    )
 
 
 def _content(

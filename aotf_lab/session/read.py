@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 from aotf_lab.driver.waveform import Waveform, fit_waveform
 from aotf_lab.driver.waveform.shares import DriverHarmonic, typical_harmonics
-from aotf_lab.errors import AotfLabError, SessionError
+from aotf_lab.errors import AotfLabError, Said, SessionError
 from aotf_lab.reading.by_purpose import READERS, read_raw_file
 from aotf_lab.reading.instruments import Instruments
 from aotf_lab.reading.readings import Readings, join_readings
@@ -104,7 +104,7 @@ class SessionReadings:
             raise SessionError(
                 f"no file with purpose {purpose!r}{of_line}",
                 where="session.toml",
-                found=", ".join(sorted({f.purpose for f in self.facts.files})) or "no files",
+                found=", ".join(sorted({f.purpose for f in self.facts.files})) or Said("no files"),
                 allowed=f"a [[file]] with purpose = {purpose!r}",
                 cure="add it to session.toml",
             )
