@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
 import pytest
+from uncertainties import ufloat
 
 from aotf_lab.crystal.hunt.expected import expected
 from aotf_lab.crystal.hunt.ghosts import light_ratio
@@ -127,6 +129,25 @@ def test_a_harmonic_above_the_fundamental_is_refused() -> None:
 def test_a_wavelength_of_zero_is_refused() -> None:
     with pytest.raises(ReadingsError, match=r"wavelength of line A; found 0; allowed: above 0 nm"):
         expected({"A": 0.0}, None, None)
+
+
+def test_of_scan_and_wavelength_the_better_known_counts_by_hand() -> None:
+    # 0.1 MHz/nm: 500(1) nm and the curve's 0.02 MHz make 50 +- sqrt(0.1^2 + 0.02^2) MHz
+    tuning = SimpleNamespace(frequency=lambda nm: ufloat(100.0 - 0.1 * nm, 0.02))
+    lines = {name: ufloat(500.0, 1.0) for name in "ABC"}
+    scans = {"A": ufloat(50.05, 0.01), "B": ufloat(49.95, 0.5), "C": ufloat(50.9, 0.01), "D": ufloat(61.0, 0.01)}
+    told = expected(lines, tuning, None, scans)  # type: ignore[arg-type]
+    label = (50.0, pytest.approx(math.hypot(0.1, 0.02), rel=1e-3))
+    assert told.lines["A"] == (50.05, 0.01)
+    assert told.lines["B"] == (pytest.approx(label[0]), label[1])
+    assert told.lines["C"] == (pytest.approx(label[0]), label[1])
+    assert told.lines["D"] == (61.0, 0.01)
+    (note,) = told.notes
+    # 0.9 MHz apart; a two-sided limit of 3.1 standard deviations of 0.1025 MHz is 0.32 MHz
+    assert note.startswith("line C: scanned 900 kHz from where its wavelength is expected, limit 3")
+    assert told.told
+    assert told.count == 4
+    assert expected(None, None, None, {"A": ufloat(50.0, 0.1)}).lines == {"A": (50.0, 0.1)}
 
 
 def test_a_negative_time_constant_is_refused() -> None:

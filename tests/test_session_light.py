@@ -33,6 +33,52 @@ def test_hunt_finds_seven_lines_and_two_ghosts(demo):
     assert [g.frequency_mhz.n for g in demo.hunt.ghosts] == pytest.approx(halves, abs=0.05)
 
 
+def loose(name, u_nm):
+    """Return an edit of session.toml that states the label of a line to ``u_nm`` only."""
+    return lambda text: re.sub(rf'(name = "{name}"\n.+\n.+\nu_wavelength_nm = )\S+', rf"\g<1>{u_nm}", text)
+
+
+def without_scans(text, name):
+    return re.sub(rf'\[\[file\]\]\npath = "scan_{name}_(up|down).csv"\n(.+\n)+', "", text)
+
+
+def test_a_scan_names_the_peak_of_a_line_whose_label_is_loose(tmp_path):
+    hunt = copy_of_demo(tmp_path, edit=lambda text: loose("A", 30.0)(loose("C", 30.0)(text))).hunt
+    assert {p.name for p in hunt.lines} == {line.name for line in SKERRY.lines}
+    for peak in hunt.lines:
+        assert abs(peak.frequency_mhz.n - true_mhz(SKERRY.line(peak.name))) < 3 * peak.frequency_mhz.s
+
+
+def test_what_would_tell_an_open_peak_is_not_what_is_there_already(tmp_path):
+    def edit(text):
+        for name in "AC":
+            text = without_scans(loose(name, 30.0)(text), name)
+        return text
+
+    session = copy_of_demo(tmp_path, edit=edit)
+    (check,) = [c for c in session.hunt.fit.failed if c.name == "ambiguous"]
+    found = [float(mhz) for mhz in re.findall(r"\d+ \(([\d.]+) MHz\)", check.detail)]
+    assert found == pytest.approx([true_mhz(SKERRY.line(name)) for name in "CA"], abs=0.05)
+    assert check.detail.endswith("; scans of these peaks, each as a line of its own, would tell; or finer steps")
+
+
+def test_scans_alone_name_the_peaks_where_no_tuning_curve_can_be_had(tmp_path):
+    session = copy_of_demo(tmp_path, edit=lambda text: text.replace('use = "anchor"', 'use = "find"'))
+    assert session.part("tuning") is None
+    for peak in session.hunt.lines:
+        assert abs(peak.frequency_mhz.n - true_mhz(SKERRY.line(peak.name))) < 3 * peak.frequency_mhz.s
+    assert len(session.hunt.lines) == 7
+
+
+def test_exchanged_scans_name_no_peak(tmp_path):
+    session = open_session(simulate_session(tmp_path / "s", 7, faults=Faults(exchanged_labels=("A", "D"))))
+    assert set(session.exchanged.peaks) == {"A", "D"}
+    for peak in session.hunt.lines:
+        if peak.name:
+            assert abs(peak.frequency_mhz.n - true_mhz(SKERRY.line(peak.name))) < 0.1
+    assert {p.name for p in session.hunt.lines} >= {"B", "C", "E", "F", "G"}
+
+
 def test_identity_needs_no_tuning_curve(demo):
     assert not demo.identity.ambiguous
     assert {peak: line.name for peak, line in demo.identity.lines.items()} == {n: n for n in "ABCDEFG"}

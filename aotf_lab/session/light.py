@@ -38,12 +38,14 @@ class SessionLight(SessionCrystal):
     @cached_property
     def hunt(self) -> Hunt:
         """The peaks of the wide sweep, and what each is."""
-        harmonics = self.driver_harmonics
+        harmonics, exchange = self.driver_harmonics, self.exchanged
+        doubted = () if exchange is None else exchange.peaks
         return fit_hunt(
             self.readings("hunt"),
             lines=self.stated_nm,
             tuning=self.part("tuning"),
             harmonics=None if harmonics is None else {h.order: 10 * umath.log10(h.share) for h in harmonics},
+            scanned={n: s.centre_mhz for n, s in (self.part("scans") or {}).items() if n not in doubted},
             time_constant_s=self.meter_s,
         )
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from aotf_lab.crystal.hunt.cut_off import unexplained_ends
+from aotf_lab.crystal.hunt.expected import Expected
 from aotf_lab.crystal.hunt.features import MOST_WANDER, USUAL_FWHM_MHZ
 from aotf_lab.crystal.hunt.fit import HuntSolution
 from aotf_lab.crystal.hunt.peak import CONFIDENT, Peak
@@ -18,7 +19,7 @@ FEWEST_OVER_FWHM = 3.0
 MOST_LAG = 0.5
 
 
-def hunt_checks(solution: HuntSolution, peaks: Sequence[Peak]) -> list[Check]:
+def hunt_checks(solution: HuntSolution, peaks: Sequence[Peak], told: Expected) -> list[Check]:
     """Return the checks of a hunt beyond that of its scatter."""
     if not solution.count:
         none = Check("peaks", False, "no peak stands out of the scatter, 1 or more wanted; is the light on?")
@@ -28,9 +29,17 @@ def hunt_checks(solution: HuntSolution, peaks: Sequence[Peak]) -> list[Check]:
         _edges(solution, peaks),
         _lag(solution, peaks),
         _wander(solution),
-        _open(peaks, "ambiguous", "lines with a tuning curve, or levels of harmonics, would tell; or finer steps"),
+        _open(peaks, "ambiguous", _what_would_tell(told)),
         _open(peaks, "unexplained", "switch the lasers off one by one to see which it belongs to"),
     ]
+
+
+def _what_would_tell(told: Expected) -> str:
+    """Return what would tell the open peaks, without what was told already."""
+    missing = ["scans of these peaks, each as a line of its own,"]
+    missing += [] if told.lines else ["lines with a tuning curve"]
+    missing += [] if any(h.told for h in told.harmonics) else ["levels of harmonics"]
+    return f"{' or '.join(missing)} would tell; or finer steps"
 
 
 def _named(peaks: Sequence[Peak]) -> str:

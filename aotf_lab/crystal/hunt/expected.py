@@ -11,6 +11,7 @@ from uncertainties import UFloat
 from aotf_lab.crystal.cut import Cut
 from aotf_lab.crystal.tuning.curve import Tuning
 from aotf_lab.errors import OutOfRangeError, ReadingsError
+from aotf_lab.estimation.checks import z_limit
 from aotf_lab.physics.phase_matching import phase_matched_frequency
 
 __all__ = ["Expected", "Harmonic", "expected"]
@@ -22,6 +23,10 @@ ORDERS = (2, 3)
 U_LEVEL_DB = 3.0
 WEAKEST_DBC, STRONGEST_DBC = -60.0, -8.0
 """Harmonics of an amplifier without a filter lie between these (common practice, no source)."""
+
+
+_Place = tuple[float, float]
+"""A frequency with its u (MHz)."""
 
 
 @dataclass(frozen=True)
@@ -53,6 +58,7 @@ def expected(
     lines: Mapping[str, UFloat | float] | None,
     tuning: Tuning | Cut | None,
     harmonics: Mapping[int, UFloat | float] | None,
+    scanned: Mapping[str, UFloat] | None = None,
 ) -> Expected:
     """Return what is to be expected; see ``fit_hunt``.
 
@@ -60,12 +66,13 @@ def expected(
     level not below 0 dBc.
     """
     made = tuple(_harmonic(order, (harmonics or {}).get(order)) for order in sorted({*ORDERS, *(harmonics or {})}))
-    if not lines:
+    if not lines and not scanned:
         return Expected(harmonics=made)
-    found: dict[str, tuple[float, float]] = {}
+    names = {*(lines or {}), *(scanned or {})}
+    found: dict[str, _Place] = {}
     second: dict[str, float] = {}
     notes: list[str] = []
-    for name, wavelength in lines.items():
+    for name, wavelength in (lines or {}).items():
         nm, u_nm = _split(wavelength)
         if not nm > 0:
             raise ReadingsError(
@@ -82,8 +89,27 @@ def expected(
         found[name] = float(value.n), float(np.hypot(value.s, slope * u_nm))
         if isinstance(tuning, Cut):
             second[name] = _second(tuning, nm)
-    told = len(found) == len(lines)
-    return Expected(found, float(len(lines)), told, made, second, tuple(notes))
+    for name, centre in (scanned or {}).items():
+        found[name], note = _better_known(name, centre, found.get(name))
+        notes += note
+    return Expected(found, float(len(names)), len(found) == len(names), made, second, tuple(notes))
+
+
+def _better_known(name: str, centre: UFloat, by_label: _Place | None) -> tuple[_Place, list[str]]:
+    """Return where a scanned line lies: the better known of scan and label, and that of its label where they differ.
+
+    Never both together: a scan that helps to make the tuning curve would count twice.
+    """
+    own = float(centre.n), float(centre.s)
+    if by_label is None:
+        return own, []
+    apart, u = own[0] - by_label[0], float(np.hypot(own[1], by_label[1]))
+    if abs(apart) > z_limit() * u:
+        return by_label, [
+            f"line {name}: scanned {1e3 * apart:.0f} kHz from where its wavelength is expected, limit "
+            f"{1e3 * z_limit() * u:.0f}; its scan is not used here"
+        ]
+    return (own if own[1] < by_label[1] else by_label), []
 
 
 def _split(value: UFloat | float) -> tuple[float, float]:

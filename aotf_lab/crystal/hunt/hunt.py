@@ -133,6 +133,7 @@ def fit_hunt(
     lines: Mapping[str, UFloat | float] | None = None,
     tuning: Tuning | Cut | None = None,
     harmonics: Mapping[int, UFloat | float] | None = None,
+    scanned: Mapping[str, UFloat] | None = None,
     fwhm_mhz: float | None = None,
     drive_ratio: float | UFloat | None = None,
     time_constant_s: float | UFloat | None = None,
@@ -145,8 +146,9 @@ def fit_hunt(
     alone would make one anywhere in ``SIGNIFICANCE`` of all sweeps.
 
     ``lines`` are vacuum wavelengths (nm) by name (a plain number counts as exact); with ``tuning``, a curve or a cut,
-    they say where lines are to be expected, and peaks are named. ``harmonics`` are levels of the oscillator's
-    harmonics by order, dB relative to the fundamental (3 dB is added to their u for the match). ``fwhm_mhz`` is the
+    they say where lines are to be expected, and peaks are named. ``scanned`` are the centres (MHz) of lines that were
+    scanned by themselves, by name: of scan and wavelength the better known counts. ``harmonics`` are levels of the
+    oscillator's harmonics by order, dB relative to the fundamental (3 dB is added to their u). ``fwhm_mhz`` is the
     usual width of a line in weak drive, else taken from the highest peaks. ``drive_ratio`` is RF power over that of
     full diffraction, about the same for all lines (a plain number is taken to 0.1); ``time_constant_s`` the power
     meter's (to 10 %), else both are found from the sweep.
@@ -154,7 +156,7 @@ def fit_hunt(
     Raises ``ReadingsError`` for readings that are missing, too few or no numbers, and for impossible inputs.
     """
     table = hunt_table(readings)
-    told = expected(lines, tuning, harmonics)
+    told = expected(lines, tuning, harmonics, scanned)
     if fwhm_mhz is not None and not fwhm_mhz > 0:
         raise ReadingsError(
             "FWHM of a line", found=f"{fwhm_mhz:g} MHz", allowed="above 0 MHz", cure="correct it, or leave it out"
@@ -168,7 +170,7 @@ def fit_hunt(
     bounds = detection_mw(solution, usual), detection_mw(solution, 0.5 * usual)
     decided = decide(features, width, told, table.range_mhz, bounds[0])
     peaks = found_peaks(solution, features, decided)
-    fit = solution.fit.with_checks(*hunt_checks(solution, peaks))
+    fit = solution.fit.with_checks(*hunt_checks(solution, peaks, told))
     return Hunt(peaks, *bounds, solution.lag_steps, told, table.readings, fit, replace(solution, fit=fit))
 
 
