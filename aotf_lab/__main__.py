@@ -11,7 +11,9 @@ import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
+from aotf_lab.commands.described import SESSION, add_command
 from aotf_lab.commands.kept import add_kept
 from aotf_lab.commands.many import add_compare
 from aotf_lab.commands.printed import printed
@@ -52,24 +54,64 @@ def _failed(reason: str) -> int:
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser("aotf-lab", description="Characterise a tunable-filter bench from raw readings.")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
-    new = commands.add_parser("new", help="write a commented session.toml and example files into a new folder")
-    new.add_argument("folder", type=Path, metavar="FOLDER")
+    _add_first(commands)
+    _add_results(commands)
+    add_kept(commands)
+    add_compare(commands)
+    return parser
+
+
+def _add_first(commands: Any) -> None:
+    """Add what is done before anything is computed: new, layout, check."""
+    new = add_command(
+        commands, "new", "write a commented session.toml and example files into a new folder",
+        "Begin a session of your own: write a session.toml whose comments say what may be stated, and one short "
+        "example file of each kind. No file that is there already is replaced.",
+        "new mybench",
+    )  # fmt: skip
+    new.add_argument("folder", type=Path, metavar="FOLDER", help="where to write it; made when it is not there")
     new.set_defaults(run=_new)
-    layout = commands.add_parser("layout", help="write how one raw file was read, to be edited by hand")
-    layout.add_argument("raw_file", type=Path, metavar="RAWFILE")
+    layout = add_command(
+        commands, "layout", "write how one raw file was read, to be edited by hand",
+        "Write what one raw file was taken to mean (cells, columns, units), or as much of it as the file decides, as a "
+        "small file for you to correct; named in "
+        "session.toml as layout, it decides how that file is read. The raw file is not changed.",
+        "layout mybench/sweep.csv --purpose oscillator --out mybench/sweep.layout.toml",
+    )  # fmt: skip
+    layout.add_argument("raw_file", type=Path, metavar="RAWFILE", help="the file as the instrument left it")
     layout.add_argument("--out", type=Path, required=True, metavar="NAME.layout.toml", help="where to write it")
     layout.add_argument("--purpose", metavar="PURPOSE", help="what the file is for, as in session.toml")
     layout.set_defaults(run=_layout, parser=layout)
-    check = commands.add_parser("check", help="say how each file was read, and what contradicts session.toml")
-    check.add_argument("session", type=Path, metavar="SESSION", help="folder with session.toml and the raw files")
+    check = add_command(
+        commands, "check", "say how each file was read, and what contradicts session.toml",
+        "Print a receipt of each file, what looks wrong in it and what contradicts session.toml; the last line says "
+        "whether the session is usable. Writes nothing but the page that --html asks for.",
+        "check mybench --html check.html",
+    )  # fmt: skip
+    check.add_argument("session", type=Path, metavar="SESSION", help=SESSION)
     check.add_argument("--html", type=Path, metavar="FILE.html", help="write the same as one HTML page")
     check.set_defaults(run=_check, parser=check)
-    before = commands.add_parser("preflight", help="write the checklist before RF goes on, with the bench's numbers")
-    before.add_argument("session", type=Path, metavar="SESSION", help="folder with session.toml and the raw files")
+
+
+def _add_results(commands: Any) -> None:
+    """Add what is made of a session: preflight, report."""
+    before = add_command(
+        commands, "preflight", "write the checklist before RF goes on, with the bench's numbers",
+        "Print the checklist before RF goes on: limits, what each part takes, the order of switching. Its first line "
+        "says DO NOT SWITCH ON or NO OBJECTION. Writes nothing but the page that --out asks for. Local codes and "
+        "licensed practice come first.",
+        "preflight mybench --out preflight.html",
+    )  # fmt: skip
+    before.add_argument("session", type=Path, metavar="SESSION", help=SESSION)
     before.add_argument("--out", type=Path, metavar="FILE.html", help="write the same as one page to print")
     before.set_defaults(run=_preflight, parser=before)
-    report = commands.add_parser("report", help="write the report of a session as one HTML file, or as PDF")
-    report.add_argument("session", type=Path, metavar="SESSION", help="folder with session.toml and the raw files")
+    report = add_command(
+        commands, "report", "write the report of a session as one HTML file, or as PDF",
+        "Compute all that the session allows and write one page: bench sheet, set-points, checks that failed, figures, "
+        "numbers, method. Prints how many lines can be set and how many checks failed.",
+        "report mybench --out report.html --set-points set_points.csv",
+    )  # fmt: skip
+    report.add_argument("session", type=Path, metavar="SESSION", help=SESSION)
     report.add_argument("--out", type=Path, required=True, metavar="FILE", help="where to write it: .html or .pdf")
     report.add_argument("--paper", metavar="PAPER", help="A4 or letter; left out, HTML leaves it to the printer")
     report.add_argument(
@@ -78,9 +120,6 @@ def _parser() -> argparse.ArgumentParser:
     )  # fmt: skip
     report.add_argument("--set-points", type=Path, metavar="FILE", help="write the set-points too, as .csv or .json")
     report.set_defaults(run=_report, parser=report)
-    add_kept(commands)
-    add_compare(commands)
-    return parser
 
 
 def _new(options: argparse.Namespace) -> tuple[str, int]:

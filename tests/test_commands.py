@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import argparse
+import re
+import shlex
 import shutil
 from dataclasses import replace
 
 import pytest
 
-from aotf_lab.__main__ import main
+from aotf_lab.__main__ import _parser, main
 from aotf_lab.record import RecordFolder, save_record
 from tests.conftest import DEMO
 
@@ -28,6 +31,31 @@ def test_keep_writes_both_calibrations_by_the_day_of_the_session(records, capsys
     assert main(["keep", str(DEMO), str(records)]) == 0
     assert "oscillator_2026-03-16.json kept" in capsys.readouterr().out
     assert len(RecordFolder(records).oscillators()) == 1
+
+
+def commands():
+    """Return the parser of each command by its name."""
+    (choices,) = (a.choices for a in _parser()._actions if isinstance(a, argparse._SubParsersAction))
+    return choices
+
+
+@pytest.mark.parametrize("name", list(commands()))
+def test_each_command_says_what_it_does_what_it_writes_and_how_to_type_it(name):
+    parser = commands()[name]
+    assert len(parser.description.split()) > 15
+    assert re.search(r"[Ww]rites?\b", parser.description)
+    assert all(action.help for action in parser._actions)
+    program, *typed = shlex.split(parser.epilog.removeprefix("example:"))
+    assert (program, typed[0]) == ("aotf-lab", name)
+    assert callable(_parser().parse_args(typed).run)  # what the example says can be typed
+
+
+def test_the_folder_of_today_is_explained(capsys):
+    with pytest.raises(SystemExit):
+        main(["opening", "--help"])
+    said = " ".join(capsys.readouterr().out.split())
+    assert "TODAY session folder of today's few readings: a session.toml with the [session] name of the kept" in said
+    assert "example: aotf-lab opening records today --keep" in said
 
 
 @pytest.fixture

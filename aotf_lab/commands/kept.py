@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from aotf_lab.commands.described import SESSION, add_command
 from aotf_lab.commands.printed import printed
 
 if TYPE_CHECKING:
@@ -15,29 +16,54 @@ if TYPE_CHECKING:
 __all__ = ["add_kept"]
 
 _RECORDS = "folder of kept calibrations"
-_SESSION = "folder with session.toml and the raw files"
+_TODAY = (
+    "session folder of today's few readings: a session.toml with the [session] name of the kept bench, one to three "
+    'voltages in a [[file]] with purpose = "oscillator", scans of one line, or both'
+)
 _NAME = "name of the bench, where the folder holds several"
 
 
 def add_kept(commands: Any) -> None:
     """Add the four commands to ``commands``, the parser's."""
-    keep = commands.add_parser("keep", help="keep the calibrations of a session, oscillator and crystal apart")
-    keep.add_argument("session", type=Path, metavar="SESSION", help=_SESSION)
+    keep = add_command(
+        commands, "keep", "keep the calibrations of a session, oscillator and crystal apart",
+        "Write the oscillator's and the crystal's calibration into RECORDS, as files such as "
+        "oscillator_2031-03-02.json that a person can read; none is replaced. Names the checks of them that failed.",
+        "keep mybench records",
+    )  # fmt: skip
+    keep.add_argument("session", type=Path, metavar="SESSION", help=SESSION)
     keep.add_argument("records", type=Path, metavar="RECORDS", help=f"{_RECORDS}; made when it is not there")
     keep.set_defaults(run=_keep)
-    opening = commands.add_parser("opening", help="check kept calibrations by a few readings of today")
+    opening = add_command(
+        commands, "opening", "check kept calibrations by a few readings of today",
+        "Hold today's few readings against the newest kept calibrations: each still holds, moved and was corrected, or "
+        "must be measured again. Writes nothing but, with --keep, the calibrations brought up to date.",
+        "opening records today --keep",
+    )  # fmt: skip
     opening.add_argument("records", type=Path, metavar="RECORDS", help=_RECORDS)
-    opening.add_argument("session", type=Path, metavar="SESSION", help=f"today's readings: {_SESSION}")
+    opening.add_argument("session", type=Path, metavar="TODAY", help=_TODAY)
     opening.add_argument("--keep", action="store_true", help="keep the calibrations that the check brought up to date")
     opening.add_argument("--name", metavar="NAME", help=f"{_NAME} (that of the session)")
     opening.set_defaults(run=_opening)
-    drift = commands.add_parser("drift", help="say what moves with temperature and time, and when to measure again")
+    drift = add_command(
+        commands, "drift", "say what moves with temperature and time, and when to measure again",
+        "Compare all calibrations kept in RECORDS: what moved with temperature, what with time, and when the light "
+        "that may be lost is used up. Writes nothing.",
+        "drift records --loss 2",
+    )  # fmt: skip
     drift.add_argument("records", type=Path, metavar="RECORDS", help=_RECORDS)
     drift.add_argument("--loss", type=float, default=1.0, metavar="PERCENT", help="light that may be lost (1)")
     drift.add_argument("--name", metavar="NAME", help=_NAME)
     drift.set_defaults(run=_drift)
-    changed = commands.add_parser("changed", help="say what a change of a part leaves, and what restores the rest")
-    changed.add_argument("part", metavar="PART", help="oscillator, amplifier, cable, supply, alignment, laser, ...")
+    changed = add_command(
+        commands, "changed", "say what a change of a part leaves, and what restores the rest",
+        "Say for a part that was changed or moved which results still hold, which must be checked or are gone, and the "
+        "least to measure anew. Writes nothing.",
+        "changed amplifier --records records",
+    )  # fmt: skip
+    changed.add_argument(
+        "part", metavar="PART", help="what was changed: oscillator, amplifier, cable, supply, alignment, laser, ..."
+    )
     changed.add_argument("--line", default="", metavar="LINE", help="the line of a changed laser")
     changed.add_argument("--records", type=Path, metavar="RECORDS", help=f"{_RECORDS}, whose files are then named")
     changed.add_argument("--name", metavar="NAME", help=_NAME)
@@ -94,7 +120,7 @@ def _session(folder: Path) -> Session:
     if kept and not (folder / "session.toml").exists():
         raise SessionError(
             "a folder of kept calibrations in the place of a session", where=folder.name, found=Said(kept[0]),
-            allowed=_SESSION, cure="exchange the two folders",
+            allowed=SESSION, cure="exchange the two folders",
         )  # fmt: skip
     return open_session(folder)
 

@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
+from aotf_lab.commands.described import add_command
 from aotf_lab.commands.printed import printed
 
 __all__ = ["add_compare"]
@@ -13,7 +14,12 @@ __all__ = ["add_compare"]
 
 def add_compare(commands: Any) -> None:
     """Add the command to ``commands``, the parser's."""
-    compare = commands.add_parser("compare", help="put the results of many sessions side by side, outliers first")
+    compare = add_command(
+        commands, "compare", "put the results of many sessions side by side, outliers first",
+        "Compute every session and print which stands furthest apart from the others, by which number, and how many "
+        "checks failed. Writes nothing but the table that --out asks for.",
+        "compare bench1 bench2 bench3 --out table.csv",
+    )  # fmt: skip
     compare.add_argument("folders", type=Path, nargs="+", metavar="FOLDER", help="session folders")
     compare.add_argument("--out", type=Path, metavar="FILE.csv", help="write every number, a row a session")
     compare.add_argument("--jobs", type=int, metavar="N", help="processes at work (all cores)")
