@@ -74,8 +74,8 @@ def _add_first(commands: Any) -> None:
     layout = add_command(
         commands, "layout", "write how one raw file was read, to be edited by hand",
         "Write what one raw file was taken to mean (cells, columns, units), or as much of it as the file decides, as a "
-        "small file for you to correct; named in "
-        "session.toml as layout, it decides how that file is read. The raw file is not changed.",
+        "small file for you to correct; named in session.toml as layout, it decides how that file is read. "
+        "The raw file is not changed.",
         "layout mybench/sweep.csv --purpose oscillator --out mybench/sweep.layout.toml",
     )  # fmt: skip
     layout.add_argument("raw_file", type=Path, metavar="RAWFILE", help="the file as the instrument left it")
