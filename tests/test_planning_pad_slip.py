@@ -7,8 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from aotf_lab.errors import UnsafeDriveError
 from aotf_lab.planning.pad_slip import pad_slip
 from aotf_lab.reading.session_file import AmplifierFacts
+from aotf_lab.report import report_html
 from aotf_lab.report.preflight import preflight
 from aotf_lab.session import check_session, open_session
 from aotf_lab.simulate import SKERRY
@@ -122,6 +124,9 @@ def test_a_slip_of_the_demo_bench_withholds_every_supply_and_says_what_to_look_a
     assert "pad_db = " in slip.stated
     assert "probe = " in slip.stated
     assert "measure the pad and look for a probe and the termination, or take one reading with a power" in slip.cure
+    with pytest.raises(UnsafeDriveError, match=r"supply_to_power.csv:11: no supply can be called safe: far less RF p"):
+        _ = session.safe_supply
+    assert all(point.supply_v is None for point in session.set_points())
     found = preflight(session)
     assert not found.may_switch_on
     assert "of its DC into RF: look at pad_db, probe and input_ohm of [instrument.scope]" in found.verdict
@@ -149,3 +154,5 @@ def test_where_nothing_tells_the_pad_is_said_to_be_trusted_and_what_a_slip_would
     assert f"a x10 probe forgotten, {10 * said:.2g}"[:30] in words
     assert "Measure the pad, or take one reading with a power meter" in words
     assert "trusted" in found.html()
+    page = report_html(open_session(folder))
+    assert "MHz (97.5 %), if pad and probe are as stated: nothing stated of the amplifier bears them out." in page

@@ -6,7 +6,7 @@ Repeats, curves and checks of the level all agree then. Only what does not come 
 the DC      RF power is part of what the amplifier takes: ten times the power cannot be more than all of it (energy).
 the papers  An amplifier gives its rated output at its rated supply, within a factor: seldom more than twice it, in
             deep saturation, and seldom less than a fifth (-7 dB), at a weak drive or an end of its band (common
-            practice, no source). A slip of 10 dB is a factor of ten, so of the two at least one always speaks.
+            practice, no source). The two are a factor of ten apart: at the rated supply a slip of 10 dB always shows.
 
 Below its rated supply V_r the RF voltage falls with V - V_0, V_0 the volts that the stage itself needs (the same law
 as ``driver.level``). With V_0 not above half of V the power at V is at least rated (V / (2 V_r - V))^2.

@@ -77,9 +77,12 @@ def supply_sentence(driver: Driver) -> str:
         return f"No supply of the amplifier is called safe: {driver.withheld}."
     (low, high), volts = safe.band_mhz, rounded_down(safe.supply_v)
     reason = "" if safe.held_by == "the limit" else f" ({safe.held_by})"
+    trusted = ", if pad and probe are as stated: nothing stated of the amplifier bears them out"
+    trusted = trusted if driver.trusts_pad else ""
     return (
         f"Supply of the amplifier: {volts} V at the most{reason}. Up to there the RF power stays below the crystal's "
-        f"{safe.limit_w:g} W at every frequency from {low:.4g} to {high:.4g} MHz ({100 * safe.confidence:g} %)."
+        f"{safe.limit_w:g} W at every frequency from {low:.4g} to {high:.4g} MHz ({100 * safe.confidence:g} %)"
+        f"{trusted}."
     )
 
 

@@ -19,7 +19,8 @@ __all__ = ["Driver", "driver_of", "nothing_computed", "part_of"]
 class Driver:
     """The parts; ``good`` are the traces that are used, by file name, ``unused`` those whose checks forbid it.
 
-    ``safe`` is None where ``withheld`` says why no supply is called safe.
+    ``safe`` is None where ``withheld`` says why no supply is called safe; ``trusts_pad`` that it rests on a pad and a
+    probe that nothing stated of the amplifier bears out.
     """
 
     safe: SafeSupply | None
@@ -31,9 +32,10 @@ class Driver:
     pushing: Pushing | None
     good: Mapping[str, Waveform] = field(default_factory=dict)
     unused: Mapping[str, Waveform] = field(default_factory=dict)
+    trusts_pad: bool = False
 
 
-def driver_of(session: Session, safe: SafeSupply | None, withheld: str) -> Driver:
+def driver_of(session: Session, safe: SafeSupply | None, withheld: str, trusts_pad: bool = False) -> Driver:
     """Return what was measured of the session's driver."""
     waves = part_of(session, "waveforms") or {}
     return Driver(
@@ -46,6 +48,7 @@ def driver_of(session: Session, safe: SafeSupply | None, withheld: str) -> Drive
         pushing=part_of(session, "pushing"),
         good={name: w for name, w in waves.items() if not w.withheld},
         unused={name: w for name, w in waves.items() if w.withheld},
+        trusts_pad=trusts_pad,
     )
 
 

@@ -72,7 +72,7 @@ def _page(
         raise _nothing(session)
     checked = check_session(session)
     before = before_rf(session, checked)
-    driver = driver_of(session, None if before.start is None else before.start.safe, before.withheld)
+    driver = driver_of(session, None if before.start is None else before.start.safe, before.withheld, before.trusts_pad)
     light = light_of(session, driver)
     pace = pace_of(session, driver.safe is not None)
     checks = gathered_checks(session, driver, light, pace)

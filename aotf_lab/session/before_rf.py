@@ -9,7 +9,7 @@ import pandas as pd
 
 from aotf_lab.errors import AotfLabError
 from aotf_lab.planning.damage import BenchLoad, Strain, strains
-from aotf_lab.planning.pad_slip import PadSlip, pad_slip_of
+from aotf_lab.planning.pad_slip import PadSlip
 from aotf_lab.planning.safe_drive import true_power, upper_bound
 from aotf_lab.planning.safe_start import SafeStart, safe_start
 from aotf_lab.reading.instruments import POWER_SCALE_UNSTATED
@@ -89,7 +89,7 @@ def before_rf(session: Session, checked: SessionCheck | None = None) -> BeforeRf
         facts, start, withheld, load, usual,
         tuple(at_most[s.part, s.floor] for s in usual), _driven_above(session, safe_v), _doubted(session, start),
         None if start is None else start.safe.band_mhz, _range_of(session, "oscillator", "frequency_mhz"),
-        _pad(session),
+        session.pad_slip,
     )  # fmt: skip
 
 
@@ -115,7 +115,7 @@ def _start(session: Session, checked: SessionCheck | None) -> tuple[SafeStart | 
     if not facts.instruments.power_scale_stated:
         missing = [key for key in ("pad_db", "probe") if getattr(scope, key) is None]
         return None, f"[instrument.scope] {' and '.join(missing)} not stated: RF power may be wrong by any factor"
-    pad = _pad(session)
+    pad = session.pad_slip
     if pad is not None and pad.verdict == "likely":
         return None, f"by the readings {pad.why}: look at pad_db, probe and input_ohm of [instrument.scope]"
     grave = _grave(session, checked)
@@ -126,12 +126,6 @@ def _start(session: Session, checked: SessionCheck | None) -> tuple[SafeStart | 
     except AotfLabError as error:
         return None, f"no supply can be called safe: {error.what}; {error.cure}"
     return start, ""
-
-
-def _pad(session: Session) -> PadSlip | None:
-    """Return what the amplifier says of pad and probe, None where nothing can be asked."""
-    known = session.facts.instruments.power_scale_stated
-    return pad_slip_of(_tables(session, _LEVEL).values(), session.facts.amplifier) if known else None
 
 
 def _grave(session: Session, checked: SessionCheck | None) -> tuple[str, ...]:

@@ -12,6 +12,7 @@ from aotf_lab.driver.level import Level, SafeSupply, fit_level, safe_supply
 from aotf_lab.driver.match import Match, fit_match
 from aotf_lab.driver.stability import Pushing, Stability, WarmUp, fit_pushing, fit_warm_up, stability
 from aotf_lab.errors import Said, UnsafeDriveError
+from aotf_lab.planning.pad_slip import PadSlip, pad_slip_of
 from aotf_lab.planning.safe_drive import CONFIDENCE
 from aotf_lab.session.read import SessionReadings
 
@@ -36,16 +37,32 @@ class SessionDriver(SessionReadings):
         return fit_level([self.read(f) for f in files])
 
     @cached_property
+    def pad_slip(self) -> PadSlip | None:
+        """What the amplifier says of pad and probe; None where they are not stated, or nothing can be asked."""
+        if not self.facts.instruments.power_scale_stated:
+            return None
+        levels = {f.path.name for f in self.files("level")}
+        return pad_slip_of((r for n, r in self.all_readings.items() if n in levels), self.facts.amplifier)
+
+    @cached_property
     def safe_supply(self) -> SafeSupply:
         """The highest supply of the amplifier that is sure to keep the crystal below its rating.
 
-        Raises ``UnsafeDriveError`` when there is none, or no rating is stated.
+        Raises ``UnsafeDriveError`` when there is none, no rating is stated, or the amplifier speaks against the pad.
         """
         rated = self.facts.crystal.rated_rf_power_w
         if rated is None:
             raise UnsafeDriveError(
                 "no supply can be called safe", where="session.toml", found=Said("no rated RF power"),
                 allowed="[crystal] rated_rf_power_w", cure="state it from the crystal's own papers",
+            )  # fmt: skip
+        slip = self.pad_slip
+        if slip is not None and slip.verdict == "likely":
+            raise UnsafeDriveError(
+                "no supply can be called safe: far less RF power than the amplifier gives", where=slip.place,
+                found=Said(f"{slip.power_w:.2g} W at the most: {slip.why}"),
+                allowed="what the amplifier can be expected to give",
+                cure="look at pad_db, probe and input_ohm of [instrument.scope]",
             )  # fmt: skip
         return safe_supply(
             self.level, rated, CONFIDENCE, crystal_return_loss_db=self.crystal_return_loss_db,
