@@ -16,13 +16,15 @@ FACTS = tomllib.loads((Path(__file__).parent / "notebook_facts.toml").read_text(
 PROSE = {name: markdown(cells) for name, cells in NOTEBOOKS.items()} | {
     "README": (ROOT / "README.md").read_text("utf-8")
 }
-WORDS = set(
+WORDS = {path.name for path in (ROOT / "data" / "demo").iterdir()} | set(
     re.findall(
         r"\w+", "".join(p.read_text("utf-8") for p in [*PACKAGE.rglob("*.py"), *(ROOT / "data").rglob("*.toml")])
     )
 )
 COMMANDS = set(
-    re.findall(r"""add_parser\(\s*["'](\w+)""", "".join(p.read_text("utf-8") for p in PACKAGE.rglob("*.py")))
+    re.findall(
+        r"""add_command\(\s*commands,\s*["'](\w+)""", "".join(p.read_text("utf-8") for p in PACKAGE.rglob("*.py"))
+    )
 )
 
 each_notebook = pytest.mark.parametrize("name", NOTEBOOKS)
@@ -90,7 +92,7 @@ def test_names_in_its_code_exist(name):
     code = " ".join(CODE.findall(PROSE[name]))
     called = re.findall(r"[A-Za-z_]\w*(?=\()", code) + re.findall(r"\b[a-z]+_\w+\b", code)
     assert {word for word in called if not word.endswith("_")} - WORDS - NOTEBOOKS.keys() == set()
-    assert set(re.findall(r"aotf-lab (\w+)", code)) - COMMANDS == set()
+    assert set(re.findall(r"aotf-lab ([a-z]+)", code)) - COMMANDS == set()
     paths = re.findall(r"\b(?:tests|notebooks|data|shared)/[\w./]+", code)
     paths += [m.replace(".", "/") + ".py" for m in re.findall(r"tests\.benchmarks\.[a-z]\w+", code)]
     assert [path for path in paths if not (ROOT / path).exists()] == []
