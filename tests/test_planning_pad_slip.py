@@ -45,13 +45,21 @@ def test_a_rating_holds_at_its_own_supply_by_hand():
     assert low.why == (
         "the amplifier gives only 2.2 % of its rated output, and at 10 V 0.22 W or more are to be expected"
     )
-    # at 20 V and above 0.4 W is the least, and above 0.4 W ten times as much is more than twice the rating
+    # at 20 V and above 0.4 W is the least, and at 20 V ten times more than 0.4 W is more than twice the rating
     assert [pad_slip(w, v, None, rated).verdict for v in (20.0, 24.0) for w in (0.39, 0.41)] == [
-        "likely", "excluded", "likely", "excluded",
+        "likely", "excluded", "likely", "open",
     ]  # fmt: skip
     # where its supply is not stated, a tenth
     unknown = replace(rated, rated_supply_v=None)
     assert [pad_slip(w, 10.0, None, unknown).verdict for w in (0.19, 0.21, 0.41)] == ["likely", "open", "excluded"]
+
+
+def test_above_its_rated_supply_an_amplifier_may_give_more_by_hand():
+    # rated 1 W at 12 V, 6 V of it needed by the stage itself: at 15 V it gives (15 - 6)^2 / (12 - 6)^2 = 2.25 W. Read
+    # ten times too small that is 0.225 W; only above 2 x 2.25 W / 10 = 0.45 W is ten times as much out of its reach
+    rated = AmplifierFacts(rated_output_w=1.0, rated_supply_v=12.0)
+    assert [pad_slip(w, 15.0, None, rated).verdict for w in (0.225, 0.449, 0.451)] == ["open", "open", "excluded"]
+    assert pad_slip(0.225, 12.0, None, rated).verdict == "excluded"
 
 
 def test_a_class_a_amplifier_turned_down_is_not_doubted_where_its_rating_says_so():

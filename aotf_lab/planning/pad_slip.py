@@ -9,7 +9,8 @@ the papers  An amplifier gives its rated output at its rated supply, within a fa
             practice, no source). The two are a factor of ten apart: at the rated supply a slip of 10 dB always shows.
 
 Below its rated supply V_r the RF voltage falls with V - V_0, V_0 the volts that the stage itself needs (the same law
-as ``driver.level``). With V_0 not above half of V the power at V is at least rated (V / (2 V_r - V))^2.
+as ``driver.level``). With V_0 not above half of V the power at V is at least rated (V / (2 V_r - V))^2. Above V_r it
+rises by the same law: with V_0 not above half of V_r it is at most twice rated (2 V / V_r - 1)^2.
 """
 
 from __future__ import annotations
@@ -76,7 +77,7 @@ def pad_slip(power_w: float, supply_v: float, supply_a: float | None, amplifier:
         return PadSlip("likely", f"the amplifier turns only {100 * power_w / dc_w:.2g} % of its DC into RF", power_w)
     if least is not None and power_w < share * least:
         return PadSlip("likely", _too_little(power_w, supply_v, least, amplifier), power_w)
-    if rated is not None and SLIP * power_w > MOST_OF_RATED * rated:
+    if rated is not None and SLIP * power_w > MOST_OF_RATED * rated * _more_above_rated(supply_v, amplifier):
         return PadSlip("excluded", f"{SLIP:g} times as much would be far more than its rated {rated:g} W", power_w)
     return PadSlip("open", "neither its DC nor its rated output tells", power_w)
 
@@ -87,6 +88,12 @@ def _least_w(supply_v: float, amplifier: AmplifierFacts) -> float | None:
     if rated is None or rated_v is None:
         return None
     return rated * min(1.0, supply_v / max(2.0 * rated_v - supply_v, supply_v)) ** 2
+
+
+def _more_above_rated(supply_v: float, amplifier: AmplifierFacts) -> float:
+    """Return by what factor the most may grow above the rated supply, 1 below it or where that is not stated."""
+    rated_v = amplifier.rated_supply_v
+    return 1.0 if rated_v is None else max(1.0, 2.0 * supply_v / rated_v - 1.0) ** 2
 
 
 def _as_rated(power_w: float, least_w: float | None, amplifier: AmplifierFacts) -> bool:
