@@ -104,6 +104,22 @@ def test_a_reading_that_cannot_be_told_from_its_limit(value, limit, floor, verdi
     assert strain.verdict == verdict
 
 
+@pytest.mark.parametrize(
+    ("value", "limit", "floor", "u", "verdict"),
+    [
+        (10.9, 10.0, False, 0.545, "beyond"),  # a meter good to 5 % is no excuse: 95 % sure to be above
+        (10.11, 10.0, False, 0.6, "beyond"),
+        (10.09, 10.0, False, 0.6, "at the limit"),  # by 1 % at the most
+        (9.0, 10.0, False, 0.6, "at the limit"),  # may be above it: the cautious side knows no such end
+        (-0.06, 0.0, True, 0.2, "beyond"),
+        (-0.04, 0.0, True, 0.2, "at the limit"),
+    ],
+)
+def test_a_poor_meter_excuses_little(value, limit, floor, u, verdict):
+    # 1 % of the limit, 50 mV below a floor: common practice, no source
+    assert Strain("part", value, value, "V", limit, "[part] key", "how", floor=floor, u=u).verdict == verdict
+
+
 def test_the_u_of_control_volts_reaches_their_own_ends_alone():
     limits = DamageLimits(oscillator=OscillatorFacts(0.0, 10.0), generator=GeneratorFacts(10.008))
     load = BenchLoad(None, (-0.008, 10.008), None, (0.010, 0.010))

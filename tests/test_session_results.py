@@ -341,6 +341,17 @@ def test_a_session_that_lacks_a_curve_says_so(tmp_path):
     assert "not computed: vco" in str(found)
 
 
+def test_a_line_s_failed_check_is_told_once_though_the_fit_of_all_lines_repeats_it(tmp_path):
+    folder = tmp_path / "bench"
+    shutil.copytree(DEMO, folder)
+    path = folder / "efficiency_E.csv"
+    path.write_text(path.read_text(encoding="utf-8").replace(",1035.8,", ",725.0,"), encoding="utf-8")
+    failed = [check.title for check in results(open_session(folder), ["efficiency"]).checks if not check.passed]
+    assert "efficiency: line E: single readings" in failed
+    assert not any(title.startswith("efficiency.own [E]") for title in failed)
+    assert "efficiency.own [B]: reach" in failed  # which the fit of all lines does not repeat
+
+
 def test_html_escapes(found):
     odd = replace(found, name="<b>", rows=(ResultRow("a.b_v", "<i>", 1.0, 0.1, "V"),))
     assert "&lt;b&gt;" in odd._repr_html_()

@@ -35,6 +35,9 @@ _OPEN = 2.0
 _K = 2.0
 """Coverage factor within which a reading and its limit are one (about 95 %, GUM, JCGM 100:2008, 6.3.3)."""
 
+_EXCUSED_SHARE, _EXCUSED_BELOW_FLOOR = 0.01, 0.05
+"""A poor meter excuses no more than this share of a limit, 50 mV below a floor (common practice, no source)."""
+
 
 @dataclass(frozen=True)
 class Strain:
@@ -61,16 +64,16 @@ class Strain:
     def verdict(self) -> Verdict:
         """Beyond when even the least is too much, within when even the most is not, else not stated.
 
-        At the limit when a reading may be above a highest value, or is below a least one, by ``spread`` at the most.
-        A least value that is read as such is within: a sweep from 0 V begins there.
+        At the limit when a reading may be above a highest value (by ``spread``), or stands beyond a limit by no more
+        than ``excused``. A least value that is read as such is within: a sweep from 0 V begins there.
         """
         if self.limit is None or self.low is None or self.high is None:
             return "not stated"
         if self.floor and self.low < self.limit:
-            return "beyond" if self.low + self.spread < self.limit else "at the limit"
+            return "beyond" if self.low + self.excused < self.limit else "at the limit"
         if self.floor:
             return "within"
-        if self.low - self.spread > self.limit:
+        if self.low - self.excused > self.limit:
             return "beyond"
         if self.spread and self.high + self.spread > self.limit:
             return "at the limit"
@@ -80,6 +83,12 @@ class Strain:
     def spread(self) -> float:
         """By how much a reading may be wrong (k = 2)."""
         return _K * self.u
+
+    @property
+    def excused(self) -> float:
+        """By how much a reading beyond its limit may still be its meter's error: ``spread``, but never much."""
+        least = _EXCUSED_BELOW_FLOOR if self.floor else 0.0
+        return min(self.spread, max(_EXCUSED_SHARE * abs(self.limit or 0.0), least))
 
     @property
     def watts(self) -> float | None:

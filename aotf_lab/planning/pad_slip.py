@@ -4,6 +4,7 @@ A pad of 40 dB that is stated as one of 30 dB makes every RF power ten times too
 Repeats, curves and checks of the level all agree then. Only what does not come through the pad can tell:
 
 the DC      RF power is part of what the amplifier takes: ten times the power cannot be more than all of it (energy).
+            All of it: the current of every supply that feeds the amplifier, driver stages too.
 the papers  An amplifier gives its rated output at its rated supply, within a factor: seldom more than twice it, in
             deep saturation, and seldom less than a fifth (-7 dB), at a weak drive or an end of its band (common
             practice, no source). The two are a factor of ten apart: at the rated supply a slip of 10 dB always shows.
@@ -28,7 +29,9 @@ from aotf_lab.reading.session_file import AmplifierFacts
 __all__ = ["SLIP", "PadSlip", "pad_slip", "pad_slip_of"]
 
 SLIP = 10.0
-"""The factor on power that is asked about: 10 dB, the least step between usual pads (common practice, no source)."""
+"""The factor on power that is asked about: 10 dB, the step of pads of 10, 20 and 30 dB (common practice, no source).
+
+Less is not told: a pad of 3 or 6 dB, or 50 ohm at a scope that is stated to be open (4 times the power)."""
 
 MOST_OF_RATED, LEAST_OF_RATED = 2.0, 0.2
 """Between these lies the output of an amplifier over its rating, at its rated supply (see above)."""
@@ -45,7 +48,7 @@ source). Where only the largest current is stated the DC is an upper bound, and 
 class PadSlip:
     """Whether ``SLIP`` times the power measured is "excluded", "likely" or "open", and ``why`` in words.
 
-    ``power_w`` is the highest RF power measured, ``place`` where.
+    ``power_w`` is the RF power asked about, ``place`` where it was measured.
     """
 
     verdict: Literal["excluded", "likely", "open"]
@@ -58,7 +61,8 @@ def pad_slip(power_w: float, supply_v: float, supply_a: float | None, amplifier:
     """Return what the amplifier says of the highest RF power measured ``power_w`` (W), at ``supply_v`` (V).
 
     ``supply_a`` is the DC current read there (A), None where nobody read it. What excludes a slip comes first: energy
-    cannot be wrong by habit of the trade. A slip of less than 10 dB is not told.
+    cannot be wrong by habit of the trade. A current that is stated, not read, bounds nothing above the rated supply.
+    A slip of less than 10 dB is not told.
 
     >>> pad_slip(0.9, 11.0, 0.16, AmplifierFacts()).verdict, pad_slip(0.09, 11.0, None, AmplifierFacts()).verdict
     ('excluded', 'open')
@@ -70,7 +74,8 @@ def pad_slip(power_w: float, supply_v: float, supply_a: float | None, amplifier:
     rated, least, share = amplifier.rated_output_w, _least_w(supply_v, amplifier), LEAST_OF_RATED
     if least is None and rated is not None:
         least, share = rated, LEAST_UNTURNED
-    if dc_w is not None and SLIP * power_w > dc_w:
+    bounds = supply_a is not None or amplifier.rated_supply_v is None or supply_v <= amplifier.rated_supply_v
+    if dc_w is not None and bounds and SLIP * power_w > dc_w:
         return PadSlip("excluded", f"{SLIP:g} times as much would be more than the {dc_w:.2g} W of DC", power_w)
     least_share = LEAST_OF_LIMIT if supply_a is None else LEAST_EFFICIENCY
     if dc_w is not None and power_w < least_share * dc_w and not _as_rated(power_w, least, amplifier):
@@ -104,7 +109,7 @@ def _as_rated(power_w: float, least_w: float | None, amplifier: AmplifierFacts) 
 def _too_little(power_w: float, supply_v: float, least_w: float, amplifier: AmplifierFacts) -> str:
     share = f"the amplifier gives only {100 * power_w / (amplifier.rated_output_w or 1.0):.2g} % of its rated output"
     if amplifier.rated_supply_v is None:
-        return f"{share} at {supply_v:.4g} V, where it gave most"
+        return f"{share} at {supply_v:.4g} V"
     return f"{share}, and at {supply_v:.4g} V {least_w:.2g} W or more are to be expected"
 
 

@@ -64,8 +64,8 @@ __all__ = [
 class AmplifierFacts:
     """The amplifier, as its papers or its supply state it; None where session.toml says nothing.
 
-    ``supply_a``: the largest current that it draws at its supply (A); ``rated_output_w``: RF power that it can give,
-    at the supply ``rated_supply_v`` (V).
+    ``supply_a``: the largest current that it draws (A), of all supplies that feed it together; ``rated_output_w``: RF
+    power that it can give, at the supply ``rated_supply_v`` (V).
     """
 
     supply_a: float | None = None

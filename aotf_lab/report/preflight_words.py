@@ -121,7 +121,13 @@ def warning_lines(found: BeforeRf) -> list[str]:
         lines.append(f"A check of the level failed: {_and(found.doubted)}. The highest supply rests on it.")
     lines += [_at_limit_words(s) for s in found.at_limit]
     lines += [_floor_words(s) for s in found.strains if s.floor and s.verdict == "beyond"]
-    return lines
+    return lines if found.start is None or found.trusts_pad else [*lines, _LESS_THAN_10_DB]
+
+
+_LESS_THAN_10_DB = (
+    "The amplifier excludes a pad or probe that is 10 dB off, and tells no less: 50 ohm at a scope stated to be open "
+    "make 4 times the power. Look at the termination, measure the pad."
+)
 
 
 def _at_limit_words(strain: Strain) -> str:

@@ -60,7 +60,7 @@ class SessionDriver(SessionReadings):
         if slip is not None and slip.verdict == "likely":
             raise UnsafeDriveError(
                 "no supply can be called safe: far less RF power than the amplifier gives", where=slip.place,
-                found=Said(f"{slip.power_w:.2g} W at the most: {slip.why}"),
+                found=Said(f"{slip.power_w:.2g} W: {slip.why}"),
                 allowed="what the amplifier can be expected to give",
                 cure="look at pad_db, probe and input_ohm of [instrument.scope]",
             )  # fmt: skip

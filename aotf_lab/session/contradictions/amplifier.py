@@ -21,7 +21,7 @@ def against_amplifier(reads: Sequence[ReadFile]) -> Iterator[Contradiction]:
     scope = facts.instruments.scope
     ohm = "not stated" if scope.input_ohm is None else f"{scope.input_ohm:g}"
     yield Contradiction(
-        "far less RF power than the amplifier gives", found.place, f"{found.power_w:.2g} W at the most: {found.why}",
+        "far less RF power than the amplifier gives", found.place, f"{found.power_w:.2g} W there: {found.why}",
         f"[instrument.scope] pad_db = {scope.pad_db:g}, probe = {scope.probe:g}, input_ohm = {ohm}",
         "measure the pad and look for a probe and the termination, or take one reading with a power meter, and correct "
         "them; if they are right, state [amplifier] rated_output_w and rated_supply_v as its papers do", True,

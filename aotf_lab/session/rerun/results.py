@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
@@ -34,6 +35,7 @@ PROGRAMS = ("aotf-lab", "numpy", "scipy", "lmfit", "pandas", "uncertainties")
 _INPUT = "all_readings"
 _SET_POINTS = "set_points"
 _CUT = "cut"
+_OWN_FIT = re.compile(r"efficiency\.own \[(.+)\]")
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,7 +125,17 @@ def all_checks(session: Session, parts: Iterable[str] | None = None) -> tuple[Re
     found = [(part, session.part(part)) for part in _wanted(session, parts)]
     checks = [check for part, result in found if result is not None for check in checks_of(part, result)]
     checks += [result_check("session", check) for check in session.checks] if parts is None else []
-    return tuple(dict.fromkeys(checks))
+    return tuple(dict.fromkeys(check for check in checks if not _told_by_all_lines(check, checks)))
+
+
+def _told_by_all_lines(check: ResultCheck, checks: Iterable[ResultCheck]) -> bool:
+    """Return whether this is a line's own failed check that the fit of all lines takes over, word by word."""
+    line = _OWN_FIT.fullmatch(check.of)
+    return (
+        line is not None
+        and not check.passed
+        and any(c.name == f"line {line[1]}: {check.name}" and c.detail == check.detail for c in checks)
+    )
 
 
 def _wanted(session: Session, parts: Iterable[str] | None) -> list[str]:
