@@ -17,7 +17,16 @@ from uncertainties import UFloat
 
 from aotf_lab.errors import AotfLabError, RecordError, Said
 
-__all__ = ["given", "given_day", "given_list", "given_number", "given_numbers", "given_path", "given_table"]
+__all__ = [
+    "given",
+    "given_day",
+    "given_list",
+    "given_number",
+    "given_numbers",
+    "given_path",
+    "given_several",
+    "given_table",
+]
 
 _Kind = TypeVar("_Kind")
 
@@ -70,6 +79,15 @@ def given_list(value: object, name: str, allowed: str, cure: str) -> Iterable[An
     if one or not isinstance(value, Iterable):
         _refuse(value, name, allowed, cure)
     return value
+
+
+def given_several(value: object, name: str, allowed: str, cure: str) -> tuple[Any, ...]:
+    """Return ``value``, one text or several in a list, as a tuple. Raises as ``given_list`` for anything else.
+
+    >>> given_several("vco", "parts", "names of parts", "name one")
+    ('vco',)
+    """
+    return (value,) if isinstance(value, str) else tuple(given_list(value, name, allowed, cure))
 
 
 def given_numbers(value: object, name: str) -> list[float]:

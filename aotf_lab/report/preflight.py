@@ -10,13 +10,13 @@ from pathlib import Path
 from aotf_lab.estimation.wrapped import hung
 from aotf_lab.reading.atomic import write_text_atomically
 from aotf_lab.report.page import rendered
+from aotf_lab.report.preflight_missing import missing_rows
 from aotf_lab.report.preflight_rows import LIMIT_HEADS, PART_HEADS, limit_rows, part_rows, rounded_down
 from aotf_lab.report.preflight_words import (
     OFF_STEPS,
     caution_lines,
     damage_words,
     load_lines,
-    missing_rows,
     on_steps,
     warning_lines,
 )

@@ -36,5 +36,5 @@ def contradictions(session: Session, reads: Sequence[ReadFile]) -> tuple[Contrad
     """Return every contradiction between session.toml and the files that could be read, file by file."""
     own = [c for read in reads for part in (against_rows, against_preamble, against_scatter) for c in part(read)]
     between = [*against_kind(reads), *against_times(reads), *against_scans(reads, exchanged_lines(session))]
-    between += [*against_amplifier(reads), *against_peak(session, reads), *against_lines(session, reads)]
+    between += [*against_amplifier(session), *against_peak(session, reads), *against_lines(session, reads)]
     return (*own, *between)

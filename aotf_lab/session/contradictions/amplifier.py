@@ -2,23 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
-from aotf_lab.planning.pad_slip import pad_slip_of
-from aotf_lab.session.contradictions.contradiction import Contradiction, ReadFile
+from aotf_lab.session.contradictions.contradiction import Contradiction
+from aotf_lab.session.session import Session
 
 __all__ = ["against_amplifier"]
 
 
-def against_amplifier(reads: Sequence[ReadFile]) -> Iterator[Contradiction]:
+def against_amplifier(session: Session) -> Iterator[Contradiction]:
     """Yield a level so low that a pad, a probe or a termination is likely to be another than stated."""
-    if not reads or not reads[0].facts.instruments.power_scale_stated:
-        return
-    facts = reads[0].facts
-    found = pad_slip_of([r.readings for r in reads if r.file.purpose == "level"], facts.amplifier)
+    found, scope = session.pad_slip, session.facts.instruments.scope
     if found is None or found.verdict != "likely":
         return
-    scope = facts.instruments.scope
     ohm = "not stated" if scope.input_ohm is None else f"{scope.input_ohm:g}"
     yield Contradiction(
         "far less RF power than the amplifier gives", found.place, f"{found.power_w:.2g} W there: {found.why}",

@@ -12,7 +12,7 @@ import joblib
 from joblib.parallel import get_active_backend
 
 from aotf_lab.errors import AotfLabError
-from aotf_lab.given import given_list, given_number
+from aotf_lab.given import given_list, given_number, given_several
 from aotf_lab.session.many.comparison import Comparison
 from aotf_lab.session.many.named import NamedFolders
 from aotf_lab.session.many.progress import session_progress
@@ -69,7 +69,7 @@ def session_rows(
     """
     waiting = enumerate(folders)
     if parts is not None:
-        parts = (parts,) if isinstance(parts, str) else tuple(given_list(parts, "parts", "names of parts", "name one"))
+        parts = given_several(parts, "parts", "names of parts", "name one")
     at_work: dict[int, str] = {}
     refused: dict[int, SessionRow] = {}
 

@@ -15,7 +15,7 @@ import pandas as pd
 
 from aotf_lab.errors import AotfLabError, SessionError
 from aotf_lab.estimation.named_rows import rows_html, rows_text
-from aotf_lab.given import given_list
+from aotf_lab.given import given_several
 from aotf_lab.reading.atomic import write_text_atomically
 from aotf_lab.reading.source import SourceFile
 from aotf_lab.session.rerun.collect import checks_of, result_check, rows_of
@@ -101,7 +101,7 @@ def results(session: Session, parts: Iterable[str] | None = None) -> SessionResu
     """
     given_session(session)
     if parts is not None:
-        parts = (parts,) if isinstance(parts, str) else tuple(given_list(parts, "parts", "names of parts", "name one"))
+        parts = given_several(parts, "parts", "names of parts", "name one")
     wanted = _wanted(session, parts)
     rows: list[ResultRow] = []
     for part in wanted:
