@@ -193,3 +193,15 @@ def test_a_dip_within_the_noise_is_made_to_rise():
     assert "the nearest rising curve was taken" in check(vco, "monotone").detail
     assert np.min(vco.curve.slope(np.linspace(0, 10, 500))) > 0
     assert vco.drive(vco.range_mhz[1] - 0.05).s > 0.1
+
+
+@pytest.mark.parametrize("row", [5, 9])
+def test_a_slip_in_a_few_readings_shows_though_no_u_of_the_counts_is_stated(row):
+    # it is judged by the scatter of the others: one in 14 cannot reach more than 13 over root 14 = 3.5 times a scatter
+    # that it makes itself (Beckman & Trussell, JASA 69, 199 (1974))
+    table = run(drive_v=np.linspace(0.5, 13.5, 14)).drop(columns=["u_frequency_mhz", "u_drive_v"])
+    assert check(fit_vco(table), "single readings").passed
+    table.loc[row, "frequency_mhz"] += 1.0
+    found = check(fit_vco(table), "single readings")
+    assert not found.passed
+    assert f"vco.csv:{row + 2}" in found.detail

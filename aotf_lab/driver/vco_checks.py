@@ -10,7 +10,8 @@ from aotf_lab.driver.vco_digits import digits_exchanged
 from aotf_lab.driver.vco_drift import UNTOLD_MHZ, same_voltage_v
 from aotf_lab.driver.vco_table import VcoTable
 from aotf_lab.driver.vco_terms import BEND, UNTOLD, Term, TermedFit, TermTest
-from aotf_lab.estimation.checks import Check, chi2_check, chi2_limit, z_limit
+from aotf_lab.estimation.checks import Check, chi2_check, chi2_limit, t_limit, z_limit
+from aotf_lab.estimation.fit_checks import against_the_others
 from aotf_lab.estimation.problem import FloatArray
 from aotf_lab.estimation.smooth.monotone import Monotone
 
@@ -95,7 +96,10 @@ def _single_readings_check(table: VcoTable, termed: TermedFit) -> Check:
     fit = termed.fit
     size = np.abs(fit.residuals) / np.sqrt(np.clip(1 - fit.leverage, 1e-6, None)) / fit.birge
     size[fit.leverage > 1 - _ALONE] = 0.0
-    worst, limit = int(np.argmax(size)), z_limit(len(table))
+    limit = z_limit(len(table))
+    if not table.u_frequency_known or fit.birge > 1:  # the scatter holds the reading that is asked about
+        size, limit = against_the_others(size, fit.dof), t_limit(fit.dof - 1, len(table))
+    worst = int(np.argmax(size))
     gap = float(fit.residuals[worst] * fit.spread[worst] / max(1 - fit.leverage[worst], 1e-6))
     detail = (
         f"largest gap from what the other rows say is {1e3 * gap:+.3g} kHz at {table.place(worst)}, "

@@ -11,7 +11,7 @@ from aotf_lab.estimation.fit import Fit, standardised
 from aotf_lab.estimation.problem import FloatArray, Problem
 from aotf_lab.estimation.solver import Solution
 
-__all__ = ["fit_checks"]
+__all__ = ["against_the_others", "fit_checks"]
 
 _CONDITION_LIMIT = 1e5
 
@@ -78,7 +78,7 @@ def _outlier_check(problem: Problem, fit: Fit) -> Check:
     sizes[fit.leverage > 1 - 1e-6] = 0.0
     limit = z_limit(len(sizes))
     if not fit.u_known or fit.birge > 1:
-        sizes, limit = _against_the_others(sizes, fit.dof), t_limit(fit.dof - 1, len(sizes))
+        sizes, limit = against_the_others(sizes, fit.dof), t_limit(fit.dof - 1, len(sizes))
     worst = int(np.argmax(sizes))
     detail = f"largest residual {sizes[worst]:.1f} standard deviations at {problem.place(worst)}, limit {limit:.1f}"
     passed = bool(sizes[worst] <= limit)
@@ -87,7 +87,7 @@ def _outlier_check(problem: Problem, fit: Fit) -> Check:
     return Check("single readings", passed, detail if passed else f"{detail}; {cure}", of_limit=used)
 
 
-def _against_the_others(sizes: FloatArray, dof: float) -> FloatArray:
+def against_the_others(sizes: FloatArray, dof: float) -> FloatArray:
     """Return each size (n,) over the scatter of the other readings (Beckman & Trussell, JASA 69, 199 (1974))."""
     return np.asarray(sizes * np.sqrt(max(dof - 1, 1e-6) / np.maximum(dof - sizes**2, 1e-6)))
 
